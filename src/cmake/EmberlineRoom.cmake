@@ -1,0 +1,38 @@
+# SPDX-License-Identifier: MIT
+# Designated initialisers leave members at their defaults on purpose, hence no warning for that.
+# A room of the house: one folder, one static library, one namespace, one alias.
+#
+#   emberline_room(photometry SOURCES aperture_sum.cpp … NEEDS stars … PRIVATE lib …)
+#
+# NEEDS are rooms further up the path of the light, PRIVATE the outside libraries that only this room's
+# sources see. What a room's headers show (fmt and tl::expected, as vocabulary) comes with quantities.
+
+add_library(emberline_compile_options INTERFACE)
+target_compile_features(emberline_compile_options INTERFACE cxx_std_20)
+target_compile_options(
+    emberline_compile_options
+    INTERFACE -Wall -Wextra -Wpedantic -Wshadow -Wnon-virtual-dtor -Woverloaded-virtual -Wdouble-promotion
+              -Wno-missing-field-initializers $<$<BOOL:${EMBERLINE_WARNINGS_AS_ERRORS}>:-Werror>)
+if(EMBERLINE_SANITIZE)
+    target_compile_options(emberline_compile_options
+                           INTERFACE -fsanitize=${EMBERLINE_SANITIZE} -fno-omit-frame-pointer
+                                     -fno-sanitize-recover=all)
+    target_link_options(emberline_compile_options INTERFACE -fsanitize=${EMBERLINE_SANITIZE})
+endif()
+
+function(emberline_room name)
+    cmake_parse_arguments(ROOM "" "" "SOURCES;NEEDS;PRIVATE;PUBLIC" ${ARGN})
+    add_library(emberline_${name} STATIC ${ROOM_SOURCES})
+    add_library(emberline::${name} ALIAS emberline_${name})
+    set_target_properties(emberline_${name} PROPERTIES EXPORT_NAME ${name} POSITION_INDEPENDENT_CODE ON)
+    target_compile_features(emberline_${name} PUBLIC cxx_std_20)
+    target_include_directories(
+        emberline_${name} PUBLIC $<BUILD_INTERFACE:${PROJECT_SOURCE_DIR}/src>
+                                 $<INSTALL_INTERFACE:${CMAKE_INSTALL_INCLUDEDIR}/emberline>)
+    foreach(room IN LISTS ROOM_NEEDS)
+        target_link_libraries(emberline_${name} PUBLIC emberline_${room})
+    endforeach()
+    target_link_libraries(emberline_${name} PUBLIC ${ROOM_PUBLIC}
+                          PRIVATE ${ROOM_PRIVATE} $<BUILD_INTERFACE:emberline_compile_options>)
+    set_property(GLOBAL APPEND PROPERTY EMBERLINE_ROOMS emberline_${name})
+endfunction()

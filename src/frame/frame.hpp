@@ -1,0 +1,50 @@
+// SPDX-License-Identifier: MIT
+// frame/frame — one exposure: its facts, its WCS, and pixels on demand. Never written to.
+#pragma once
+
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "frame/frame_facts.hpp"
+#include "frame/header.hpp"
+#include "frame/instrument.hpp"
+#include "frame/pixels.hpp"
+#include "frame/wcs.hpp"
+#include "quantities/problem.hpp"
+
+namespace emberline::frame {
+
+class FitsImage;  // fits_image.hpp: cfitsio behind this room's door
+
+class Frame {
+  public:
+    [[nodiscard]] const FrameFacts& facts() const { return facts_; }
+    [[nodiscard]] const Header& header() const;
+    // Problem when the frame has no usable plate solution: what is missing and where.
+    [[nodiscard]] const Result<Wcs>& wcs() const { return *wcs_; }
+    // Only the part inside the frame is read; a box wholly outside is a Problem, and so is a short file.
+    [[nodiscard]] Result<Cutout> read(const PixelBox& box) const;
+    // Several boxes in one go, read in row order; results in the order asked.
+    [[nodiscard]] Result<std::vector<Cutout>> read(const std::vector<PixelBox>& boxes) const;
+    [[nodiscard]] Result<Cutout> read_whole() const;
+
+  private:
+    friend Result<std::vector<Frame>> open_frames(const std::string&, const std::vector<Instrument>&);
+    FrameFacts facts_;
+    std::shared_ptr<FitsImage> image_;
+    std::shared_ptr<const Result<Wcs>> wcs_;
+};
+
+// A file holds one frame, or one a plane for a colour cube. The first HDU with a 2- or 3-dimensional image
+// is taken. A Frame is used by one thread at a time; different files may be read by different threads.
+// Problem: not FITS, empty, cut short, no image, NAXIS 1 or 4, 8-bit pixels are no problem but are remarked.
+[[nodiscard]] Result<std::vector<Frame>> open_frames(const std::string& path,
+                                                     const std::vector<Instrument>& instruments);
+
+// Stands for the file's content: size, header and sampled data blocks, as 32 hexadecimal digits. The same
+// for a renamed or copied file; different after any reprocessing. Reads at most some hundred kilobytes.
+[[nodiscard]] Result<std::string> fingerprint(const std::string& path);
+
+}  // namespace emberline::frame

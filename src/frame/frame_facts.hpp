@@ -1,0 +1,54 @@
+// SPDX-License-Identifier: MIT
+// frame/frame_facts — what a frame says about itself, and where each fact came from.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "quantities/band.hpp"
+#include "quantities/caveat.hpp"
+#include "quantities/instant.hpp"
+#include "sky/site.hpp"
+
+namespace emberline::frame {
+
+// A fact and its source, e.g. {30.0, "EXPTIME"}, {0.9, "campaign.toml, instrument.gain"}, {1.0, "assumed"}.
+template <class T>
+struct Fact {
+    T value{};
+    std::string source;
+    bool operator==(const Fact&) const = default;
+};
+template <class T>
+using MaybeFact = std::optional<Fact<T>>;
+
+struct FrameFacts {
+    std::string path;           // as it was given
+    int hdu = 0;                // 0-based number of the HDU that holds the image
+    int plane = 0;              // 0-based plane of a cube
+    int planes = 1;
+    int width_px = 0, height_px = 0;
+    std::string pixel_type;     // "uint16", "float32", …
+    bool tile_compressed = false;
+
+    MaybeFact<Instant> mid_exposure;      // UTC
+    MaybeFact<double> exposure_s;         // open-shutter time of the whole frame, sub-exposures summed
+    MaybeFact<int> stacked_exposures;     // 1 where nothing tells otherwise
+    MaybeFact<std::string> filter;        // as the header writes it
+    MaybeFact<Band> band;                 // absent when the filter is unknown
+    MaybeFact<double> gain_e_per_adu;     // of the stored pixels
+    MaybeFact<double> read_noise_e;       // of one stored pixel
+    MaybeFact<double> saturation_adu;
+    MaybeFact<double> linear_to_adu;
+    MaybeFact<int> binning;
+    MaybeFact<double> aperture_mm;
+    MaybeFact<double> header_airmass;
+    MaybeFact<sky::Site> site;
+    MaybeFact<std::string> observer, telescope, camera, object;
+    std::string instrument;               // name of the campaign's instrument that matched
+    Caveats caveats;                      // gain-assumed, time-uncertain …
+    std::vector<std::string> remarks;     // sentences: what was inferred, what contradicts what
+};
+
+}  // namespace emberline::frame

@@ -1,0 +1,37 @@
+// SPDX-License-Identifier: MIT
+// frame/pixels — a rectangle of pixels in ADU, as read: BSCALE and BZERO applied, undefined pixels NaN.
+#pragma once
+
+#include <cstddef>
+#include <vector>
+
+namespace emberline::frame {
+
+struct PixelBox {
+    int x0 = 0, y0 = 0;        // first column and row, from 0
+    int width = 0, height = 0;
+    [[nodiscard]] bool empty() const { return width <= 0 || height <= 0; }
+    // The part of this box inside a frame of that size.
+    [[nodiscard]] PixelBox inside(int frame_width, int frame_height) const;
+    bool operator==(const PixelBox&) const = default;
+};
+
+struct Cutout {
+    PixelBox box;
+    std::vector<float> adu;  // row-major, box.width × box.height; NaN where undefined
+
+    [[nodiscard]] bool contains(int x, int y) const {
+        return x >= box.x0 && x < box.x0 + box.width && y >= box.y0 && y < box.y0 + box.height;
+    }
+    // Frame coordinates.
+    [[nodiscard]] float at(int x, int y) const {
+        return adu[static_cast<std::size_t>(y - box.y0) * static_cast<std::size_t>(box.width) +
+                   static_cast<std::size_t>(x - box.x0)];
+    }
+    float& at(int x, int y) {
+        return adu[static_cast<std::size_t>(y - box.y0) * static_cast<std::size_t>(box.width) +
+                   static_cast<std::size_t>(x - box.x0)];
+    }
+};
+
+}  // namespace emberline::frame

@@ -1,0 +1,105 @@
+// SPDX-License-Identifier: MIT
+// ledger/ledger — everything ever measured, kept. Only ever added to.
+// Needs: SQLite.  Feeds: tasks.  One writer at a time; readers never wait (WAL).
+#pragma once
+
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "night/measurement.hpp"
+#include "photometry/star_flux.hpp"
+#include "quantities/problem.hpp"
+
+namespace emberline::ledger {
+
+inline constexpr int schema_version = 1;
+
+struct Provenance {
+    std::string software;              // "emberline 0.1.0"
+    std::string settings;              // canonical text of all that shaped the fluxes
+    std::string campaign;              // the campaign file's text, as read
+};
+
+enum class Recorded { fresh, unchanged, superseding };
+
+enum class SetAside { frame, night, star };
+struct Exclusion {
+    SetAside kind = SetAside::frame;
+    std::string key;                   // frame path, night date, or star label
+    std::string reason;
+    std::string since;                 // ISO UTC
+    bool operator==(const Exclusion&) const = default;
+};
+
+// One star's verdict in one solution: kept so that `nights` and the page need not solve again.
+struct StarVerdict {
+    std::string instrument;
+    Band band;
+    std::string label;
+    double offset_mag = 0.0, offset_err_mag = 0.0;
+    double scatter_mag = 0.0, expected_scatter_mag = 0.0;
+    bool suspect = false;
+    std::string why;
+    bool operator==(const StarVerdict&) const = default;
+};
+
+struct Solution {                      // everything that one solving of the campaign gave
+    std::vector<night::FrameMeasurement> frames;
+    std::vector<night::NightMeasurement> nights;
+    std::vector<StarVerdict> stars;
+};
+
+class Ledger {
+  public:
+    enum class Access { read, write };
+    // `write` creates the file where there is none and migrates an older one (in one transaction, after a copy
+    // beside it). Waits up to `wait_s` for another program. Problem (storage): locked, read-only, not a
+    // database, from a newer version, cannot be created, disk full. `read` of a missing file: a Problem that
+    // says to run `emberline measure` first (kind input).
+    static Result<Ledger> open(const std::string& path, Access access, double wait_s = 30.0);
+
+    Ledger(Ledger&&) noexcept;
+    Ledger& operator=(Ledger&&) noexcept;
+    ~Ledger();
+
+    // One transaction for all of them (a night). The same frame (fingerprint, plane) with the same settings
+    // changes nothing; with other settings, the new fluxes supersede and the old are kept.
+    [[nodiscard]] Result<std::vector<Recorded>> record(const std::vector<photometry::FrameFluxes>& frames,
+                                                       const Provenance& provenance);
+    // Whether that frame is there with those settings already.
+    [[nodiscard]] Result<bool> has(std::string_view fingerprint, int plane, std::string_view settings) const;
+    // Current fluxes, ordered by time, one at a time; return false to stop.
+    [[nodiscard]] Result<void> for_each_frame(
+        const std::function<bool(const photometry::FrameFluxes&)>& visit) const;
+    [[nodiscard]] Result<std::vector<photometry::FrameFluxes>> frames() const;
+
+    [[nodiscard]] Result<void> exclude(SetAside kind, std::string_view key, std::string_view reason);
+    // False when nothing of that name is set aside.
+    [[nodiscard]] Result<bool> include(SetAside kind, std::string_view key);
+    [[nodiscard]] Result<std::vector<Exclusion>> exclusions() const;
+
+    // Stores a solution as the newest; the older ones stay. Storing what is already the newest adds nothing:
+    // returns false then.
+    [[nodiscard]] Result<bool> store(const Solution& solution, const Provenance& provenance);
+    [[nodiscard]] Result<Solution> newest() const;    // empty when nothing was solved yet
+    [[nodiscard]] Result<std::size_t> solutions() const;
+    // Streams, for ledgers larger than memory; ordered by time.
+    [[nodiscard]] Result<void> for_each_frame_measurement(
+        const std::function<bool(const night::FrameMeasurement&)>& visit) const;
+    [[nodiscard]] Result<void> for_each_night_measurement(
+        const std::function<bool(const night::NightMeasurement&)>& visit) const;
+
+    // The last flux settings used, to solve again without frames.
+    [[nodiscard]] Result<std::optional<Provenance>> last_provenance() const;
+
+  private:
+    struct Impl;
+    explicit Ledger(std::unique_ptr<Impl> impl);
+    std::unique_ptr<Impl> impl_;
+};
+
+}  // namespace emberline::ledger

@@ -1,0 +1,2 @@
+// SPDX-License-Identifier: MIT
+#include "photometry/circle_pixel.hpp"

@@ -1,0 +1,27 @@
+// SPDX-License-Identifier: MIT
+// quantities/text — the small change of reading: strict numbers, trimmed words. Locale never matters.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace emberline {
+inline namespace quantities {
+
+[[nodiscard]] std::string_view trimmed(std::string_view text);   // spaces, tabs, CR, LF at both ends
+[[nodiscard]] std::string lower_case(std::string_view text);     // ASCII only
+[[nodiscard]] std::string upper_case(std::string_view text);     // ASCII only
+[[nodiscard]] std::vector<std::string_view> split(std::string_view text, char separator);
+
+// The whole text (after trimming) must be one finite number: "1.5", "-3e2", "+7". Nothing for "1.5x", "",
+// "nan", "inf", "0x10".
+[[nodiscard]] std::optional<double> parse_number(std::string_view text);
+[[nodiscard]] std::optional<long long> parse_integer(std::string_view text);
+
+// Whether the bytes are valid UTF-8 without control characters (tab allowed).
+[[nodiscard]] bool is_plain_text(std::string_view text);
+
+}  // namespace quantities
+}  // namespace emberline

@@ -1,0 +1,2 @@
+// SPDX-License-Identifier: MIT
+#include "rehearsal/invented_sky.hpp"

@@ -1,0 +1,31 @@
+// SPDX-License-Identifier: MIT
+// sky/horizon — where a star stands in the observer's sky, and through how much air it is seen.
+#pragma once
+
+#include <optional>
+
+#include "quantities/instant.hpp"
+#include "quantities/sky_position.hpp"
+#include "sky/site.hpp"
+
+namespace emberline::sky {
+
+struct HorizontalPosition {
+    Angle altitude;  // true: no refraction
+    Angle azimuth;   // from north through east
+};
+// ERFA atco13 without refraction, UT1 = UTC and no polar motion: within 0.003 degrees.
+[[nodiscard]] HorizontalPosition horizontal(const Instant& instant, const SkyPosition& star, const Site& site);
+
+// Young 1994 (Appl. Opt. 33, 1108) from the TRUE altitude; nothing below the horizon. 31.7 at the horizon.
+[[nodiscard]] std::optional<double> airmass(Angle true_altitude);
+[[nodiscard]] std::optional<double> airmass(const Instant& instant, const SkyPosition& star, const Site& site);
+// Where airmass() equals `x`: the true altitude. For headers that give an airmass and no site.
+[[nodiscard]] Angle altitude_at_airmass(double x);
+
+// The Sun's and the Moon's apparent places (geocentric ICRS), to about 0.02 degrees.
+[[nodiscard]] SkyPosition sun(const Instant& instant);
+[[nodiscard]] SkyPosition moon(const Instant& instant);
+[[nodiscard]] double moon_illuminated_fraction(const Instant& instant);
+
+}  // namespace emberline::sky

@@ -1,0 +1,100 @@
+// SPDX-License-Identifier: MIT
+// standard/zero_points — one linear least-squares problem per band and instrument over the whole campaign.
+// Source: Honeycutt 1992, PASP 104, 435, extended by catalogue priors, a colour term and extinction.
+// Notation: m = −2.5 log10(F/e⁻); z_f zero point of frame f; δ_i offset of star i from its catalogue
+// magnitude M_i; T colour term; C_i colour, C̄ the sequence's mean; k extinction, X airmass.
+//   M_i + δ_i = m_if + z_f + T (C_i − C̄) − k (X_if − X_f) + noise
+// where X_f is the transient's own airmass in that frame, so that z_f needs no correction for it.
+// Zero points include the exposure time: m is not per second.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "numerics/matrix.hpp"
+#include "photometry/noise.hpp"
+#include "quantities/problem.hpp"
+#include "quantities/value_with_error.hpp"
+
+namespace emberline::standard {
+
+struct SolveStar {
+    std::string label;
+    double catalogue_mag = 0.0;
+    double catalogue_err_mag = 0.0;        // width of the core of δ's heavy-tailed prior
+    std::optional<double> colour_mag;      // absent: takes no part in the colour term, sits at C̄
+};
+
+struct SolveObservation {
+    std::size_t frame = 0, star = 0;       // indices
+    double flux_e = 0.0;
+    photometry::NoiseTerms noise;
+    double airmass_difference = 0.0;       // X_if − X_f
+};
+
+struct SolveInput {
+    std::size_t frames = 0;
+    std::vector<SolveStar> stars;
+    std::vector<SolveObservation> observations;
+    ValueWithError colour_term_prior{0.0, 0.1};   // from earlier campaigns of the instrument, or wide
+    bool fit_colour_term = false;                 // false: T = 0, exactly
+    ValueWithError extinction_prior{0.15, 0.06};  // mag per airmass
+};
+
+struct FrameZeroPoint {
+    bool determined = false;               // false: no usable star
+    double zero_point_mag = 0.0;           // z_f
+    double random_err_mag = 0.0;           // given the globals: noise and scatter floor of its stars
+    std::vector<double> gradient;          // d z_f / d globals, see ZeroPoints::global_names
+    std::size_t stars = 0;                 // that carry weight
+    double scatter_mag = 0.0;              // robust, of its stars' residuals
+    double chi2 = 0.0;                     // of its stars, noise and floor, robustly weighted
+    std::size_t dof = 0;
+};
+
+struct StarOffset {
+    ValueWithError offset_mag;             // δ_i
+    double prior_weight = 1.0;             // near 1: obeyed; near 0: the catalogue is not believed
+    bool suspect = false;                  // δ far outside its prior, or varying from frame to frame
+    double scatter_mag = 0.0;              // robust, over its frames
+    double expected_scatter_mag = 0.0;     // from the noise
+    std::size_t frames = 0;
+    std::string why;                       // one sentence where suspect
+};
+
+struct ZeroPoints {
+    std::vector<FrameZeroPoint> frames;
+    std::vector<StarOffset> stars;
+    ValueWithError colour_term;            // T
+    bool colour_term_fitted = false;
+    double mean_colour_mag = 0.0;          // C̄
+    double colour_low_mag = 0.0, colour_high_mag = 0.0;  // range of the stars' colours
+    ValueWithError extinction;             // k
+    double scatter_floor_mag = 0.0;        // σ₀: per star and frame beyond the noise; the transient's too
+    std::vector<std::string> global_names; // "star 126", …, "colour term", "extinction"
+    numerics::Matrix global_covariance;    // posterior
+    std::vector<double> residuals_mag;     // one an observation: measured − model, in magnitudes to first order
+    std::vector<double> weights;           // robust weight of each observation in (0, 1]
+    std::size_t iterations = 0;
+};
+
+// Problem: no star with a catalogue magnitude, no observation at all. Frames without a usable star stay
+// undetermined and are no Problem.
+[[nodiscard]] Result<ZeroPoints> solve_zero_points(const SolveInput& input);
+
+// The magnitude of a flux measured in frame f, and the common part of its error.
+struct StandardMagnitude {
+    double magnitude_mag = 0.0;
+    // d(magnitude)/d(globals): z_f's gradient, and (C − C̄) for the colour term when it is applied.
+    std::vector<double> gradient;
+};
+[[nodiscard]] StandardMagnitude standard_magnitude(const ZeroPoints& solution, std::size_t frame,
+                                                   double flux_e, std::optional<double> colour_mag);
+
+// The common errors as named vectors: column k of the result belongs to global k (lower-triangular factor L
+// of the posterior covariance; v = gradient · L), so that Σ v_k v_kᵀ is the exact common covariance.
+[[nodiscard]] std::vector<double> common_components(const numerics::Matrix& lower,
+                                                    const std::vector<double>& gradient);
+
+}  // namespace emberline::standard
