@@ -1,5 +1,8 @@
 // SPDX-License-Identifier: MIT
-// lightcurve/fit — maximum likelihood with the covariance that the points really have.
+// lightcurve/fit — maximum likelihood with the covariance that the points really have:
+// C = diag(random² + σ_x²) + V Vᵀ, one column of V for each common error (design section 4).
+// Points with a flux are Gaussian in flux, others in magnitude; a limit without flux contributes the
+// probability that a flux this faint stays below it, apart from the common errors and from σ_x.
 #pragma once
 
 #include <optional>
@@ -14,15 +17,15 @@ namespace emberline::lightcurve {
 
 struct FitOptions {
     std::optional<double> from_bjd_tdb, to_bjd_tdb;
-    bool robust = true;            // iterated weights against single bad points; never below one half of them
-    bool fit_extra_scatter = true; // σ_x added in quadrature when chi² asks for it (needs 4 points or more)
+    bool robust = true;  // iterated weights against single bad points; never below one half of them
+    bool fit_extra_scatter = true;  // σ_x added in quadrature when the points ask for it (needs 4 or more)
 };
 
 struct FitPoint {
-    std::size_t point = 0;         // index into the curve
+    std::size_t point = 0;  // index into the curve
     double model_mag = 0.0;
     std::optional<double> residual_mag;  // measured − model; absent for limits
-    double weight = 1.0;           // robust weight; 0: outside the interval
+    double weight = 1.0;  // robust weight: random variance / weight was used; 0: outside the interval
 };
 
 struct CurveFit {
@@ -31,21 +34,24 @@ struct CurveFit {
     double reference_bjd_tdb = 0.0;
     std::vector<double> parameters;
     numerics::Matrix covariance;
-    double minus_two_log_likelihood = 0.0;
-    double chi2 = 0.0;
-    std::size_t dof = 0;
-    double bic = 0.0;
+    double minus_two_log_likelihood = 0.0;  // Gaussian part with ln|C| + n ln 2π, and the limits' part
+    double chi2 = 0.0;    // rᵀ C⁻¹ r with robust weights and σ_x in C; limits without flux not counted
+    std::size_t dof = 0;  // rows in chi2 − parameters
+    double bic = 0.0;     // −2 ln L + k ln n; σ_x counts as a parameter where it was needed
     double extra_scatter_mag = 0.0;
     double from_bjd_tdb = 0.0, to_bjd_tdb = 0.0;
-    std::size_t n = 0;             // points used, limits included
+    std::size_t n = 0;  // points used, limits included
     std::size_t n_limits = 0;
     std::vector<FitPoint> points;
-    std::vector<std::string> remarks;   // "the error of the rate is scaled by …", "2 points are outliers"
+    std::vector<std::string> remarks;  // "the error of the rate is scaled by …", "2 points are outliers"
 };
 
 // Gaussian in flux where the flux is kept (limits too), else Gaussian in magnitude, censored for limits.
-// Problem: fewer points than parameters, all limits, all at one time, an error that is zero or negative.
-[[nodiscard]] Result<CurveFit> fit(const LightCurve& curve, const Model& model, const FitOptions& options = {});
+// Times count from the weighted mean time of the points used. The order of the points does not matter.
+// Problem: fewer detections than parameters, all limits, all at one time, times on two scales, a point that
+// check_point() refuses, no convergence.
+[[nodiscard]] Result<CurveFit> fit(const LightCurve& curve, const Model& model,
+                                   const FitOptions& options = {});
 
 // Model value and one sigma of it at a time, from the parameter covariance: the band in the picture.
 [[nodiscard]] ValueWithError predict(const CurveFit& fit, const Model& model, double bjd_tdb);

@@ -10,6 +10,7 @@
 #include "quantities/band.hpp"
 #include "quantities/caveat.hpp"
 #include "quantities/magnitude.hpp"
+#include "quantities/problem.hpp"
 
 namespace emberline::lightcurve {
 
@@ -20,21 +21,33 @@ struct Point {
     double bjd_tdb = 0.0;
     double jd_utc = 0.0;
     bool is_limit = false;
-    std::optional<double> magnitude_mag;   // absent for a limit
+    std::optional<double> magnitude_mag;  // absent for a limit
     std::optional<double> random_err_mag;
-    std::optional<double> limit_mag;       // for a limit
-    double limit_sigma = 3.0;              // how many sigma that limit is
-    std::optional<Flux> flux;              // on flux_zero_mag; where kept, fits use it (also for limits)
-    std::vector<double> common_err_mag;    // one an entry of LightCurve::common_names, signed
-    std::string label;                     // night or frame, for tables
+    std::optional<double> limit_mag;  // for a limit
+    double limit_sigma = 3.0;         // how many sigma that limit is
+    std::optional<Flux> flux;         // on flux_zero_mag, random error; where kept, fits use it (limits too)
+    std::vector<double> common_err_mag;  // one an entry of LightCurve::common_names, signed; empty: none
+    std::string label;                   // night or frame, for tables
     Caveats caveats;
 };
 
 struct LightCurve {
     Band band;
-    std::string series = "own";            // whose points these are
+    std::string series = "own";  // whose points these are
     std::vector<std::string> common_names;
-    std::vector<Point> points;             // ascending in time
+    std::vector<Point> points;  // ascending in time
 };
+
+// The earliest first; points of one time keep their order.
+void sort_by_time(LightCurve& curve);
+
+// The points with from <= bjd_tdb <= to, as indices into the curve; a missing end is open.
+[[nodiscard]] std::vector<std::size_t> within(const LightCurve& curve, std::optional<double> from_bjd_tdb,
+                                              std::optional<double> to_bjd_tdb);
+
+// Whether every number of that point can go into a likelihood. Problem: a time, magnitude, flux or limit that
+// is missing or no number, an error that is missing, zero or negative, common errors that do not match their
+// names.
+[[nodiscard]] Result<void> check_point(const LightCurve& curve, std::size_t index);
 
 }  // namespace emberline::lightcurve
