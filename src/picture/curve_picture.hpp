@@ -20,8 +20,8 @@ struct CurveOnPaper {
 };
 
 struct CurvePicture {
-    std::string title;                 // "DEMO SN 1"
-    std::vector<std::string> subtitle; // "V: 0.0512 ± 0.0011 mag/d"
+    std::string title;                  // "DEMO SN 1"
+    std::vector<std::string> subtitle;  // "V: 0.0512 ± 0.0011 mag/d"
     std::vector<CurveOnPaper> bands;
 };
 

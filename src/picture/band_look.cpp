@@ -1,0 +1,81 @@
+// SPDX-License-Identifier: MIT
+#include "picture/band_look.hpp"
+
+#include <algorithm>
+#include <array>
+#include <string_view>
+
+namespace emberline::picture {
+namespace {
+
+constexpr const char* black = "#000000";
+constexpr const char* orange = "#e69f00";
+constexpr const char* sky_blue = "#56b4e9";
+constexpr const char* bluish_green = "#009e73";
+constexpr const char* blue = "#0072b2";
+constexpr const char* vermilion = "#d55e00";
+constexpr const char* reddish_purple = "#cc79a7";
+
+struct KnownLook {
+    std::string_view band;
+    const char* colour;
+    Shape shape;
+};
+
+// Colours run with the wavelength as far as the palette does.
+constexpr std::array known_looks = {
+    KnownLook{"U", sky_blue, Shape::inverted_triangle},
+    KnownLook{"B", blue, Shape::square},
+    KnownLook{"V", bluish_green, Shape::circle},
+    KnownLook{"Rc", vermilion, Shape::triangle},
+    KnownLook{"Ic", reddish_purple, Shape::diamond},
+    KnownLook{"RJ", vermilion, Shape::triangle},
+    KnownLook{"IJ", reddish_purple, Shape::diamond},
+    KnownLook{"u", sky_blue, Shape::inverted_triangle},
+    KnownLook{"g", blue, Shape::pentagon},
+    KnownLook{"r", vermilion, Shape::triangle},
+    KnownLook{"i", reddish_purple, Shape::diamond},
+    KnownLook{"z", black, Shape::inverted_triangle},
+    KnownLook{"TB", blue, Shape::square},
+    KnownLook{"TG", bluish_green, Shape::pentagon},
+    KnownLook{"TR", vermilion, Shape::triangle},
+    KnownLook{"CV", black, Shape::circle},
+    KnownLook{"CR", orange, Shape::circle},
+};
+constexpr std::array all_colours = {bluish_green, blue, vermilion, reddish_purple, black, sky_blue, orange};
+constexpr std::array all_shapes = {Shape::circle,  Shape::square,   Shape::triangle,
+                                   Shape::diamond, Shape::pentagon, Shape::inverted_triangle};
+
+BandLook usual_look(const std::string& band) {
+    for (const KnownLook& known : known_looks) {
+        if (known.band == band) return {known.colour, known.shape};
+    }
+    return {orange, Shape::diamond};
+}
+
+}  // namespace
+
+std::vector<BandLook> looks_of(const std::vector<std::string>& bands) {
+    std::vector<BandLook> looks;
+    for (const std::string& band : bands) {
+        BandLook look = usual_look(band);
+        const auto has_shape = [&](Shape s) {
+            return std::any_of(looks.begin(), looks.end(), [&](const BandLook& l) { return l.shape == s; });
+        };
+        const auto has_colour = [&](std::string_view c) {
+            return std::any_of(looks.begin(), looks.end(), [&](const BandLook& l) { return l.colour == c; });
+        };
+        if (has_shape(look.shape)) {
+            const auto free = std::find_if_not(all_shapes.begin(), all_shapes.end(), has_shape);
+            if (free != all_shapes.end()) look.shape = *free;
+        }
+        if (has_colour(look.colour)) {
+            const auto free = std::find_if_not(all_colours.begin(), all_colours.end(), has_colour);
+            if (free != all_colours.end()) look.colour = *free;
+        }
+        looks.push_back(look);
+    }
+    return looks;
+}
+
+}  // namespace emberline::picture
