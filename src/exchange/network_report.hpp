@@ -13,24 +13,24 @@
 namespace emberline::exchange {
 
 struct NetworkHeader {
-    std::string observer_code;     // #OBSCODE
-    std::string software;          // #SOFTWARE, at most 255 characters
-    std::string delimiter = ",";   // #DELIM: the character, or "tab"
+    std::string observer_code;       // #OBSCODE
+    std::string software;            // #SOFTWARE, at most 255 characters
+    std::string delimiter = ",";     // #DELIM: the character, or "tab"
     std::string date_format = "JD";  // #DATE: JD, HJD, EXCEL
-    std::string obstype = "CCD";   // CCD, DSLR, PEP, VISDIG
+    std::string obstype = "CCD";     // CCD, DSLR, PEP, VISDIG
     bool operator==(const NetworkHeader&) const = default;
 };
 
 struct NetworkObservation {
-    std::string star;              // STARID, at most 30
-    double date = 0.0;             // JD (UTC) of mid-exposure; five decimals are written
+    std::string star;   // STARID, at most 30
+    double date = 0.0;  // JD (UTC) of mid-exposure; five decimals are written
     double magnitude_mag = 0.0;
     bool fainter_than = false;
     std::optional<double> err_mag;
-    std::string filter;            // network code
+    std::string filter;  // network code
     bool transformed = false;
     std::string magnitude_type = "STD";
-    std::string comparison_name;   // label or ENSEMBLE; empty: na
+    std::string comparison_name;           // label or ENSEMBLE; empty: na
     std::optional<double> comparison_mag;  // instrumental; na for ENSEMBLE
     std::string check_name;
     std::optional<double> check_mag;
@@ -38,7 +38,7 @@ struct NetworkObservation {
     std::optional<int> group;
     std::string chart;
     std::vector<std::pair<std::string, std::string>> notes;  // KEY=value pairs, joined by |
-    std::string note_text;         // free text, first
+    std::string note_text;                                   // free text, first
     bool operator==(const NetworkObservation&) const = default;
 };
 
@@ -54,12 +54,12 @@ struct NetworkReport {
 // One finding of the validator.
 struct Finding {
     std::size_t line = 0;
-    std::string field;             // "MAGNITUDE", "#OBSCODE", or empty
+    std::string field;  // "MAGNITUDE", "#OBSCODE", or empty
     std::string what;
-    bool error = true;             // false: a warning, e.g. an obsolete filter code
+    bool error = true;  // false: a warning, e.g. an obsolete filter code
 };
 struct CheckedReport {
-    NetworkReport report;          // what could be read
+    NetworkReport report;  // what could be read
     std::vector<Finding> findings;
     [[nodiscard]] bool valid() const;
 };

@@ -16,7 +16,8 @@ struct Series {
     std::vector<lightcurve::LightCurve> curves;  // one a band
     std::vector<std::string> remarks;            // "3 points without an error: 0.05 mag assumed"
 };
-// Problem (file, line, column): no time column, a date in the wrong scale (an MJD under `jd`), a band unknown.
+// Problem (file, line, column): no time column, a date in the wrong scale (an MJD under `jd`), a band
+// unknown.
 [[nodiscard]] Result<Series> read_series(const std::string& path);
 [[nodiscard]] Result<Series> parse_series(std::string_view text, std::string source);
 

@@ -14,7 +14,7 @@ namespace emberline::exchange {
 
 enum class TableFormat { csv, ecsv };
 
-struct TableMeta {                 // goes into ECSV's meta, in this order
+struct TableMeta {  // goes into ECSV's meta, in this order
     std::vector<std::pair<std::string, std::string>> entries;
 };
 

@@ -24,21 +24,21 @@ template <class T>
 using MaybeFact = std::optional<Fact<T>>;
 
 struct FrameFacts {
-    std::string path;           // as it was given
-    int hdu = 0;                // 0-based number of the HDU that holds the image
-    int plane = 0;              // 0-based plane of a cube
+    std::string path;  // as it was given
+    int hdu = 0;       // 0-based number of the HDU that holds the image
+    int plane = 0;     // 0-based plane of a cube
     int planes = 1;
     int width_px = 0, height_px = 0;
-    std::string pixel_type;     // "uint16", "float32", …
+    std::string pixel_type;  // "uint16", "float32", …
     bool tile_compressed = false;
 
-    MaybeFact<Instant> mid_exposure;      // UTC
-    MaybeFact<double> exposure_s;         // open-shutter time of the whole frame, sub-exposures summed
-    MaybeFact<int> stacked_exposures;     // 1 where nothing tells otherwise
-    MaybeFact<std::string> filter;        // as the header writes it
-    MaybeFact<Band> band;                 // absent when the filter is unknown
-    MaybeFact<double> gain_e_per_adu;     // of the stored pixels
-    MaybeFact<double> read_noise_e;       // of one stored pixel
+    MaybeFact<Instant> mid_exposure;   // UTC
+    MaybeFact<double> exposure_s;      // open-shutter time of the whole frame, sub-exposures summed
+    MaybeFact<int> stacked_exposures;  // 1 where nothing tells otherwise
+    MaybeFact<std::string> filter;     // as the header writes it
+    MaybeFact<Band> band;              // absent when the filter is unknown
+    MaybeFact<double> gain_e_per_adu;  // of the stored pixels
+    MaybeFact<double> read_noise_e;    // of one stored pixel
     MaybeFact<double> saturation_adu;
     MaybeFact<double> linear_to_adu;
     MaybeFact<int> binning;
@@ -46,9 +46,9 @@ struct FrameFacts {
     MaybeFact<double> header_airmass;
     MaybeFact<sky::Site> site;
     MaybeFact<std::string> observer, telescope, camera, object;
-    std::string instrument;               // name of the campaign's instrument that matched
-    Caveats caveats;                      // gain-assumed, time-uncertain …
-    std::vector<std::string> remarks;     // sentences: what was inferred, what contradicts what
+    std::string instrument;            // name of the campaign's instrument that matched
+    Caveats caveats;                   // gain-assumed, time-uncertain …
+    std::vector<std::string> remarks;  // sentences: what was inferred, what contradicts what
 };
 
 }  // namespace emberline::frame

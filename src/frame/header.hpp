@@ -10,8 +10,8 @@
 namespace emberline::frame {
 
 struct Card {
-    std::string keyword;   // "DATE-OBS"; HIERARCH keywords without the word HIERARCH
-    std::string value;     // unquoted, trimmed; empty for an undefined value
+    std::string keyword;  // "DATE-OBS"; HIERARCH keywords without the word HIERARCH
+    std::string value;    // unquoted, trimmed; empty for an undefined value
     std::string comment;
     bool is_string = false;
 };
@@ -23,9 +23,9 @@ class Header {
     [[nodiscard]] const std::vector<Card>& cards() const { return cards_; }
     [[nodiscard]] const std::string& raw() const { return raw_; }  // 80-character cards, no newlines
 
-    [[nodiscard]] const Card* find(std::string_view keyword) const;            // first, or null
-    [[nodiscard]] std::optional<std::string> text(std::string_view keyword) const;   // absent when empty
-    [[nodiscard]] std::optional<double> number(std::string_view keyword) const;      // also from a string value
+    [[nodiscard]] const Card* find(std::string_view keyword) const;                 // first, or null
+    [[nodiscard]] std::optional<std::string> text(std::string_view keyword) const;  // absent when empty
+    [[nodiscard]] std::optional<double> number(std::string_view keyword) const;  // also from a string value
     [[nodiscard]] std::optional<long long> integer(std::string_view keyword) const;
 
   private:

@@ -10,16 +10,16 @@
 namespace emberline::frame {
 
 struct Instrument {
-    std::string name = "main";                   // zero points and colour terms are kept for each name
-    std::map<std::string, std::string> match;    // header keyword -> value; empty matches every frame
-    bool override_header = false;                // true: what follows wins over the header
-    std::optional<double> aperture_mm;           // of the telescope; scintillation
+    std::string name = "main";                 // zero points and colour terms are kept for each name
+    std::map<std::string, std::string> match;  // header keyword -> value; empty matches every frame
+    bool override_header = false;              // true: what follows wins over the header
+    std::optional<double> aperture_mm;         // of the telescope; scintillation
     std::optional<double> gain_e_per_adu;
     std::optional<double> read_noise_e;
     std::optional<double> saturation_adu;
     std::optional<double> linear_to_adu;
-    std::optional<double> exposure_s;            // where no header says it
-    std::map<std::string, std::string> bands;    // FILTER value (trimmed, case ignored) -> band name
+    std::optional<double> exposure_s;          // where no header says it
+    std::map<std::string, std::string> bands;  // FILTER value (trimmed, case ignored) -> band name
     bool operator==(const Instrument&) const = default;
 };
 

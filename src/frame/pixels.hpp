@@ -8,7 +8,7 @@
 namespace emberline::frame {
 
 struct PixelBox {
-    int x0 = 0, y0 = 0;        // first column and row, from 0
+    int x0 = 0, y0 = 0;  // first column and row, from 0
     int width = 0, height = 0;
     [[nodiscard]] bool empty() const { return width <= 0 || height <= 0; }
     // The part of this box inside a frame of that size.

@@ -29,9 +29,9 @@ class Wcs {
     [[nodiscard]] Result<SkyPosition> sky(const PixelPosition& position) const;
 
     // At the reference pixel.
-    [[nodiscard]] double scale_arcsec_per_px() const;   // sqrt |det CD|
-    [[nodiscard]] bool mirrored() const;                // det CD > 0: east right of north
-    [[nodiscard]] Angle position_angle_of_y() const;    // east of north
+    [[nodiscard]] double scale_arcsec_per_px() const;      // sqrt |det CD|
+    [[nodiscard]] bool mirrored() const;                   // det CD > 0: east right of north
+    [[nodiscard]] Angle position_angle_of_y() const;       // east of north
     [[nodiscard]] const std::string& description() const;  // "TAN with SIP distortion"
 
   private:

@@ -19,9 +19,9 @@ namespace emberline::ledger {
 inline constexpr int schema_version = 1;
 
 struct Provenance {
-    std::string software;              // "emberline 0.1.0"
-    std::string settings;              // canonical text of all that shaped the fluxes
-    std::string campaign;              // the campaign file's text, as read
+    std::string software;  // "emberline 0.1.0"
+    std::string settings;  // canonical text of all that shaped the fluxes
+    std::string campaign;  // the campaign file's text, as read
 };
 
 enum class Recorded { fresh, unchanged, superseding };
@@ -29,9 +29,9 @@ enum class Recorded { fresh, unchanged, superseding };
 enum class SetAside { frame, night, star };
 struct Exclusion {
     SetAside kind = SetAside::frame;
-    std::string key;                   // frame path, night date, or star label
+    std::string key;  // frame path, night date, or star label
     std::string reason;
-    std::string since;                 // ISO UTC
+    std::string since;  // ISO UTC
     bool operator==(const Exclusion&) const = default;
 };
 
@@ -47,7 +47,7 @@ struct StarVerdict {
     bool operator==(const StarVerdict&) const = default;
 };
 
-struct Solution {                      // everything that one solving of the campaign gave
+struct Solution {  // everything that one solving of the campaign gave
     std::vector<night::FrameMeasurement> frames;
     std::vector<night::NightMeasurement> nights;
     std::vector<StarVerdict> stars;
@@ -56,8 +56,8 @@ struct Solution {                      // everything that one solving of the cam
 class Ledger {
   public:
     enum class Access { read, write };
-    // `write` creates the file where there is none and migrates an older one (in one transaction, after a copy
-    // beside it). Waits up to `wait_s` for another program. Problem (storage): locked, read-only, not a
+    // `write` creates the file where there is none and migrates an older one (in one transaction, after a
+    // copy beside it). Waits up to `wait_s` for another program. Problem (storage): locked, read-only, not a
     // database, from a newer version, cannot be created, disk full. `read` of a missing file: a Problem that
     // says to run `emberline measure` first (kind input).
     static Result<Ledger> open(const std::string& path, Access access, double wait_s = 30.0);
@@ -85,7 +85,7 @@ class Ledger {
     // Stores a solution as the newest; the older ones stay. Storing what is already the newest adds nothing:
     // returns false then.
     [[nodiscard]] Result<bool> store(const Solution& solution, const Provenance& provenance);
-    [[nodiscard]] Result<Solution> newest() const;    // empty when nothing was solved yet
+    [[nodiscard]] Result<Solution> newest() const;  // empty when nothing was solved yet
     [[nodiscard]] Result<std::size_t> solutions() const;
     // Streams, for ledgers larger than memory; ordered by time.
     [[nodiscard]] Result<void> for_each_frame_measurement(

@@ -1,2 +1,280 @@
 // SPDX-License-Identifier: MIT
 #include "night/campaign.hpp"
+
+#include <fmt/format.h>
+
+#include <filesystem>
+
+#include "night/settings_table.hpp"
+#include "quantities/delimited_table.hpp"
+#include "quantities/text.hpp"
+#include "sky/time_scales.hpp"
+
+namespace emberline::night {
+namespace {
+
+constexpr std::string_view file_name = "campaign.toml";
+
+template <class T, class U>
+void assign(T& target, std::optional<U> value) {
+    if (value) target = std::move(*value);
+}
+
+std::optional<SkyPosition> read_position(SettingsTable& table, std::string_view ra_key,
+                                         std::string_view dec_key) {
+    const auto ra_text = table.text_or_number(ra_key);
+    const auto dec_text = table.text_or_number(dec_key);
+    if (!ra_text && !dec_text) return std::nullopt;
+    if (!ra_text || !dec_text) {
+        table.refuse(ra_text ? ra_key : dec_key, fmt::format("'{}' and '{}' go together.", ra_key, dec_key),
+                     "Give both, or neither.");
+        return std::nullopt;
+    }
+    const auto ra = parse_right_ascension(*ra_text);
+    if (!ra) table.refuse(ra_key, ra.error());
+    const auto dec = parse_declination(*dec_text);
+    if (!dec) table.refuse(dec_key, dec.error());
+    if (!ra || !dec) return std::nullopt;
+    return SkyPosition{*ra, *dec};
+}
+
+Result<void> read_transient(SettingsTable table, Campaign& campaign) {
+    assign(campaign.name, table.text("name"));
+    if (campaign.name.empty()) {
+        table.refuse("name", "The transient has no name.", "Add name = \"…\" under [transient].");
+    }
+    const auto position = read_position(table, "ra", "dec");
+    if (!position) {
+        table.refuse("ra", "The transient has no position.",
+                     "Add ra = \"13:25:21.12\" and dec = \"+37:16:12.0\" under [transient].");
+    } else {
+        campaign.position = *position;
+    }
+    campaign.nucleus = read_position(table, "nucleus_ra", "nucleus_dec");
+    assign(campaign.type, table.text("type"));
+    campaign.discovered = table.date("discovered");
+    if (campaign.discovered && !sky::parse_instant(*campaign.discovered)) {
+        table.refuse("discovered", fmt::format("'{}' is not a date.", *campaign.discovered),
+                     "Write discovered = 2024-02-03.");
+    }
+    const auto modulus = table.number("distance_modulus", 0.0, 60.0);
+    const auto distance_mpc = table.number("distance_mpc", 1e-6, 1e5);
+    const auto modulus_err = table.number("distance_modulus_err", 0.0, 10.0);
+    if (modulus) {
+        campaign.distance_modulus = ValueWithError{*modulus, modulus_err.value_or(0.0)};
+    } else if (distance_mpc) {
+        campaign.distance_modulus =
+            ValueWithError{25.0 + 5.0 * std::log10(*distance_mpc), modulus_err.value_or(0.0)};
+    }
+    campaign.redshift = table.number("redshift", -0.01, 20.0);
+    campaign.ebv_mag = table.number("ebv", 0.0, 20.0);
+    for (const auto& [name, numbers] : table.number_entries("colour")) {
+        const auto index = parse_colour_index(name);
+        if (!index) {
+            table.refuse("colour", index.error());
+        } else if (numbers.size() != 1 || std::abs(numbers[0]) > 10.0) {
+            table.refuse("colour", fmt::format("The colour {} is not one plausible number.", name),
+                         "Write colour = { \"B-V\" = 0.6 }, in magnitudes.");
+        } else {
+            campaign.colours[index->name()] = numbers[0];
+        }
+    }
+    return table.finish();
+}
+
+Result<void> read_site(SettingsTable table, bool present, Campaign& campaign) {
+    const auto latitude = table.number("latitude", -90.0, 90.0);
+    const auto longitude = table.number("longitude", -180.0, 360.0);
+    const auto elevation = table.number("elevation", -500.0, 9000.0);
+    if (latitude && longitude) {
+        campaign.site =
+            sky::Site{Angle::degrees(*latitude), Angle::degrees(*longitude), elevation.value_or(0.0)};
+    } else if (present) {
+        table.refuse(latitude ? "longitude" : "latitude", "The site needs a latitude and a longitude.",
+                     "Give both in degrees; east longitudes are positive.");
+    }
+    return table.finish();
+}
+
+Result<void> read_instrument(SettingsTable table, std::string name, Campaign& campaign) {
+    frame::Instrument instrument;
+    instrument.name = std::move(name);
+    for (auto& [key, value] : table.text_entries("match"))
+        instrument.match[upper_case(key)] = value;
+    assign(instrument.override_header, table.flag("override"));
+    instrument.aperture_mm = table.number("aperture_mm", 1.0, 20000.0);
+    instrument.gain_e_per_adu = table.number("gain", 1e-4, 1000.0);
+    instrument.read_noise_e = table.number("read_noise", 0.0, 1000.0);
+    instrument.saturation_adu = table.number("saturation", 1.0, 1e12);
+    instrument.linear_to_adu = table.number("linear_to", 1.0, 1e12);
+    instrument.exposure_s = table.number("exposure_s", 1e-6, 1e6);
+    for (auto& [filter, band] : table.text_entries("bands")) {
+        if (const auto known = parse_band(band); !known) {
+            table.refuse("bands", known.error());
+        } else {
+            instrument.bands[filter] = known->name();
+        }
+    }
+    for (auto& [band, numbers] : table.number_entries("colour_terms")) {
+        const auto known = parse_band(band);
+        if (!known) {
+            table.refuse("colour_terms", known.error());
+        } else if (numbers.size() != 2 || numbers[1] < 0.0) {
+            table.refuse(
+                "colour_terms", fmt::format("The colour term of {} needs its error.", band),
+                fmt::format("Write colour_terms = {{ {} = [0.03, 0.01] }}: value, one sigma.", band));
+        } else {
+            campaign.colour_terms[instrument.name][known->name()] = {numbers[0], numbers[1]};
+        }
+    }
+    campaign.instruments.push_back(std::move(instrument));
+    return table.finish();
+}
+
+// [instrument] is one instrument, or holds only tables, one an instrument.
+Result<void> read_instruments(SettingsTable table, Campaign& campaign) {
+    std::vector<std::string> named;
+    std::vector<std::string> loose;
+    for (const std::string& key : table.keys()) {
+        const bool own_table = key == "match" || key == "bands" || key == "colour_terms";
+        (table.is_table(key) && !own_table ? named : loose).push_back(key);
+    }
+    if (named.empty()) return read_instrument(std::move(table), "main", campaign);
+    for (const std::string& name : named) {
+        SettingsTable inner = table.table(name);
+        if (auto good = read_instrument(std::move(inner), name, campaign); !good) return good;
+    }
+    for (const std::string& key : loose) {
+        table.accept(key);
+        table.refuse(key, "Settings beside named instruments belong to none of them.",
+                     fmt::format("Move '{}' into [instrument.{}] or another of them.", key, named.front()));
+    }
+    return table.finish();
+}
+
+Result<void> read_measure(SettingsTable table, MeasureSettings& measure) {
+    measure.aperture_fwhm = table.number("aperture_fwhm", 0.3, 10.0);
+    measure.aperture_arcsec = table.number("aperture_arcsec", 0.05, 600.0);
+    assign(measure.annulus_inner_fwhm, table.number("annulus_inner_fwhm", 1.0, 50.0));
+    assign(measure.annulus_outer_fwhm, table.number("annulus_outer_fwhm", 1.5, 100.0));
+    measure.annulus_inner_arcsec = table.number("annulus_inner_arcsec", 0.1, 3000.0);
+    measure.annulus_outer_arcsec = table.number("annulus_outer_arcsec", 0.2, 6000.0);
+    assign(measure.limit_sigma, table.number("limit_sigma", 1.0, 20.0));
+    assign(measure.flat_err, table.number("flat_err", 0.0, 0.5));
+    assign(measure.cloud_mag, table.number("cloud_mag", 0.01, 10.0));
+    assign(measure.refuse_cloud_mag, table.number("refuse_cloud_mag", 0.05, 20.0));
+    assign(measure.refuse_elongation, table.number("refuse_elongation", 1.05, 100.0));
+    assign(measure.least_comparison_stars, table.number("least_comparison_stars", 1.0, 1000.0));
+    assign(measure.most_shift_arcsec, table.number("most_shift_arcsec", 0.1, 600.0));
+    assign(measure.colour_term, table.flag("colour_term"));
+    if (measure.annulus_outer_fwhm <= measure.annulus_inner_fwhm) {
+        table.refuse("annulus_outer_fwhm", "The annulus ends before it begins.",
+                     "Make annulus_outer_fwhm larger than annulus_inner_fwhm.");
+    }
+    if (measure.annulus_inner_arcsec.has_value() != measure.annulus_outer_arcsec.has_value() ||
+        measure.annulus_inner_arcsec.value_or(0.0) >= measure.annulus_outer_arcsec.value_or(1.0)) {
+        table.refuse("annulus_outer_arcsec", "The annulus needs an inner and a larger outer radius.",
+                     "Give annulus_inner_arcsec and annulus_outer_arcsec together.");
+    }
+    return table.finish();
+}
+
+Result<void> read_report(SettingsTable table, Campaign& campaign) {
+    assign(campaign.obstype, table.text("obstype"));
+    campaign.obstype = upper_case(campaign.obstype);
+    constexpr std::string_view known[] = {"CCD", "DSLR", "PEP", "VISDIG"};
+    if (std::find(std::begin(known), std::end(known), campaign.obstype) == std::end(known)) {
+        table.refuse("obstype", fmt::format("'{}' is not an observation type.", campaign.obstype),
+                     "Use CCD (also for CMOS), DSLR, PEP or VISDIG.");
+    }
+    return table.finish();
+}
+
+Result<void> read_host_and_masters(SettingsTable& root, Campaign& campaign) {
+    SettingsTable host = root.table("host");
+    assign(campaign.host_template, host.text("template"));
+    if (!campaign.host_template.empty()) {
+        campaign.remarks.emplace_back(
+            "[host] template is not used yet: host light is told by the annulus alone.");
+    }
+    if (auto good = host.finish(); !good) return good;
+    SettingsTable masters = root.table("masters");
+    for (const char* key : {"bias", "dark", "flat", "defects"}) {
+        if (masters.has(key)) {
+            campaign.remarks.push_back(
+                fmt::format("[masters] {} is not used yet: frames are measured as they are.", key));
+        }
+        masters.accept(key);
+    }
+    return masters.finish();
+}
+
+Result<Campaign> read_root(const toml::table& parsed, Campaign campaign) {
+    SettingsTable root(&parsed, std::string(file_name), "");
+    if (!root.has("transient")) {
+        root.refuse("transient", "The section [transient] is missing.",
+                    "`emberline new DIR` writes a campaign file to start from.");
+        return fail(root.finish().error());
+    }
+    if (auto good = read_transient(root.table("transient"), campaign); !good) return fail(good.error());
+    if (auto good = read_site(root.table("site"), root.has("site"), campaign); !good)
+        return fail(good.error());
+    SettingsTable observer = root.table("observer");
+    assign(campaign.observer_code, observer.text("code"));
+    assign(campaign.observer_name, observer.text("name"));
+    if (auto good = observer.finish(); !good) return fail(good.error());
+    if (auto good = read_instruments(root.table("instrument"), campaign); !good) return fail(good.error());
+    SettingsTable comparison = root.table("comparison");
+    assign(campaign.catalog, comparison.text("catalog"));
+    assign(campaign.check_label, comparison.text("check"));
+    assign(campaign.chart, comparison.text("chart"));
+    if (auto good = comparison.finish(); !good) return fail(good.error());
+    if (auto good = read_host_and_masters(root, campaign); !good) return fail(good.error());
+    if (auto good = read_report(root.table("report"), campaign); !good) return fail(good.error());
+    if (auto good = read_measure(root.table("measure"), campaign.measure); !good) return fail(good.error());
+    if (auto good = root.finish(); !good) return fail(good.error());
+    return campaign;
+}
+
+}  // namespace
+
+std::string Campaign::path(std::string_view relative) const {
+    const std::filesystem::path inner(relative);
+    return inner.is_absolute() ? inner.string() : (std::filesystem::path(folder) / inner).string();
+}
+
+Result<Campaign> parse_campaign(std::string_view text, std::string folder) {
+    Campaign campaign;
+    campaign.folder = std::move(folder);
+    try {
+        const toml::table parsed = toml::parse(text, file_name);
+        return read_root(parsed, std::move(campaign));
+    } catch (const toml::parse_error& error) {
+        const auto begin = error.source().begin;
+        return fail({.what = fmt::format("The file cannot be read as TOML: {}.", error.description()),
+                     .where = fmt::format("{}, line {}, column {}", file_name, begin.line, begin.column),
+                     .mend = "Mend that line: text goes between quotation marks, one setting a line.",
+                     .kind = ProblemKind::request});
+    }
+}
+
+Result<Campaign> read_campaign(const std::string& folder) {
+    const std::string path = (std::filesystem::path(folder) / file_name).string();
+    std::error_code error;
+    if (!std::filesystem::exists(path, error)) {
+        return fail({.what = "There is no campaign here.",
+                     .where = path,
+                     .mend = "Name its folder with -c DIR, or make one with `emberline new DIR`.",
+                     .kind = ProblemKind::request});
+    }
+    auto text = read_text_file(path, std::size_t{4} << 20U);
+    if (!text) {
+        text.error().kind = ProblemKind::request;
+        return fail(text.error());
+    }
+    auto campaign = parse_campaign(*text, folder);
+    if (!campaign) return fail(at(folder, campaign.error()));
+    return campaign;
+}
+
+}  // namespace emberline::night

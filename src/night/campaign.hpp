@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// night/campaign — campaign.toml, read strictly: a misspelt key is refused with the line and the nearest word.
+// night/campaign — campaign.toml, read strictly: a misspelt key is refused with the line and the nearest
+// word.
 #pragma once
 
 #include <map>
@@ -18,19 +19,19 @@
 namespace emberline::night {
 
 struct MeasureSettings {
-    std::optional<double> aperture_fwhm;      // radius in FWHM: wins over the automatic one
-    std::optional<double> aperture_arcsec;    // radius as an angle on the sky, for the whole campaign
-    double annulus_inner_fwhm = 4.0;          // r_in = max(this · FWHM, largest aperture + 1 px)
-    double annulus_outer_fwhm = 7.0;          // r_out, at least enough for 200 pixels
+    std::optional<double> aperture_fwhm;    // radius in FWHM: wins over the automatic one
+    std::optional<double> aperture_arcsec;  // radius as an angle on the sky, for the whole campaign
+    double annulus_inner_fwhm = 4.0;        // r_in = max(this · FWHM, largest aperture + 1 px)
+    double annulus_outer_fwhm = 7.0;        // r_out, at least enough for 200 pixels
     std::optional<double> annulus_inner_arcsec, annulus_outer_arcsec;  // both: fixed on the sky
-    double limit_sigma = 3.0;                 // F < limit_sigma · σ_F: a limit
-    double flat_err = 0.002;                  // σ_flat, relative
-    double cloud_mag = 0.3;                   // z_f below the night's best by more: flagged cloud
-    double refuse_cloud_mag = 2.0;            // … by more: refused
-    double refuse_elongation = 2.5;           // a/b above: refused
-    int least_comparison_stars = 1;           // fewer found: the frame is refused
-    double most_shift_arcsec = 15.0;          // stars are looked for this far from the plate solution
-    bool colour_term = true;                  // fit and apply one where the sequence allows
+    double limit_sigma = 3.0;                                          // F < limit_sigma · σ_F: a limit
+    double flat_err = 0.002;                                           // σ_flat, relative
+    double cloud_mag = 0.3;           // z_f below the night's best by more: flagged cloud
+    double refuse_cloud_mag = 2.0;    // … by more: refused
+    double refuse_elongation = 2.5;   // a/b above: refused
+    int least_comparison_stars = 1;   // fewer found: the frame is refused
+    double most_shift_arcsec = 15.0;  // stars are looked for this far from the plate solution
+    bool colour_term = true;          // fit and apply one where the sequence allows
     bool operator==(const MeasureSettings&) const = default;
 };
 
@@ -41,19 +42,19 @@ struct Campaign {
     SkyPosition position;
     std::optional<SkyPosition> nucleus;
     std::string type;
-    std::optional<std::string> discovered;    // YYYY-MM-DD
+    std::optional<std::string> discovered;  // YYYY-MM-DD
     std::optional<ValueWithError> distance_modulus;
     std::optional<double> redshift;
     std::optional<double> ebv_mag;
-    std::map<std::string, double> colours;    // "B-V" -> 0.6
+    std::map<std::string, double> colours;  // "B-V" -> 0.6
     // [site] [observer]
     std::optional<sky::Site> site;
     std::string observer_code, observer_name;
     // [instrument]
-    std::vector<frame::Instrument> instruments;  // at least one
+    std::vector<frame::Instrument> instruments;                                 // at least one
     std::map<std::string, std::map<std::string, ValueWithError>> colour_terms;  // instrument -> band -> T
     // [comparison]
-    std::string catalog = "comparison.csv";   // relative to the folder
+    std::string catalog = "comparison.csv";  // relative to the folder
     std::string check_label;
     std::string chart;
     // [host] [masters]
@@ -61,7 +62,7 @@ struct Campaign {
     // [report]
     std::string obstype = "CCD";
     MeasureSettings measure;
-    std::vector<std::string> remarks;         // keys that belong to parts not built yet, and the like
+    std::vector<std::string> remarks;  // keys that belong to parts not built yet, and the like
 
     [[nodiscard]] std::string path(std::string_view relative) const;  // folder / relative
 };

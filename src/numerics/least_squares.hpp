@@ -14,7 +14,7 @@ namespace emberline::numerics {
 
 struct LinearFit {
     std::vector<double> parameters;
-    Matrix covariance;       // for the weights as given: not scaled by chi2/dof
+    Matrix covariance;  // for the weights as given: not scaled by chi2/dof
     double chi2 = 0.0;
     std::size_t dof = 0;
 };
@@ -27,8 +27,8 @@ struct LinearFit {
 using ResidualFunction = std::function<bool(std::span<const double> parameters, std::span<double> residuals)>;
 struct NonlinearOptions {
     int most_iterations = 200;
-    double relative_step = 1e-12;       // stop when |Δp| < relative_step (|p| + relative_step)
-    double relative_decrease = 1e-14;   // stop when Δχ² < relative_decrease χ²
+    double relative_step = 1e-12;      // stop when |Δp| < relative_step (|p| + relative_step)
+    double relative_decrease = 1e-14;  // stop when Δχ² < relative_decrease χ²
 };
 struct NonlinearFit {
     std::vector<double> parameters;
@@ -41,7 +41,8 @@ struct NonlinearFit {
 // Levenberg–Marquardt with numerical derivatives (central), scaled by Marquardt's diagonal.
 // Problem: a start that is not allowed, fewer residuals than parameters, a singular normal matrix.
 [[nodiscard]] Result<NonlinearFit> nonlinear_fit(const ResidualFunction& residuals, std::vector<double> start,
-                                                 std::size_t n_residuals, const NonlinearOptions& options = {});
+                                                 std::size_t n_residuals,
+                                                 const NonlinearOptions& options = {});
 
 // The bordered problem: y = l_group + b·g + noise, g with Gaussian priors. Each local unknown is eliminated
 // as its rows come, so the cost is one pass over the rows and one solve of the size of g.
@@ -60,7 +61,7 @@ class BorderedLeastSquares {
         std::vector<double> locals;
         std::vector<bool> determined;
         std::vector<double> local_variance_given_globals;  // 1 / Σ w
-        Matrix local_gradient;        // groups × globals: d l / d g, i.e. minus the weighted mean of b
+        Matrix local_gradient;  // groups × globals: d l / d g, i.e. minus the weighted mean of b
         std::vector<double> globals;
         Matrix global_covariance;
     };
@@ -69,8 +70,8 @@ class BorderedLeastSquares {
   private:
     std::size_t groups_, globals_;
     std::vector<double> sum_w_, sum_wy_;
-    Matrix sum_wb_;   // groups × globals
-    Matrix normal_;   // globals × globals, before elimination
+    Matrix sum_wb_;  // groups × globals
+    Matrix normal_;  // globals × globals, before elimination
     std::vector<double> right_;
 };
 

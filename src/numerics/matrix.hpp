@@ -28,6 +28,7 @@ class Matrix {
 [[nodiscard]] Matrix cholesky_lower(const Matrix& a);
 [[nodiscard]] std::vector<double> multiply(const Matrix& a, const std::vector<double>& x);
 // xᵀ A y
-[[nodiscard]] double quadratic_form(const Matrix& a, const std::vector<double>& x, const std::vector<double>& y);
+[[nodiscard]] double quadratic_form(const Matrix& a, const std::vector<double>& x,
+                                    const std::vector<double>& y);
 
 }  // namespace emberline::numerics

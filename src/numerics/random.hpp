@@ -15,11 +15,11 @@ class Random {
     // An independent stream for a named part of the work, so that adding one part leaves the others alone.
     [[nodiscard]] Random stream(std::uint64_t number) const;
     std::uint64_t bits();
-    double uniform();                          // [0, 1)
+    double uniform();  // [0, 1)
     double uniform(double low, double high);
-    double gaussian();                         // mean 0, sigma 1
+    double gaussian();  // mean 0, sigma 1
     double gaussian(double mean, double sigma) { return mean + sigma * gaussian(); }
-    std::uint64_t poisson(double mean);        // exact below 30, a rejection method above; 0 for mean <= 0
+    std::uint64_t poisson(double mean);  // exact below 30, a rejection method above; 0 for mean <= 0
 
   private:
     std::uint64_t seed_;

@@ -12,13 +12,13 @@ namespace emberline::numerics {
 // 1 / Φ⁻¹(3/4): a median absolute deviation times this estimates sigma for a Gaussian.
 inline constexpr double mad_to_sigma = 1.482602218505602;
 
-[[nodiscard]] double median(std::vector<double> values);             // of a copy; NaN when empty
+[[nodiscard]] double median(std::vector<double> values);              // of a copy; NaN when empty
 [[nodiscard]] double quantile(std::vector<double> values, double q);  // linear between order statistics
 [[nodiscard]] double median_absolute_deviation(std::span<const double> values, double centre);
 
 struct ClippedMean {
     double mean = 0.0;
-    double sigma = 0.0;        // scatter of one value, corrected for what clipping removes from a Gaussian
+    double sigma = 0.0;  // scatter of one value, corrected for what clipping removes from a Gaussian
     std::size_t used = 0;
     std::size_t offered = 0;
 };
@@ -29,7 +29,7 @@ struct ClippedMean {
 
 struct WeightedMean {
     double mean = 0.0;
-    double err = 0.0;        // from the weights alone
+    double err = 0.0;  // from the weights alone
     double chi2 = 0.0;
     std::size_t n = 0;
 };

@@ -21,8 +21,8 @@ struct ApertureSums {
 };
 
 struct PixelLimits {
-    double saturation_adu = 65535.0;   // a pixel at or above it is saturated
-    double linear_to_adu = 65535.0;    // above it the star is not used
+    double saturation_adu = 65535.0;  // a pixel at or above it is saturated
+    double linear_to_adu = 65535.0;   // above it the star is not used
 };
 
 // Sums the light inside circles; edge pixels count by the exact area covered. An undefined pixel is filled

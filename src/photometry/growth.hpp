@@ -10,7 +10,7 @@ namespace emberline::photometry {
 
 // Robust mean over stars of flux(r)/flux(r_last), one value a radius, with its standard error.
 struct GrowthCurve {
-    std::vector<double> fraction;      // the last is 1
+    std::vector<double> fraction;  // the last is 1
     std::vector<double> fraction_err;
     std::size_t stars = 0;
 };

@@ -10,8 +10,8 @@ namespace emberline::photometry {
 // What does not depend on the star's own light, and what scales with it: enough to give the variance for any
 // expected flux F̂ later, when the night's model knows it better than the frame does.
 struct NoiseTerms {
-    double background_e2 = 0.0;   // H + n s² + c n² s²/n_sky
-    double fractional = 0.0;      // sqrt(σ_sc² + σ_flat²), of the flux
+    double background_e2 = 0.0;  // H + n s² + c n² s²/n_sky
+    double fractional = 0.0;     // sqrt(σ_sc² + σ_flat²), of the flux
     [[nodiscard]] double variance_e2(double expected_flux_e) const {
         const double f = expected_flux_e > 0.0 ? expected_flux_e : 0.0;
         return f + background_e2 + fractional * fractional * f * f;
@@ -20,11 +20,11 @@ struct NoiseTerms {
 };
 
 struct BackgroundNoise {
-    double area_px = 0.0;               // n
-    double sky_scatter_e = 0.0;         // s
-    double sky_pixels = 0.0;            // n_sky
-    double sky_factor = 1.0;            // c
-    double host_e = 0.0;                // H, electrons in the aperture above sky
+    double area_px = 0.0;        // n
+    double sky_scatter_e = 0.0;  // s
+    double sky_pixels = 0.0;     // n_sky
+    double sky_factor = 1.0;     // c
+    double host_e = 0.0;         // H, electrons in the aperture above sky
 };
 [[nodiscard]] double background_variance_e2(const BackgroundNoise& b);
 
@@ -38,7 +38,7 @@ struct BackgroundNoise {
 // The full CCD equation from a sky level (for planning and for the handbook's examples).
 struct CcdExample {
     double star_e, area_px;
-    std::optional<double> sky_pixels;   // absent: the sky is known exactly
+    std::optional<double> sky_pixels;  // absent: the sky is known exactly
     double sky_e_per_px, dark_e_per_px, read_noise_e, gain_e_per_adu, digitisation_adu;
 };
 [[nodiscard]] double signal_to_noise(const CcdExample& e);

@@ -18,23 +18,23 @@ namespace emberline::photometry {
 inline constexpr const char* transient_label = "transient";
 
 struct StarFlux {
-    std::string label;                 // the sequence's label, or transient_label
-    SkyPosition place;                 // catalogue position it was measured for
-    frame::PixelPosition position;     // where the aperture sat
-    double position_err_px = 0.0;      // one axis
-    bool forced = false;               // true: at the catalogue position through the frame's registration
-    std::vector<double> flux_e;        // above sky, one an aperture of the frame
+    std::string label;              // the sequence's label, or transient_label
+    SkyPosition place;              // catalogue position it was measured for
+    frame::PixelPosition position;  // where the aperture sat
+    double position_err_px = 0.0;   // one axis
+    bool forced = false;            // true: at the catalogue position through the frame's registration
+    std::vector<double> flux_e;     // above sky, one an aperture of the frame
     std::vector<double> area_px;
     double sky_e_per_px = 0.0;
     double sky_err_e_per_px = 0.0;
-    double sky_scatter_e = 0.0;        // s, one pixel
-    double sky_pixels = 0.0;           // n_sky
-    double sky_factor = 1.0;           // c
+    double sky_scatter_e = 0.0;  // s, one pixel
+    double sky_pixels = 0.0;     // n_sky
+    double sky_factor = 1.0;     // c
     double sky_unevenness = 0.0;
     double peak_adu = 0.0;
-    std::optional<double> fwhm_px;     // where its profile was fitted
+    std::optional<double> fwhm_px;  // where its profile was fitted
     std::optional<double> airmass;
-    std::vector<Caveats> caveats;      // one an aperture
+    std::vector<Caveats> caveats;  // one an aperture
     bool operator==(const StarFlux&) const = default;
 };
 
@@ -42,39 +42,39 @@ struct StarFlux {
 // whole campaign (design: host light must not follow the seeing).
 struct FrameAperture {
     double radius_px = 0.0;
-    std::optional<double> fwhm_multiple;   // set for the first kind
-    std::optional<double> angle_arcsec;    // set for the second
+    std::optional<double> fwhm_multiple;  // set for the first kind
+    std::optional<double> angle_arcsec;   // set for the second
     bool operator==(const FrameAperture&) const = default;
 };
 
 struct FrameFluxes {
-    std::string frame;                 // path, relative to the campaign where it lies inside
-    std::string fingerprint;           // with plane: the identity of the frame
+    std::string frame;        // path, relative to the campaign where it lies inside
+    std::string fingerprint;  // with plane: the identity of the frame
     int plane = 0;
-    std::string night;                 // YYYY-MM-DD of the evening
+    std::string night;  // YYYY-MM-DD of the evening
     Band band;
     std::string instrument;
-    std::string filter;                // as the header writes it
-    Instant mid_exposure;              // UTC
+    std::string filter;    // as the header writes it
+    Instant mid_exposure;  // UTC
     double bjd_tdb = 0.0;
     double exposure_s = 0.0;
-    std::optional<double> airmass;     // of the transient
+    std::optional<double> airmass;  // of the transient
     double gain_e_per_adu = 1.0;
     double read_noise_e = 0.0;
-    double scintillation = 0.0;        // relative; 0 where it cannot be known
-    double flat_err = 0.0;             // relative, from the settings
+    double scintillation = 0.0;  // relative; 0 where it cannot be known
+    double flat_err = 0.0;       // relative, from the settings
     double fwhm_px = 0.0;
     double elongation = 1.0;
     double direction_deg = 0.0;
     double scale_arcsec_per_px = 0.0;
     bool mirrored = false;
-    double rotation_deg = 0.0;         // position angle of +y, east of north
+    double rotation_deg = 0.0;                  // position angle of +y, east of north
     double shift_x_px = 0.0, shift_y_px = 0.0;  // stars against the plate solution
     double shift_scatter_px = 0.0;
     int stars_expected = 0, stars_found = 0;
     std::vector<FrameAperture> apertures;
-    std::vector<StarFlux> stars;       // the transient among them
-    Caveats caveats;                   // of the whole frame
+    std::vector<StarFlux> stars;  // the transient among them
+    Caveats caveats;              // of the whole frame
     std::vector<std::string> remarks;
     bool operator==(const FrameFluxes&) const = default;
 

@@ -60,7 +60,8 @@ Result<Band> parse_band(std::string_view text) {
         }
     }
     std::string known;
-    for (const BandFacts& band : all_bands()) known += (known.empty() ? "" : " ") + band.name;
+    for (const BandFacts& band : all_bands())
+        known += (known.empty() ? "" : " ") + band.name;
     return fail({.what = fmt::format("'{}' is not a band.", text),
                  .mend = fmt::format("Known bands: {}. Map a filter's own name to one of them with "
                                      "[instrument] bands = {{ \"{}\" = \"V\" }}.",

@@ -16,33 +16,33 @@ inline namespace quantities {
 
 // Numbers are stored in ledgers as bit positions: append, never renumber.
 enum class Caveat : std::uint8_t {
-    saturated = 0,             // a pixel under the aperture is at or above saturation
-    not_linear = 1,            // … or above the level up to which the sensor is linear
-    edge = 2,                  // the aperture or its annulus is cut by the frame's edge
-    bad_pixels = 3,            // undefined pixels under the aperture were filled from their surroundings
-    blended = 4,               // another source reaches into the aperture
-    sky_gradient = 5,          // a plane was fitted to the local sky
-    crowded_sky = 6,           // more than half of the annulus was clipped away
-    host_unmodelled = 7,       // light under the aperture is not flat and nothing models it
-    cloud = 8,                 // the frame lost light against the night's best
-    uneven_transparency = 9,   // comparison stars scatter more than their noise: thin or moving cloud
-    trailed = 10,              // stars are elongated
-    few_comparison_stars = 11, // fewer than three
-    no_check_star = 12,        // nothing independent confirms the zero point
-    check_star_off = 13,       // the check star misses its catalogue magnitude by more than 3 sigma
-    colour_unknown = 14,       // no colour term applied: the transient's colour is not known
-    colour_extrapolated = 15,  // the transient's colour lies outside the sequence's
-    spectrum_not_stellar = 16, // a colour term from stars was applied to a transient
-    time_uncertain = 17,       // the middle of the whole interval stands for the middle of the light
-    gain_assumed = 18,         // the gain is a guess
-    read_noise_assumed = 19,   // the read noise is a guess
-    low_altitude = 20,         // airmass above 3
-    pointing_off = 21,         // the stars sit far from where the plate solution puts them
-    no_airmass = 22,           // no site: no airmass, no scintillation, no barycentric time from its place
-    saturation_assumed = 23,   // the saturation level is a guess from the pixel type
-    single_frame = 24,         // a night of one frame: its scatter cannot be checked
-    scattered_frames = 25,     // the night's frames scatter more than their errors
-    sequence_mixed_band = 26,  // calibrated on another band's sequence (CV on V, TG on V …)
+    saturated = 0,              // a pixel under the aperture is at or above saturation
+    not_linear = 1,             // … or above the level up to which the sensor is linear
+    edge = 2,                   // the aperture or its annulus is cut by the frame's edge
+    bad_pixels = 3,             // undefined pixels under the aperture were filled from their surroundings
+    blended = 4,                // another source reaches into the aperture
+    sky_gradient = 5,           // a plane was fitted to the local sky
+    crowded_sky = 6,            // more than half of the annulus was clipped away
+    host_unmodelled = 7,        // light under the aperture is not flat and nothing models it
+    cloud = 8,                  // the frame lost light against the night's best
+    uneven_transparency = 9,    // comparison stars scatter more than their noise: thin or moving cloud
+    trailed = 10,               // stars are elongated
+    few_comparison_stars = 11,  // fewer than three
+    no_check_star = 12,         // nothing independent confirms the zero point
+    check_star_off = 13,        // the check star misses its catalogue magnitude by more than 3 sigma
+    colour_unknown = 14,        // no colour term applied: the transient's colour is not known
+    colour_extrapolated = 15,   // the transient's colour lies outside the sequence's
+    spectrum_not_stellar = 16,  // a colour term from stars was applied to a transient
+    time_uncertain = 17,        // the middle of the whole interval stands for the middle of the light
+    gain_assumed = 18,          // the gain is a guess
+    read_noise_assumed = 19,    // the read noise is a guess
+    low_altitude = 20,          // airmass above 3
+    pointing_off = 21,          // the stars sit far from where the plate solution puts them
+    no_airmass = 22,            // no site: no airmass, no scintillation, no barycentric time from its place
+    saturation_assumed = 23,    // the saturation level is a guess from the pixel type
+    single_frame = 24,          // a night of one frame: its scatter cannot be checked
+    scattered_frames = 25,      // the night's frames scatter more than their errors
+    sequence_mixed_band = 26,   // calibrated on another band's sequence (CV on V, TG on V …)
 };
 
 // The word written in `flags`, e.g. "host-unmodelled".
@@ -54,7 +54,8 @@ class Caveats {
   public:
     constexpr Caveats() = default;
     constexpr Caveats(std::initializer_list<Caveat> list) {
-        for (const Caveat c : list) add(c);
+        for (const Caveat c : list)
+            add(c);
     }
     static constexpr Caveats from_bits(std::uint64_t bits) {
         Caveats c;

@@ -54,7 +54,8 @@ class RecordReader {
         }
         if (at_end() || text_[position_] != '"') {
             const std::size_t start = position_;
-            while (!at_end() && text_[position_] != separator_ && text_[position_] != '\n') ++position_;
+            while (!at_end() && text_[position_] != separator_ && text_[position_] != '\n')
+                ++position_;
             return std::string(trimmed(text_.substr(start, position_ - start)));
         }
         const std::size_t opened = line_;
@@ -75,7 +76,8 @@ class RecordReader {
             value += c;
         }
         const std::size_t start = position_;
-        while (!at_end() && text_[position_] != separator_ && text_[position_] != '\n') ++position_;
+        while (!at_end() && text_[position_] != separator_ && text_[position_] != '\n')
+            ++position_;
         if (!trimmed(text_.substr(start, position_ - start)).empty()) {
             return fail({.what = "Text follows a closing quotation mark.",
                          .where = fmt::format("line {}", line_),
@@ -94,10 +96,10 @@ Result<void> check_columns(const DelimitedTable& table, std::size_t line) {
     for (std::size_t i = 0; i < table.columns.size(); ++i) {
         for (std::size_t k = i + 1; k < table.columns.size(); ++k) {
             if (table.columns[i] == table.columns[k]) {
-                return fail({.what = fmt::format("The column '{}' appears twice.", table.columns[i]),
-                             .where = fmt::format("{}, line {}, columns {} and {}", table.source, line, i + 1,
-                                                  k + 1),
-                             .mend = "Remove or rename one of them."});
+                return fail(
+                    {.what = fmt::format("The column '{}' appears twice.", table.columns[i]),
+                     .where = fmt::format("{}, line {}, columns {} and {}", table.source, line, i + 1, k + 1),
+                     .mend = "Remove or rename one of them."});
             }
         }
     }

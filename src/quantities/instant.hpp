@@ -12,10 +12,14 @@ enum class TimeScale { utc, tai, tt, tdb };
 
 [[nodiscard]] constexpr std::string_view name(TimeScale scale) {
     switch (scale) {
-        case TimeScale::utc: return "UTC";
-        case TimeScale::tai: return "TAI";
-        case TimeScale::tt: return "TT";
-        case TimeScale::tdb: return "TDB";
+        case TimeScale::utc:
+            return "UTC";
+        case TimeScale::tai:
+            return "TAI";
+        case TimeScale::tt:
+            return "TT";
+        case TimeScale::tdb:
+            return "TDB";
     }
     return "?";
 }

@@ -10,9 +10,9 @@
 namespace emberline {
 inline namespace quantities {
 
-[[nodiscard]] std::string_view trimmed(std::string_view text);   // spaces, tabs, CR, LF at both ends
-[[nodiscard]] std::string lower_case(std::string_view text);     // ASCII only
-[[nodiscard]] std::string upper_case(std::string_view text);     // ASCII only
+[[nodiscard]] std::string_view trimmed(std::string_view text);  // spaces, tabs, CR, LF at both ends
+[[nodiscard]] std::string lower_case(std::string_view text);    // ASCII only
+[[nodiscard]] std::string upper_case(std::string_view text);    // ASCII only
 [[nodiscard]] std::vector<std::string_view> split(std::string_view text, char separator);
 
 // The whole text (after trimming) must be one finite number: "1.5", "-3e2", "+7". Nothing for "1.5x", "",

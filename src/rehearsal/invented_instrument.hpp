@@ -19,35 +19,35 @@ struct InventedInstrument {
     double gain_e_per_adu = 0.9, read_noise_e = 6.0;
     double offset_adu = 300.0, full_adu = 65535.0;
     double aperture_m = 0.28;
-    double flat_err = 0.0;                    // pixel response, one sigma, the same for every frame
+    double flat_err = 0.0;  // pixel response, one sigma, the same for every frame
     double dark_e_per_s = 0.02;
     int hot_pixels = 60;
     double cosmic_rays_per_minute = 3.0;
-    std::map<Band, double> zero_point_mag;    // magnitude giving 1 e/s outside the atmosphere
-    std::map<Band, double> colour_term;       // m_instrumental = m_standard + … − T (C − 0): T of zero_points.hpp
+    std::map<Band, double> zero_point_mag;  // magnitude giving 1 e/s outside the atmosphere
+    std::map<Band, double> colour_term;  // m_instrumental = m_standard + … − T (C − 0): T of zero_points.hpp
 };
 
-struct InventedAir {                          // one frame's air
+struct InventedAir {  // one frame's air
     double fwhm_arcsec = 3.0, moffat_beta = 3.5;
     double elongation = 1.05, direction_deg = 30.0;
     double sky_mag_per_arcsec2 = 20.0;
     double extinction_mag_per_airmass = 0.2;
-    double cloud_mag = 0.0;                   // grey
-    double cloud_unevenness_mag = 0.0;        // one sigma, from star to star
+    double cloud_mag = 0.0;             // grey
+    double cloud_unevenness_mag = 0.0;  // one sigma, from star to star
     bool scintillation = true;
 };
 
 struct InventedPointing {
     SkyPosition centre;
-    double dx_px = 0.0, dy_px = 0.0;          // true pointing minus what the WCS in the header says
-    double rotation_deg = 0.0;                // position angle of +y
+    double dx_px = 0.0, dy_px = 0.0;  // true pointing minus what the WCS in the header says
+    double rotation_deg = 0.0;        // position angle of +y
     bool mirrored = false;
 };
 
 struct InventedFrame {
     std::vector<std::uint16_t> adu;
     int width_px = 0, height_px = 0;
-    double transient_flux_e = 0.0;            // truth, before noise
+    double transient_flux_e = 0.0;  // truth, before noise
     double airmass = 1.0;
 };
 

@@ -17,18 +17,19 @@
 namespace emberline::rehearsal {
 
 struct InventedStar {
-    std::string label;                        // empty for field stars that are in no table
+    std::string label;  // empty for field stars that are in no table
     SkyPosition position;
-    std::map<Band, double> true_mag;          // standard system
-    std::map<Band, ValueWithError> catalogue; // what comparison.csv will say: truth plus an error of that size
+    std::map<Band, double> true_mag;  // standard system
+    std::map<Band, ValueWithError>
+        catalogue;  // what comparison.csv will say: truth plus an error of that size
     bool check = false;
 };
 
-struct InventedHost {                         // exponential disk and a bulge about the nucleus
+struct InventedHost {  // exponential disk and a bulge about the nucleus
     SkyPosition nucleus;
     double disk_mag = 15.5, disk_scale_arcsec = 12.0, disk_axis_ratio = 0.6, disk_angle_deg = 40.0;
     double bulge_mag = 17.0, bulge_scale_arcsec = 2.0;
-    std::map<Band, double> colour_offset_mag; // host magnitude in band = mag above + this
+    std::map<Band, double> colour_offset_mag;  // host magnitude in band = mag above + this
 };
 
 // m(t) in a band: a straight decline after `peak`, a quadratic before it; rate in mag per day.
@@ -51,13 +52,13 @@ struct SkyOptions {
     std::uint64_t seed = 1;
     SkyPosition centre;
     double field_arcmin = 15.0;
-    int comparison_stars = 10;                // one more is the check star
+    int comparison_stars = 10;  // one more is the check star
     int field_stars = 40;
     double brightest_mag = 11.5, faintest_mag = 15.0;
     double catalogue_err_mag = 0.03;
     bool host = true;
-    double host_offset_arcsec = 16.0;         // nucleus from transient
-    std::vector<Band> bands;                  // with their colour partners
+    double host_offset_arcsec = 16.0;  // nucleus from transient
+    std::vector<Band> bands;           // with their colour partners
 };
 [[nodiscard]] InventedSky invent_sky(const SkyOptions& options);
 

@@ -17,7 +17,9 @@ inline constexpr double light_time_accuracy_s = 0.1;
                                                const std::optional<Site>& site);
 [[nodiscard]] double barycentric_correction_s(const Instant& instant, const SkyPosition& star,
                                               const std::optional<Site>& site);
-[[nodiscard]] double hjd_utc(const Instant& instant, const SkyPosition& star, const std::optional<Site>& site);
-[[nodiscard]] double bjd_tdb(const Instant& instant, const SkyPosition& star, const std::optional<Site>& site);
+[[nodiscard]] double hjd_utc(const Instant& instant, const SkyPosition& star,
+                             const std::optional<Site>& site);
+[[nodiscard]] double bjd_tdb(const Instant& instant, const SkyPosition& star,
+                             const std::optional<Site>& site);
 
 }  // namespace emberline::sky

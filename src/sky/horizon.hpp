@@ -15,11 +15,13 @@ struct HorizontalPosition {
     Angle azimuth;   // from north through east
 };
 // ERFA atco13 without refraction, UT1 = UTC and no polar motion: within 0.003 degrees.
-[[nodiscard]] HorizontalPosition horizontal(const Instant& instant, const SkyPosition& star, const Site& site);
+[[nodiscard]] HorizontalPosition horizontal(const Instant& instant, const SkyPosition& star,
+                                            const Site& site);
 
 // Young 1994 (Appl. Opt. 33, 1108) from the TRUE altitude; nothing below the horizon. 31.7 at the horizon.
 [[nodiscard]] std::optional<double> airmass(Angle true_altitude);
-[[nodiscard]] std::optional<double> airmass(const Instant& instant, const SkyPosition& star, const Site& site);
+[[nodiscard]] std::optional<double> airmass(const Instant& instant, const SkyPosition& star,
+                                            const Site& site);
 // Where airmass() equals `x`: the true altitude. For headers that give an airmass and no site.
 [[nodiscard]] Angle altitude_at_airmass(double x);
 

@@ -7,8 +7,8 @@
 namespace emberline::sky {
 
 struct Site {
-    Angle latitude;    // geodetic, north positive
-    Angle longitude;   // EAST positive
+    Angle latitude;   // geodetic, north positive
+    Angle longitude;  // EAST positive
     double elevation_m = 0.0;
     bool operator==(const Site&) const = default;
 };

@@ -12,10 +12,10 @@ namespace emberline::sky {
 
 struct CalendarTime {
     int year = 0, month = 1, day = 1;
-    double seconds_of_day = 0.0;      // may reach 86 401 on a day with a leap second
-    bool has_time = false;            // false for a bare date
-    bool has_offset = false;          // a zone was written
-    double offset_s = 0.0;            // seconds east of UTC; already not applied
+    double seconds_of_day = 0.0;  // may reach 86 401 on a day with a leap second
+    bool has_time = false;        // false for a bare date
+    bool has_offset = false;      // a zone was written
+    double offset_s = 0.0;        // seconds east of UTC; already not applied
 };
 // "2024-02-03", "2024-02-03T21:04:05.25", with an optional "Z" or "+01:00"/"-0500"; "03/02/89" is the old
 // FITS form (1989-02-03). Any number of decimals. Problem: no such date or time of day.
@@ -39,7 +39,7 @@ struct CalendarTime {
 // Dates outside 1960 to 2100 are refused elsewhere; here ERFA's "dubious year" is not an error.
 [[nodiscard]] Instant to_utc(const Instant& instant);
 [[nodiscard]] Instant to_tt(const Instant& instant);
-[[nodiscard]] Instant to_tdb(const Instant& instant);   // geocentric; within 2 µs of a topocentric one
+[[nodiscard]] Instant to_tdb(const Instant& instant);  // geocentric; within 2 µs of a topocentric one
 
 // After the last leap-second announcement that ERFA knows: UTC may be off by a second.
 [[nodiscard]] bool beyond_leap_second_table(const Instant& instant);

@@ -23,11 +23,11 @@ enum class Role { comparison, check, ignore };
 inline constexpr double assumed_catalogue_err_mag = 0.05;
 
 struct ComparisonStar {
-    std::string label;                        // "126", "131b"
+    std::string label;  // "126", "131b"
     SkyPosition position;
     std::map<Band, ValueWithError> magnitudes;
     Role role = Role::comparison;
-    std::size_t line = 0;                     // in the table, for messages
+    std::size_t line = 0;  // in the table, for messages
     [[nodiscard]] std::optional<ValueWithError> magnitude(const Band& band) const;
     // In that index, when both bands are known; its error is the quadrature sum.
     [[nodiscard]] std::optional<ValueWithError> colour(const ColourIndex& index) const;
@@ -36,8 +36,8 @@ struct ComparisonStar {
 struct Sequence {
     std::string source;
     std::vector<ComparisonStar> stars;
-    std::vector<Band> bands;                  // columns of the table
-    std::vector<std::string> remarks;         // e.g. "no column V_err: 0.05 mag assumed"
+    std::vector<Band> bands;           // columns of the table
+    std::vector<std::string> remarks;  // e.g. "no column V_err: 0.05 mag assumed"
     [[nodiscard]] const ComparisonStar* find(std::string_view label) const;
 };
 

@@ -22,15 +22,15 @@ namespace emberline::standard {
 struct SolveStar {
     std::string label;
     double catalogue_mag = 0.0;
-    double catalogue_err_mag = 0.0;        // width of the core of δ's heavy-tailed prior
-    std::optional<double> colour_mag;      // absent: takes no part in the colour term, sits at C̄
+    double catalogue_err_mag = 0.0;    // width of the core of δ's heavy-tailed prior
+    std::optional<double> colour_mag;  // absent: takes no part in the colour term, sits at C̄
 };
 
 struct SolveObservation {
-    std::size_t frame = 0, star = 0;       // indices
+    std::size_t frame = 0, star = 0;  // indices
     double flux_e = 0.0;
     photometry::NoiseTerms noise;
-    double airmass_difference = 0.0;       // X_if − X_f
+    double airmass_difference = 0.0;  // X_if − X_f
 };
 
 struct SolveInput {
@@ -43,39 +43,39 @@ struct SolveInput {
 };
 
 struct FrameZeroPoint {
-    bool determined = false;               // false: no usable star
-    double zero_point_mag = 0.0;           // z_f
-    double random_err_mag = 0.0;           // given the globals: noise and scatter floor of its stars
-    std::vector<double> gradient;          // d z_f / d globals, see ZeroPoints::global_names
-    std::size_t stars = 0;                 // that carry weight
-    double scatter_mag = 0.0;              // robust, of its stars' residuals
-    double chi2 = 0.0;                     // of its stars, noise and floor, robustly weighted
+    bool determined = false;       // false: no usable star
+    double zero_point_mag = 0.0;   // z_f
+    double random_err_mag = 0.0;   // given the globals: noise and scatter floor of its stars
+    std::vector<double> gradient;  // d z_f / d globals, see ZeroPoints::global_names
+    std::size_t stars = 0;         // that carry weight
+    double scatter_mag = 0.0;      // robust, of its stars' residuals
+    double chi2 = 0.0;             // of its stars, noise and floor, robustly weighted
     std::size_t dof = 0;
 };
 
 struct StarOffset {
-    ValueWithError offset_mag;             // δ_i
-    double prior_weight = 1.0;             // near 1: obeyed; near 0: the catalogue is not believed
-    bool suspect = false;                  // δ far outside its prior, or varying from frame to frame
-    double scatter_mag = 0.0;              // robust, over its frames
-    double expected_scatter_mag = 0.0;     // from the noise
+    ValueWithError offset_mag;          // δ_i
+    double prior_weight = 1.0;          // near 1: obeyed; near 0: the catalogue is not believed
+    bool suspect = false;               // δ far outside its prior, or varying from frame to frame
+    double scatter_mag = 0.0;           // robust, over its frames
+    double expected_scatter_mag = 0.0;  // from the noise
     std::size_t frames = 0;
-    std::string why;                       // one sentence where suspect
+    std::string why;  // one sentence where suspect
 };
 
 struct ZeroPoints {
     std::vector<FrameZeroPoint> frames;
     std::vector<StarOffset> stars;
-    ValueWithError colour_term;            // T
+    ValueWithError colour_term;  // T
     bool colour_term_fitted = false;
-    double mean_colour_mag = 0.0;          // C̄
+    double mean_colour_mag = 0.0;                        // C̄
     double colour_low_mag = 0.0, colour_high_mag = 0.0;  // range of the stars' colours
-    ValueWithError extinction;             // k
-    double scatter_floor_mag = 0.0;        // σ₀: per star and frame beyond the noise; the transient's too
-    std::vector<std::string> global_names; // "star 126", …, "colour term", "extinction"
-    numerics::Matrix global_covariance;    // posterior
-    std::vector<double> residuals_mag;     // one an observation: measured − model, in magnitudes to first order
-    std::vector<double> weights;           // robust weight of each observation in (0, 1]
+    ValueWithError extinction;                           // k
+    double scatter_floor_mag = 0.0;         // σ₀: per star and frame beyond the noise; the transient's too
+    std::vector<std::string> global_names;  // "star 126", …, "colour term", "extinction"
+    numerics::Matrix global_covariance;     // posterior
+    std::vector<double> residuals_mag;  // one an observation: measured − model, in magnitudes to first order
+    std::vector<double> weights;        // robust weight of each observation in (0, 1]
     std::size_t iterations = 0;
 };
 

@@ -13,11 +13,11 @@ namespace emberline::stars {
 
 // An elliptical Moffat profile integrated over pixels, fitted by least squares to one star.
 struct StarProfile {
-    double fwhm_px = 0.0;         // geometric mean of the two axes
+    double fwhm_px = 0.0;  // geometric mean of the two axes
     double fwhm_err_px = 0.0;
-    double elongation = 1.0;      // long over short axis, >= 1
-    Angle direction;              // of the long axis, from +x towards +y, [0, 180) degrees
-    double moffat_beta = 0.0;     // about 2.5–5 for seeing; large when the profile is Gaussian
+    double elongation = 1.0;   // long over short axis, >= 1
+    Angle direction;           // of the long axis, from +x towards +y, [0, 180) degrees
+    double moffat_beta = 0.0;  // about 2.5–5 for seeing; large when the profile is Gaussian
     frame::PixelPosition centre;
     double flux_adu = 0.0;
     double sky_adu = 0.0;
@@ -30,8 +30,8 @@ struct StarProfile {
 // One shape for a frame: medians over its stars.
 struct FrameProfile {
     double fwhm_px = 0.0;
-    double fwhm_err_px = 0.0;     // of the median
-    double elongation = 1.0;      // of the mean second-moment ellipse: random directions do not add up
+    double fwhm_err_px = 0.0;  // of the median
+    double elongation = 1.0;   // of the mean second-moment ellipse: random directions do not add up
     Angle direction;
     double moffat_beta = 0.0;
     std::size_t stars = 0;

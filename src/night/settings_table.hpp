@@ -1,0 +1,57 @@
+// SPDX-License-Identifier: MIT
+// night/settings_table — one table of campaign.toml, read strictly. Private to this room.
+#pragma once
+
+#include <toml++/toml.h>
+#include <algorithm>
+#include <optional>
+#include <set>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "quantities/problem.hpp"
+
+namespace emberline::night {
+
+// Reads values and remembers the first problem and every key asked for; finish() then refuses the keys that
+// nobody asked for, naming the nearest word: a misspelt key must not be passed over in silence.
+class SettingsTable {
+  public:
+    // `table` may be null: every value is then absent.
+    SettingsTable(const toml::table* table, std::string file, std::string name);
+
+    std::optional<std::string> text(std::string_view key);
+    std::optional<double> number(std::string_view key, double least, double most);
+    std::optional<bool> flag(std::string_view key);
+    // A string, or a number as its decimal text: positions may be written either way.
+    std::optional<std::string> text_or_number(std::string_view key);
+    // A TOML date or a string.
+    std::optional<std::string> date(std::string_view key);
+    // Key and text value of each entry of a sub-table.
+    std::vector<std::pair<std::string, std::string>> text_entries(std::string_view key);
+    // Key and numbers (one, or a list) of each entry of a sub-table.
+    std::vector<std::pair<std::string, std::vector<double>>> number_entries(std::string_view key);
+    SettingsTable table(std::string_view key);
+    [[nodiscard]] bool has(std::string_view key) const { return table_ != nullptr && table_->contains(key); }
+    void accept(std::string_view key) { asked_.insert(std::string(key)); }
+    [[nodiscard]] std::vector<std::string> keys() const;
+    [[nodiscard]] bool is_table(std::string_view key) const;
+
+    // "campaign.toml, line 7, transient.ra"
+    [[nodiscard]] std::string place(std::string_view key) const;
+    void refuse(std::string_view key, std::string what, std::string mend);
+    void refuse(std::string_view key, const Problem& problem);
+    [[nodiscard]] Result<void> finish();
+
+  private:
+    [[nodiscard]] const toml::node* node(std::string_view key);
+
+    const toml::table* table_;
+    std::string file_, name_;
+    std::set<std::string, std::less<>> asked_;
+    std::optional<Problem> first_problem_;
+};
+
+}  // namespace emberline::night
