@@ -1,0 +1,45 @@
+// SPDX-License-Identifier: MIT
+#include "photometry/circle_pixel.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <numbers>
+
+#include "expected_table.hpp"
+
+using namespace emberline;
+using namespace emberline::photometry;
+
+TEST_CASE("the shared area agrees with the 50-digit table", "[circle-pixel]") {
+    const DelimitedTable table = expected_table("circle_pixel.csv");
+    for (const TableRow& row : table.rows) {
+        INFO(text(table, row, "case"));
+        const double x = number(table, row, "pixel_x") - number(table, row, "centre_x");
+        const double y = number(table, row, "pixel_y") - number(table, row, "centre_y");
+        const double area = circle_pixel_overlap(x, y, number(table, row, "radius"));
+        // px², the accuracy that the header promises.
+        CHECK(std::abs(area - number(table, row, "exact_area")) < circle_pixel_accuracy_px2);
+    }
+}
+
+TEST_CASE("all pixels together share the whole circle", "[circle-pixel]") {
+    for (const double r : {0.05, 0.5, 0.7071, 1.0, 3.3, 12.0, 40.25}) {
+        for (const double x : {0.0, 0.5, 0.31, -0.47}) {
+            const int reach = static_cast<int>(r) + 2;
+            double sum = 0.0;
+            for (int j = -reach; j <= reach; ++j) {
+                for (int i = -reach; i <= reach; ++i)
+                    sum += circle_pixel_overlap(i - x, j + 0.2 * x, r);
+            }
+            INFO("radius " << r << ", offset " << x);
+            // Relative; the rounding of a few hundred edge pixels.
+            CHECK(sum == Approx(std::numbers::pi * r * r).epsilon(1e-13));
+        }
+    }
+}
+
+TEST_CASE("a circle without size shares nothing, and an unknown one is not a number", "[circle-pixel]") {
+    CHECK(circle_pixel_overlap(0.0, 0.0, 0.0) == 0.0);
+    CHECK(circle_pixel_overlap(0.0, 0.0, -1.0) == 0.0);
+    CHECK(std::isnan(circle_pixel_overlap(0.0, 0.0, std::nan(""))));
+}
