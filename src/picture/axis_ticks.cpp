@@ -50,6 +50,7 @@ class YearMarker {
 
 std::vector<DateTick> hour_ticks(double from, double to, double step_h) {
     std::vector<DateTick> ticks;
+    YearMarker with_year;
     double last_day = 0.0;
     const double steps_a_day = 24.0 / step_h;
     // Counted from a midnight, in whole steps, so that rounding never moves a label by a minute.
@@ -63,7 +64,8 @@ std::vector<DateTick> hour_ticks(double from, double to, double step_h) {
         std::string label = fmt::format("{:02d}:{:02d}", in_day / 60, in_day % 60);
         if (ticks.empty() || day != last_day) {
             const auto date = calendar_day(midnight + day + 0.25);
-            label = fmt::format("{} {} {}", date.day, month_names[date.month - 1], label);
+            const std::string day_label = fmt::format("{} {}", date.day, month_names[date.month - 1]);
+            label = fmt::format("{} {}", with_year(day_label, date.year), label);
             last_day = day;
         }
         ticks.push_back({jd, label});
@@ -127,8 +129,9 @@ int decimals_of_step(double step) {
 std::vector<DateTick> date_ticks(double from_jd_utc, double to_jd_utc, int most) {
     if (!(from_jd_utc < to_jd_utc) || from_jd_utc < first_jd || to_jd_utc > last_jd) return {};
     const double span = to_jd_utc - from_jd_utc;
+    // Labels with a date and a time are wide: fewer of them.
     for (const double hours : {0.25, 0.5, 1.0, 2.0, 3.0, 6.0}) {
-        if (span * 24.0 / hours <= most) return hour_ticks(from_jd_utc, to_jd_utc, hours);
+        if (span * 24.0 / hours <= 0.75 * most) return hour_ticks(from_jd_utc, to_jd_utc, hours);
     }
     for (const int days : {1, 2, 5, 10, 15}) {
         if (span / days <= most) return day_ticks(from_jd_utc, to_jd_utc, days);

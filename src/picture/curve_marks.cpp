@@ -87,7 +87,6 @@ BandMarks marks_of(const CurveOnPaper& paper) {
 }
 
 std::optional<CurveRanges> ranges_of(const CurvePicture& picture, const std::vector<BandMarks>& bands) {
-    constexpr double least_days = 0.02, least_mag = 0.02;
     std::optional<Range> jd, mag;
     CurveRanges ranges;
     std::vector<double> heights;
@@ -102,17 +101,22 @@ std::optional<CurveRanges> ranges_of(const CurvePicture& picture, const std::vec
         }
         for (const LimitMark& l : band.limits) {
             include(jd, l.jd);
-            include(mag, l.mag);
+            // Room for the arrow, and no false precision where there are limits alone.
+            include(mag, l.mag - 0.1);
+            include(mag, l.mag + 0.2);
         }
     }
     if (!jd || !mag) return std::nullopt;
+    // One point alone stands in the middle of two days and a fifth of a magnitude.
+    const bool alone = jd->span() == 0.0;
+    const double least_days = alone ? 2.0 : 0.02, least_mag = alone ? 0.2 : 0.02;
     // The line may enlarge the panel, but not without end where it runs far from the points.
     Range wide = padded(*mag, least_mag, 0.3);
     for (const CurveOnPaper& paper : picture.bands) {
         for (const double m : paper.fit_mag)
             include(mag, std::clamp(m, wide.low, wide.high));
     }
-    ranges.jd = padded(*jd, least_days, jd->span() < least_days ? 0.5 : 0.04);
+    ranges.jd = padded(*jd, least_days, 0.04);
     ranges.mag = padded(*mag, least_mag, 0.07);
     if (!heights.empty()) {
         // The panel shows at least three quarters of the points in full, and what fits on four times as much.

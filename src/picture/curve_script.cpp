@@ -35,20 +35,21 @@ std::string terminal(PaperKind kind) {
     switch (kind) {
         case PaperKind::svg:
             return fmt::format(
-                "set terminal svg noenhanced size 960,680 dynamic rounded font 'sans-serif,14' background "
+                "set terminal svg noenhanced name 'light_curve' size 960,680 dynamic rounded font "
+                "'sans-serif,14' background "
                 "rgb '{}'\n",
                 paper);
         case PaperKind::pdf:
             return fmt::format(
                 "set terminal pdfcairo noenhanced color rounded size 24cm,17cm font 'sans-serif,14' "
-                "fontscale 0.71 "
-                "linewidth 0.71 pointscale 0.56 background rgb '{}'\n",
+                "fontscale 0.6 "
+                "linewidth 1.3 pointscale 0.68 background rgb '{}'\n",
                 paper);
         case PaperKind::png:
             return fmt::format(
                 "set terminal pngcairo noenhanced color rounded size 1920,1360 font 'sans-serif,14' "
                 "fontscale 1.5 "
-                "linewidth 2 pointscale 1.5 background rgb '{}'\n",
+                "linewidth 2 pointscale 1.9 background rgb '{}'\n",
                 paper);
     }
     return {};
@@ -77,6 +78,11 @@ class Script {
 
     std::string write(PaperKind kind) {
         add("{}", terminal(kind));
+        if (kind == PaperKind::svg) {
+            // This terminal knows neither a point scale nor bold letters.
+            point_scale_ = 0.62;
+            title_font_ = "sans-serif,20";
+        }
         add("set encoding utf8\nset multiplot\nunset key\n");
         write_data();
         heading();
@@ -135,12 +141,12 @@ class Script {
                 "front\n",
                 x + inner * dx, y + inner * aspect * dy, x + outer * dx, y + outer * aspect * dy, ember);
         }
-        label(left + 0.034, y, picture_.title,
-              fmt::format("left font 'sans-serif:Bold,19' tc rgb '{}'", ink));
+        label(left + 0.034, y, picture_.title, fmt::format("left font '{}' tc rgb '{}'", title_font_, ink));
         double line = y - 0.044;
         for (const std::string& subtitle : picture_.subtitle) {
             label(left + 0.034, line, subtitle, fmt::format("left font 'sans-serif,13' tc rgb '{}'", slate));
             line -= 0.03;
+            if (line < top_ + 0.045) break;
         }
     }
 
@@ -153,8 +159,8 @@ class Script {
         };
         bool any_line = false, any_limit = false, any_open = false;
         for (std::size_t b = 0; b < bands_.size(); ++b) {
-            add("set label '' at screen {:.5f},{:.5f} point pt {} ps 1.2 lc rgb '{}' front\n", legend_x, y,
-                static_cast<int>(looks_[b].shape), looks_[b].colour);
+            add("set label '' at screen {:.5f},{:.5f} point pt {} ps {:.3f} lc rgb '{}' front\n", legend_x, y,
+                static_cast<int>(looks_[b].shape), 1.15 * point_scale_, looks_[b].colour);
             const auto& curve = picture_.bands[b].curve;
             words(curve.series == "own" ? curve.band.name() : curve.band.name() + " " + curve.series);
             any_line = any_line || bands_[b].has_line;
@@ -165,8 +171,8 @@ class Script {
         const std::string colour = bands_.size() == 1 ? looks_[0].colour : std::string(slate);
         if (any_open) {
             const int shape = bands_.size() == 1 ? static_cast<int>(looks_[0].shape) - 1 : 6;
-            add("set label '' at screen {:.5f},{:.5f} point pt {} ps 1.1 lw 1.4 lc rgb '{}' front\n",
-                legend_x, y, shape, colour);
+            add("set label '' at screen {:.5f},{:.5f} point pt {} ps {:.3f} lw 1.4 lc rgb '{}' front\n",
+                legend_x, y, shape, 1.1 * point_scale_, colour);
             words("outlier");
         }
         if (any_line) {
@@ -214,11 +220,10 @@ class Script {
         add("set xrange [{:.6f}:{:.6f}]\n", day(ranges_.jd.low), day(ranges_.jd.high));
         const double step = round_step(ranges_.jd.span(), 8);
         add("set xtics {:.9g} format '%.{}f'\n", step, decimals_of_step(step));
-        add("set errorbars 0\n");
     }
 
     void julian_axis() {
-        add("set xlabel 'JD (TDB, barycentric) − {:.0f}  (d)' offset 0,0.2 tc rgb '{}' font "
+        add("set xlabel 'JD (TDB, barycentric) − {:.0f} (d)' offset 0,0.2 tc rgb '{}' font "
             "'sans-serif,13'\n",
             offset_, ink);
     }
@@ -234,7 +239,7 @@ class Script {
         add("set border 7\nset x2range [{:.6f}:{:.6f}]\n", day(ranges_.jd.low), day(ranges_.jd.high));
         add("set x2tics ({}) nomirror out scale 0.6 offset 0,-0.2 textcolor rgb '{}' font 'sans-serif,12'\n",
             ticks, slate);
-        label(right + 0.012, top_ + 0.027, "date (UTC)",
+        label(legend_x, top_ + 0.027, "date (UTC)",
               fmt::format("left font 'sans-serif,11' tc rgb '{}'", slate));
     }
 
@@ -261,14 +266,22 @@ class Script {
                 fmt::format("$f{} using 1:($2-$3):($2+$3) with filledcurves fs transparent solid 0.2 "
                             "noborder fc rgb '{}'",
                             b, looks_[b].colour));
-            plots.push_back(fmt::format("$f{} using 1:2 with lines lw 1.8 lc rgb '{}'", b, looks_[b].colour));
+            if (halo_) plots.push_back(line_plot(b, looks_[b].colour));
         }
         for (std::size_t b = 0; b < bands_.size(); ++b) {
             if (!bands_[b].limits.empty()) limit_plots(b, plots);
-            if (!bands_[b].marks.empty()) point_plots(b, "$2", plots);
+            if (!bands_[b].marks.empty()) point_plots(b, 2, plots);
+        }
+        // Under a crowd of points nobody would see the line.
+        for (std::size_t b = 0; b < bands_.size() && !halo_; ++b) {
+            if (bands_[b].has_line) plots.push_back(line_plot(b, ink));
         }
         plot(plots);
         add("unset arrow\nunset label\nunset object\nunset x2tics\nunset x2label\n");
+    }
+
+    [[nodiscard]] static std::string line_plot(std::size_t b, std::string_view colour) {
+        return fmt::format("$f{} using 1:2 with lines lw 1.8 lc rgb '{}'", b, colour);
     }
 
     void limit_plots(std::size_t b, std::vector<std::string>& plots) {
@@ -284,23 +297,30 @@ class Script {
 
     // Thin bars for the total error, thick ones for the random part, then the mark on a halo of paper so that
     // neighbours stay apart; outliers are open.
-    void point_plots(std::size_t b, std::string_view value, std::vector<std::string>& plots) {
+    void point_plots(std::size_t b, int column, std::vector<std::string>& plots) {
         const std::string& colour = looks_[b].colour;
         const int shape = static_cast<int>(looks_[b].shape);
-        if (ranges_.errors_differ) {
-            plots.push_back(fmt::format("$m{} using 1:{}:4 with yerrorbars pt 0 ps 0 lw {} lc rgb '{}'", b,
-                                        value, 0.4 * bar_width_, colour));
-        }
-        plots.push_back(fmt::format("$m{} using 1:{}:3 with yerrorbars pt 0 ps 0 lw {} lc rgb '{}'", b, value,
-                                    bar_width_, colour));
+        const double size = point_size_ * point_scale_;
+        // gnuplot's own error bars would clear a ring about each point, however small.
+        // A crowd of bars is drawn with some transparency (the first two digits).
+        const std::string bar_colour = halo_ ? colour : "#b0" + colour.substr(1);
+        const auto bars = [&](int err_column, double width) {
+            plots.push_back(
+                fmt::format("$m{} using 1:(${}-${}):(0):(2*${}) with vectors nohead lw {:.2f} lc rgb '{}'", b,
+                            column, err_column, err_column, width, bar_colour));
+        };
+        if (ranges_.errors_differ) bars(4, 0.4 * bar_width_);
+        bars(3, bar_width_);
         if (halo_) {
-            plots.push_back(fmt::format("$m{} using 1:{} with points pt {} ps {} lc rgb '{}'", b, value,
-                                        shape, 1.35 * point_size_, paper));
+            plots.push_back(fmt::format("$m{} using 1:{} with points pt {} ps {:.3f} lc rgb '{}'", b, column,
+                                        shape, 1.35 * size, paper));
         }
-        plots.push_back(fmt::format("$m{} using 1:($5 ? NaN : {}) with points pt {} ps {} lc rgb '{}'", b,
-                                    value, shape, point_size_, colour));
-        plots.push_back(fmt::format("$m{} using 1:($5 ? {} : NaN) with points pt {} ps {} lw 1.4 lc rgb '{}'",
-                                    b, value, shape - 1, point_size_, colour));
+        plots.push_back(
+            fmt::format("$m{} using 1:($5 > 0.5 ? NaN : ${}) with points pt {} ps {:.3f} lc rgb '{}'", b,
+                        column, shape, size, colour));
+        plots.push_back(
+            fmt::format("$m{} using 1:($5 > 0.5 ? ${} : NaN) with points pt {} ps {:.3f} lw 1.4 lc rgb '{}'",
+                        b, column, shape - 1, size, colour));
     }
 
     // Residuals beyond the panel are marked at its edge by an open arrow that points to where they are.
@@ -310,13 +330,18 @@ class Script {
         common_axes();
         add("set yrange [{:.6f}:{:.6f}]\n", half, -half);
         const double step = round_step(2.0 * half, 4);
-        add("set ytics {:.9g} format '%+.{}f'\n", step, std::max(decimals_of_step(step), 1));
+        const int decimals = std::max(decimals_of_step(step), 1);
+        std::string ticks = "'0' 0";
+        for (double tick = step; tick <= half; tick += step) {
+            ticks += fmt::format(", '+{0:.{1}f}' {0:.9f}, '−{0:.{1}f}' -{0:.9f}", tick, decimals);
+        }
+        add("set ytics ({})\n", ticks);
         add("set ylabel 'residual (mag)' tc rgb '{}' font 'sans-serif,13' offset 0.6,0\n", ink);
         julian_axis();
         std::vector<std::string> plots{fmt::format("0 with lines lw 1.2 dt 2 lc rgb '{}'", slate)};
         for (std::size_t b = 0; b < bands_.size(); ++b) {
             if (bands_[b].marks.empty()) continue;
-            point_plots(b, "$6", plots);
+            point_plots(b, 6, plots);
             for (const int sign : {1, -1}) {
                 plots.push_back(
                     fmt::format("$m{} using 1:(($6)*{} > {:.6f} ? {:.6f} : NaN):(0):({:.6f}) with vectors "
@@ -339,6 +364,8 @@ class Script {
     CurveRanges ranges_;
     std::vector<BandLook> looks_;
     double offset_ = 0.0, point_size_ = 1.0, bar_width_ = 1.6, top_ = 0.84;
+    double point_scale_ = 1.0;
+    std::string title_font_ = "sans-serif:Bold,19";
     bool halo_ = true;
     std::string text_;
 };

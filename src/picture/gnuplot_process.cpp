@@ -128,8 +128,8 @@ std::optional<int> wait_for(pid_t child, double patience_s) {
 
 // gnuplot echoes the line it stumbled over before it says why: the last line that is not empty tells most.
 std::string last_message(std::FILE* messages) {
-    std::rewind(messages);
-    std::string all(4096, '\0');
+    std::string all(1024, '\0');
+    if (std::fseek(messages, -static_cast<long>(all.size()), SEEK_END) != 0) std::rewind(messages);
     all.resize(std::fread(all.data(), 1, all.size(), messages));
     std::string last;
     for (const std::string_view line : split(all, '\n')) {
