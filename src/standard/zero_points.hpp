@@ -72,7 +72,7 @@ struct ZeroPoints {
     double colour_low_mag = 0.0, colour_high_mag = 0.0;  // range of the stars' colours
     ValueWithError extinction;                           // k
     double scatter_floor_mag = 0.0;         // σ₀: per star and frame beyond the noise; the transient's too
-    std::vector<std::string> global_names;  // "star 126", …, "colour term", "extinction"
+    std::vector<std::string> global_names;  // "star 126", …, "extinction", "colour term" (last, where fitted)
     numerics::Matrix global_covariance;     // posterior
     std::vector<double> residuals_mag;  // one an observation: measured − model, in magnitudes to first order
     std::vector<double> weights;        // robust weight of each observation in (0, 1]
