@@ -7,6 +7,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "numerics/contamination.hpp"
 #include "numerics/least_squares.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/magnitude.hpp"
@@ -14,27 +15,34 @@
 namespace emberline::standard {
 namespace {
 
-// Catalogue errors and single observations are drawn from two Gaussians, the wide one for mistakes and cosmic
-// rays. Inside three sigma the weights stay near 1, so that the error bars of clean data keep their meaning.
-constexpr double wide_over_core = 10.0;
-constexpr double wide_share_of_stars = 0.05;
-constexpr double wide_share_of_observations = 0.01;
 constexpr double least_catalogue_err_mag = 0.003;
 
-constexpr double variable_ratio = 2.5;         // scatter over expectation above: the star varies
-constexpr double variable_scatter_mag = 0.01;  // and it must matter
-constexpr std::size_t variable_frames = 5;
+constexpr double variable_ratio = 2.5;        // scatter over expectation above: the star varies
+constexpr double uneven_ratio = 2.2;          // … above: the frame's sky is not uniform
+constexpr double notable_scatter_mag = 0.01;  // and it must matter
+constexpr std::size_t least_members = 5;      // frames of a star, stars of a frame, to tell
+constexpr double median_of_chi2_1 = 0.4549364231195728;
 constexpr std::size_t colour_term_stars = 4;
 constexpr double colour_term_span_mag = 0.3;
 constexpr double suspect_sigma = 3.5;
 
-// Mean of 1/scale² over the two Gaussians, given a squared pull: the weight of expectation maximisation.
-double mixture_weight(double squared_pull, double wide_share) {
-    const double core = (1.0 - wide_share) * std::exp(-0.5 * squared_pull);
-    const double wide =
-        wide_share / wide_over_core * std::exp(-0.5 * squared_pull / (wide_over_core * wide_over_core));
-    const double narrow_share = core + wide > 0.0 ? core / (core + wide) : 0.0;
-    return narrow_share + (1.0 - narrow_share) / (wide_over_core * wide_over_core);
+// The variance e² that brings the median of r²/(v + e²) to what a Gaussian has; 0 where v suffices.
+double variance_beyond(const std::vector<double>& residuals, const std::vector<double>& variances) {
+    const auto middle = [&](double e2) {
+        std::vector<double> squares;
+        for (std::size_t i = 0; i < residuals.size(); ++i)
+            squares.push_back(residuals[i] * residuals[i] / (variances[i] + e2));
+        return numerics::median(std::move(squares));
+    };
+    if (residuals.size() < 2 || middle(0.0) <= median_of_chi2_1) return 0.0;
+    double low = 0.0, high = 1e-6;
+    while (middle(high) > median_of_chi2_1 && high < 100.0)
+        high *= 4.0;
+    for (int k = 0; k < 30; ++k) {
+        const double half = 0.5 * (low + high);
+        (middle(half) > median_of_chi2_1 ? low : high) = half;
+    }
+    return high;
 }
 
 class Solver {
@@ -45,6 +53,7 @@ class Solver {
           catalogue_variance_(stars_),
           prior_weight_(stars_, 1.0),
           star_excess_(stars_, 0.0),
+          frame_excess_(input.frames, 0.0),
           residual_(input.observations.size()),
           variance_(input.observations.size()),
           weight_(input.observations.size(), 1.0),
@@ -128,8 +137,12 @@ class Solver {
         }
     }
 
+    [[nodiscard]] double excess(const SolveObservation& o) const {
+        return star_excess_[o.star] + frame_excess_[o.frame];
+    }
+
     [[nodiscard]] double total_variance(std::size_t observation) const {
-        return variance_[observation] + floor_variance_ + star_excess_[input_.observations[observation].star];
+        return variance_[observation] + floor_variance_ + excess(input_.observations[observation]);
     }
 
     Result<numerics::BorderedLeastSquares::Solution> linear_step() const {
@@ -175,55 +188,66 @@ class Solver {
     void reweigh(const numerics::BorderedLeastSquares::Solution& step) {
         for (std::size_t i = 0; i < stars_; ++i) {
             const double expected_square = globals_[i] * globals_[i] + step.global_covariance(i, i);
-            prior_weight_[i] = mixture_weight(expected_square / catalogue_variance_[i], wide_share_of_stars);
+            prior_weight_[i] = numerics::contamination_weight(expected_square / catalogue_variance_[i],
+                                                              numerics::catalogue_outliers);
         }
-        find_variable_stars();
+        find_excesses();
         find_scatter_floor(step);
         for (std::size_t i = 0; i < weight_.size(); ++i) {
-            weight_[i] =
-                mixture_weight(residual_[i] * residual_[i] / total_variance(i), wide_share_of_observations);
+            weight_[i] = numerics::contamination_weight(residual_[i] * residual_[i] / total_variance(i),
+                                                        numerics::observation_outliers);
         }
     }
 
     struct Scatter {
         double measured_mag = 0.0, noise_mag = 0.0;
-        std::size_t frames = 0;
+        double beyond_mag2 = 0.0;  // variance that the noise does not explain
+        std::size_t members = 0;
     };
 
-    [[nodiscard]] std::vector<Scatter> scatters() const {
-        std::vector<std::vector<double>> residuals(stars_), variances(stars_);
+    // Over the observations of each star, or of each frame.
+    [[nodiscard]] std::vector<Scatter> scatters(std::size_t SolveObservation::*group,
+                                                std::size_t groups) const {
+        std::vector<std::vector<double>> residuals(groups), variances(groups);
         for (std::size_t i = 0; i < residual_.size(); ++i) {
-            residuals[input_.observations[i].star].push_back(residual_[i]);
-            variances[input_.observations[i].star].push_back(variance_[i]);
+            const std::size_t g = input_.observations[i].*group;
+            residuals[g].push_back(residual_[i]);
+            variances[g].push_back(variance_[i]);
         }
-        std::vector<Scatter> found(stars_);
-        for (std::size_t i = 0; i < stars_; ++i) {
-            found[i].frames = residuals[i].size();
-            if (residuals[i].empty()) continue;
-            const double centre = numerics::median(residuals[i]);
-            found[i].measured_mag =
-                numerics::mad_to_sigma * numerics::median_absolute_deviation(residuals[i], centre);
-            found[i].noise_mag = std::sqrt(numerics::median(std::move(variances[i])));
+        std::vector<Scatter> found(groups);
+        for (std::size_t g = 0; g < groups; ++g) {
+            found[g].members = residuals[g].size();
+            if (residuals[g].empty()) continue;
+            const double centre = numerics::median(residuals[g]);
+            found[g].measured_mag =
+                numerics::mad_to_sigma * numerics::median_absolute_deviation(residuals[g], centre);
+            for (double& r : residuals[g])
+                r -= centre;
+            found[g].beyond_mag2 = variance_beyond(residuals[g], variances[g]);
+            found[g].noise_mag = std::sqrt(numerics::median(std::move(variances[g])));
         }
         return found;
     }
 
-    // The floor of the middle star, so that one variable star does not hide in a floor that it raised itself.
-    void find_variable_stars() {
-        const std::vector<Scatter> found = scatters();
+    // Stars that vary and frames under uneven cloud have a variance of their own. What counts as usual is the
+    // middle star's, so that one variable star does not hide in a floor that it raised itself.
+    void find_excesses() {
+        const std::vector<Scatter> stars = scatters(&SolveObservation::star, stars_);
         std::vector<double> beyond;
-        for (const Scatter& s : found) {
-            beyond.push_back(std::max(0.0, s.measured_mag * s.measured_mag - s.noise_mag * s.noise_mag));
-        }
+        for (const Scatter& s : stars)
+            beyond.push_back(s.beyond_mag2);
         const double usual = numerics::median(beyond);
-        for (std::size_t i = 0; i < stars_; ++i) {
-            const double expected = std::hypot(found[i].noise_mag, std::sqrt(usual));
-            const bool varies = found[i].frames >= variable_frames &&
-                                found[i].measured_mag > variable_ratio * expected &&
-                                found[i].measured_mag > variable_scatter_mag;
-            star_excess_[i] =
-                varies ? found[i].measured_mag * found[i].measured_mag - expected * expected : 0.0;
-        }
+        const auto excess_of = [&](const Scatter& s, double ratio) {
+            const double noise = s.noise_mag * s.noise_mag;
+            const bool stands_out = s.members >= least_members && s.measured_mag > notable_scatter_mag &&
+                                    noise + s.beyond_mag2 > ratio * ratio * (noise + usual);
+            return stands_out ? s.beyond_mag2 - usual : 0.0;
+        };
+        for (std::size_t i = 0; i < stars_; ++i)
+            star_excess_[i] = excess_of(stars[i], variable_ratio);
+        const std::vector<Scatter> frames = scatters(&SolveObservation::frame, input_.frames);
+        for (std::size_t f = 0; f < input_.frames; ++f)
+            frame_excess_[f] = excess_of(frames[f], uneven_ratio);
     }
 
     // Restricted maximum likelihood: the floor at which the weighted squares equal their degrees of freedom,
@@ -240,8 +264,8 @@ class Solver {
         const auto squares = [&](double floor) {
             double sum = 0.0;
             for (std::size_t i = 0; i < residual_.size(); ++i) {
-                const double excess = star_excess_[input_.observations[i].star];
-                sum += weight_[i] * residual_[i] * residual_[i] / (variance_[i] + excess + floor);
+                sum += weight_[i] * residual_[i] * residual_[i] /
+                       (variance_[i] + excess(input_.observations[i]) + floor);
             }
             return sum;
         };
@@ -304,16 +328,17 @@ class Solver {
             const double centre = numerics::median(residuals[f]);
             frame.scatter_mag =
                 numerics::mad_to_sigma * numerics::median_absolute_deviation(residuals[f], centre);
+            frame.extra_scatter_mag = std::sqrt(frame_excess_[f]);
         }
     }
 
     void add_stars(ZeroPoints& solved) const {
-        const std::vector<Scatter> found = scatters();
+        const std::vector<Scatter> found = scatters(&SolveObservation::star, stars_);
         for (std::size_t i = 0; i < stars_; ++i) {
             StarOffset star;
             star.offset_mag = {globals_[i], std::sqrt(last_.global_covariance(i, i))};
             star.prior_weight = prior_weight_[i];
-            star.frames = found[i].frames;
+            star.frames = found[i].members;
             star.scatter_mag = found[i].measured_mag;
             star.expected_scatter_mag = std::hypot(found[i].noise_mag, solved.scatter_floor_mag);
             const double catalogue_err = std::sqrt(catalogue_variance_[i]);
@@ -333,7 +358,7 @@ class Solver {
 
     const SolveInput& input_;
     std::size_t stars_;
-    std::vector<double> catalogue_variance_, prior_weight_, star_excess_;
+    std::vector<double> catalogue_variance_, prior_weight_, star_excess_, frame_excess_;
     std::vector<double> residual_, variance_, weight_;
     std::vector<double> zero_point_, globals_;
     double floor_variance_ = 0.0;
