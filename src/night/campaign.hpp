@@ -25,8 +25,8 @@ struct MeasureSettings {
     double annulus_outer_fwhm = 7.0;        // r_out, at least enough for 200 pixels
     std::optional<double> annulus_inner_arcsec, annulus_outer_arcsec;  // both: fixed on the sky
     double limit_sigma = 3.0;                                          // F < limit_sigma · σ_F: a limit
-    double flat_err = 0.002;                                           // σ_flat, relative
-    double cloud_mag = 0.3;           // z_f below the night's best by more: flagged cloud
+    double flat_err = 0.0;   // σ_flat, relative, from frame to frame; the scatter floor finds it anyway
+    double cloud_mag = 0.3;  // z_f below the night's best by more: flagged cloud
     double refuse_cloud_mag = 2.0;    // … by more: refused
     double refuse_elongation = 2.5;   // a/b above: refused
     int least_comparison_stars = 1;   // fewer found: the frame is refused

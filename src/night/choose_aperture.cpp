@@ -1,0 +1,209 @@
+// SPDX-License-Identifier: MIT
+#include "night/choose_aperture.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+
+#include "night/aperture_grid.hpp"
+#include "numerics/robust.hpp"
+#include "photometry/growth.hpp"
+#include "quantities/magnitude.hpp"
+
+namespace emberline::night {
+namespace {
+
+using photometry::FrameFluxes;
+using photometry::StarFlux;
+
+constexpr double host_share = 0.2;   // of the frames that show host light: enough to fix the angle
+constexpr double angle_share = 0.9;  // of the frames must have an angle for it to be a candidate
+// Under a fixed angle the seeing must not cut into the star: at least this many median FWHM as a radius.
+constexpr double least_angle_fwhm = 1.0;
+
+// What one frame offers at some of its apertures.
+struct FrameOffer {
+    std::vector<photometry::ApertureCandidate> candidates;
+    double transient_total_e = 0.0;
+};
+
+double relative_err(const FrameFluxes& frame, const StarFlux& star, std::size_t k) {
+    const double flux = star.flux_e[k];
+    return std::sqrt(noise_terms(frame, star, k).variance_e2(flux)) / flux;
+}
+
+std::optional<FrameOffer> offer_of(const FrameFluxes& frame, const std::vector<std::size_t>& apertures,
+                                   const std::set<std::string>& comparison) {
+    const StarFlux* transient = frame.find(photometry::transient_label);
+    if (transient == nullptr || apertures.empty()) return std::nullopt;
+    std::vector<std::vector<double>> fluxes;
+    std::vector<double> last_err;
+    std::vector<const StarFlux*> stars;
+    const std::size_t last = apertures.back();
+    for (const StarFlux& star : frame.stars) {
+        if (!comparison.contains(star.label) || spoilt(star, last) || star.flux_e[last] <= 0.0) continue;
+        std::vector<double> flux;
+        for (const std::size_t k : apertures)
+            flux.push_back(star.flux_e[k]);
+        fluxes.push_back(std::move(flux));
+        last_err.push_back(star.flux_e[last] * relative_err(frame, star, last));
+        stars.push_back(&star);
+    }
+    const photometry::GrowthCurve growth = photometry::growth_curve(fluxes, last_err);
+    if (growth.stars == 0) return std::nullopt;
+    FrameOffer offer;
+    for (std::size_t j = 0; j < apertures.size(); ++j) {
+        const std::size_t k = apertures[j];
+        double weight = 0.0;
+        for (const StarFlux* star : stars) {
+            if (star->flux_e[k] > 0.0) weight += std::pow(relative_err(frame, *star, k), -2);
+        }
+        offer.candidates.push_back({growth.fraction[j], noise_terms(frame, *transient, k).background_e2,
+                                    weight > 0.0 ? mag_per_relative_flux / std::sqrt(weight) : 1.0,
+                                    growth.fraction_err[j]});
+    }
+    // From the aperture nearest to one FWHM, where a faint transient is seen best.
+    const auto middle =
+        std::min_element(apertures.begin(), apertures.end(), [&](std::size_t a, std::size_t b) {
+            return std::abs(frame.apertures[a].radius_px - frame.fwhm_px) <
+                   std::abs(frame.apertures[b].radius_px - frame.fwhm_px);
+        });
+    const double enclosed = growth.fraction[static_cast<std::size_t>(middle - apertures.begin())];
+    offer.transient_total_e = enclosed > 0.0 ? transient->flux_e[*middle] / enclosed : 0.0;
+    return offer;
+}
+
+std::optional<std::size_t> best_of(const std::vector<FrameOffer>& offers) {
+    if (offers.empty()) return std::nullopt;
+    const std::size_t n = offers.front().candidates.size();
+    const auto middle = [&](auto value) {
+        std::vector<double> values;
+        for (const FrameOffer& offer : offers)
+            values.push_back(value(offer));
+        return numerics::median(std::move(values));
+    };
+    std::vector<photometry::ApertureCandidate> usual;
+    for (std::size_t j = 0; j < n; ++j) {
+        usual.push_back({middle([&](const FrameOffer& o) { return o.candidates[j].enclosed; }),
+                         middle([&](const FrameOffer& o) { return o.candidates[j].background_e2; }),
+                         middle([&](const FrameOffer& o) { return o.candidates[j].zero_point_err_mag; }),
+                         middle([&](const FrameOffer& o) { return o.candidates[j].enclosed_err; })});
+    }
+    return photometry::best_aperture(usual, middle([](const FrameOffer& o) { return o.transient_total_e; }));
+}
+
+std::vector<double> common_angles(const std::vector<const FrameFluxes*>& frames) {
+    std::map<double, std::size_t> count;
+    std::vector<double> fwhm_arcsec;
+    for (const FrameFluxes* frame : frames) {
+        fwhm_arcsec.push_back(frame->fwhm_px * frame->scale_arcsec_per_px);
+        for (const auto& aperture : frame->apertures) {
+            if (aperture.angle_arcsec) ++count[*aperture.angle_arcsec];
+        }
+    }
+    const double usual = numerics::median(fwhm_arcsec);
+    std::vector<double> angles, large;
+    for (const auto& [angle, times] : count) {
+        if (static_cast<double>(times) < angle_share * static_cast<double>(frames.size())) continue;
+        angles.push_back(angle);
+        if (angle >= least_angle_fwhm * usual) large.push_back(angle);
+    }
+    return large.empty() ? angles : large;
+}
+
+std::optional<double> best_angle(const std::vector<const FrameFluxes*>& frames,
+                                 const std::set<std::string>& comparison) {
+    const std::vector<double> angles = common_angles(frames);
+    std::vector<FrameOffer> offers;
+    for (const FrameFluxes* frame : frames) {
+        std::vector<std::size_t> apertures;
+        for (const double angle : angles) {
+            if (const auto k = find_angle(frame->apertures, angle)) apertures.push_back(*k);
+        }
+        if (apertures.size() != angles.size()) continue;
+        if (auto offer = offer_of(*frame, apertures, comparison)) offers.push_back(std::move(*offer));
+    }
+    const auto best = best_of(offers);
+    if (!best) return angles.empty() ? std::nullopt : std::optional(angles.front());
+    return angles[*best];
+}
+
+// The multiples that every frame has.
+std::optional<double> best_multiple(const std::vector<const FrameFluxes*>& frames,
+                                    const std::set<std::string>& comparison) {
+    std::vector<double> multiples;
+    for (const auto& aperture : frames.front()->apertures) {
+        if (!aperture.fwhm_multiple) continue;
+        const bool everywhere = std::all_of(frames.begin(), frames.end(), [&](const FrameFluxes* frame) {
+            return find_multiple(frame->apertures, *aperture.fwhm_multiple).has_value();
+        });
+        if (everywhere) multiples.push_back(*aperture.fwhm_multiple);
+    }
+    std::vector<FrameOffer> offers;
+    for (const FrameFluxes* frame : frames) {
+        std::vector<std::size_t> apertures;
+        for (const double multiple : multiples)
+            apertures.push_back(*find_multiple(frame->apertures, multiple));
+        if (auto offer = offer_of(*frame, apertures, comparison)) offers.push_back(std::move(*offer));
+    }
+    if (multiples.empty()) return std::nullopt;
+    const auto best = best_of(offers);
+    return multiples[best.value_or(multiples.size() / 2)];
+}
+
+bool host_shows(const std::vector<const FrameFluxes*>& frames) {
+    std::size_t shown = 0;
+    for (const FrameFluxes* frame : frames) {
+        const StarFlux* transient = frame->find(photometry::transient_label);
+        if (transient != nullptr && !transient->caveats.empty() &&
+            transient->caveats.front().has(Caveat::host_unmodelled))
+            ++shown;
+    }
+    return static_cast<double>(shown) > host_share * static_cast<double>(frames.size());
+}
+
+}  // namespace
+
+photometry::NoiseTerms noise_terms(const FrameFluxes& frame, const StarFlux& star, std::size_t aperture) {
+    const photometry::BackgroundNoise background{star.area_px[aperture], star.sky_scatter_e, star.sky_pixels,
+                                                 star.sky_factor, 0.0};
+    return {photometry::background_variance_e2(background), std::hypot(frame.scintillation, frame.flat_err)};
+}
+
+bool spoilt(const StarFlux& star, std::size_t aperture) {
+    const Caveats& c = star.caveats[aperture];
+    return c.has(Caveat::saturated) || c.has(Caveat::not_linear) || c.has(Caveat::edge) ||
+           !std::isfinite(star.flux_e[aperture]);
+}
+
+std::vector<std::optional<std::size_t>> choose_apertures(const std::vector<const FrameFluxes*>& frames,
+                                                         const std::set<std::string>& comparison,
+                                                         const MeasureSettings& settings) {
+    std::vector<std::optional<std::size_t>> chosen(frames.size());
+    if (frames.empty()) return chosen;
+    std::optional<double> angle = settings.aperture_arcsec;
+    if (!angle && !settings.aperture_fwhm && host_shows(frames)) angle = best_angle(frames, comparison);
+    if (angle) {
+        for (std::size_t i = 0; i < frames.size(); ++i)
+            chosen[i] = find_angle(frames[i]->apertures, *angle);
+        return chosen;
+    }
+    std::map<std::tuple<std::string, Band, std::string>, std::vector<std::size_t>> nights;
+    for (std::size_t i = 0; i < frames.size(); ++i)
+        nights[{frames[i]->night, frames[i]->band, frames[i]->instrument}].push_back(i);
+    for (const auto& [key, members] : nights) {
+        std::optional<double> multiple = settings.aperture_fwhm;
+        if (!multiple) {
+            std::vector<const FrameFluxes*> night;
+            for (const std::size_t i : members)
+                night.push_back(frames[i]);
+            multiple = best_multiple(night, comparison);
+        }
+        for (const std::size_t i : members) {
+            if (multiple) chosen[i] = find_multiple(frames[i]->apertures, *multiple);
+        }
+    }
+    return chosen;
+}
+
+}  // namespace emberline::night

@@ -1,0 +1,90 @@
+// SPDX-License-Identifier: MIT
+// Notation: f a frame's flux on the common zero point, v its variance, w = robust weight / v.
+#include "night/combine_frames.hpp"
+
+#include <cmath>
+
+#include "numerics/contamination.hpp"
+#include "numerics/robust.hpp"
+
+namespace emberline::night {
+namespace {
+
+constexpr double chance_sigma = 2.81;           // one-sided, once in 400
+constexpr std::size_t frames_for_outliers = 4;  // fewer cannot tell which of them is wrong
+constexpr int iterations = 6;                   // the expected flux settles in two or three
+
+}  // namespace
+
+bool beyond_chance(double chi2, std::size_t dof) {
+    if (dof == 0) return false;
+    const double k = static_cast<double>(dof);
+    const double spread = std::sqrt(2.0 / (9.0 * k));
+    return (std::cbrt(chi2 / k) - (1.0 - spread * spread)) / spread > chance_sigma;
+}
+
+CombinedFlux combine_frames(std::span<const StarInFrame> frames) {
+    const std::size_t n = frames.size();
+    CombinedFlux out;
+    std::vector<double> zero_points;
+    for (const StarInFrame& frame : frames)
+        zero_points.push_back(frame.zero_point_mag);
+    out.zero_point_mag = numerics::median(zero_points);
+
+    std::vector<double> scale(n), f(n), variance(n), robust(n, 1.0);
+    for (std::size_t i = 0; i < n; ++i) {
+        scale[i] = flux_ratio(frames[i].zero_point_mag - out.zero_point_mag);
+        f[i] = frames[i].flux_e * scale[i];
+    }
+    const auto variance_at = [&](std::size_t i, double expected) {
+        const double own = expected / scale[i];
+        const double noise = frames[i].noise.variance_e2(own) * scale[i] * scale[i];
+        const double relative =
+            std::hypot(frames[i].zero_point_err_mag, frames[i].scatter_mag) / mag_per_relative_flux;
+        return noise + std::pow(relative * std::max(expected, 0.0), 2);
+    };
+    const auto weighted_mean = [&](double expected) {
+        double sum = 0.0, weights = 0.0;
+        for (std::size_t i = 0; i < n; ++i) {
+            variance[i] = variance_at(i, expected);
+            const double w = robust[i] / variance[i];
+            sum += w * f[i];
+            weights += w;
+        }
+        out.flux_e = {sum / weights, std::sqrt(1.0 / weights)};
+    };
+    // The median starts it: a cosmic ray in one frame must not.
+    out.flux_e.value = numerics::median(f);
+    for (int k = 0; k < iterations; ++k) {
+        weighted_mean(out.flux_e.value);
+        if (n < frames_for_outliers) continue;
+        for (std::size_t i = 0; i < n; ++i) {
+            const double miss = f[i] - out.flux_e.value;
+            robust[i] =
+                numerics::contamination_weight(miss * miss / variance[i], numerics::observation_outliers);
+        }
+    }
+    double degrees = -1.0;
+    for (std::size_t i = 0; i < n; ++i) {
+        const double miss = f[i] - out.flux_e.value;
+        out.chi2 += robust[i] * miss * miss / variance[i];
+        degrees += robust[i];
+        out.share.push_back(robust[i] / variance[i] * out.flux_e.err * out.flux_e.err);
+        out.frame_err_e.push_back(std::sqrt(variance[i]) / scale[i]);
+        out.frame_dark_err_e.push_back(std::sqrt(variance_at(i, 0.0)) / scale[i]);
+    }
+    out.dof = degrees >= 0.5 ? static_cast<std::size_t>(std::lround(degrees)) : 0;
+    double dark_weight = 0.0;
+    for (std::size_t i = 0; i < n; ++i)
+        dark_weight += robust[i] / variance_at(i, 0.0);
+    out.dark_err_e = std::sqrt(1.0 / dark_weight);
+    if (beyond_chance(out.chi2, out.dof)) {
+        out.scattered = true;
+        const double widened = std::sqrt(out.chi2 / static_cast<double>(out.dof));
+        out.flux_e.err *= widened;
+        out.dark_err_e *= widened;
+    }
+    return out;
+}
+
+}  // namespace emberline::night

@@ -1,0 +1,41 @@
+// SPDX-License-Identifier: MIT
+// night/combine_frames — one star in several frames, brought to one zero point and averaged in flux.
+// Averaging magnitudes would bias a faint star; weighting by its own noisy fluxes would too (design section
+// 4), so every weight comes from the flux that the mean expects in that frame.
+#pragma once
+
+#include <span>
+#include <vector>
+
+#include "photometry/noise.hpp"
+#include "quantities/magnitude.hpp"
+
+namespace emberline::night {
+
+struct StarInFrame {
+    double flux_e = 0.0;
+    photometry::NoiseTerms noise;
+    double zero_point_mag = 0.0;
+    double zero_point_err_mag = 0.0;  // random part: of the frame's comparison stars
+    double scatter_mag = 0.0;         // beyond the noise: floor, uneven cloud
+};
+
+struct CombinedFlux {
+    double zero_point_mag = 0.0;  // that flux_e is on: the median of the frames'
+    Flux flux_e;                // error: random, zero points included, widened where the frames scatter more
+    double dark_err_e = 0.0;    // one sigma if there were no light
+    std::vector<double> share;  // of each frame in the mean; sums to 1
+    std::vector<double> frame_err_e;       // of each frame's own flux, on its own zero point
+    std::vector<double> frame_dark_err_e;  // … if there were no light
+    double chi2 = 0.0;                     // of the frames about the mean, outliers weighted down
+    std::size_t dof = 0;
+    bool scattered = false;  // chi² so large that chance makes it once in 400 times
+};
+
+// At least one frame; the caller sees to it.
+[[nodiscard]] CombinedFlux combine_frames(std::span<const StarInFrame> frames);
+
+// Whether chi² exceeds what chance gives once in 400 times (Wilson & Hilferty 1931, PNAS 17, 684).
+[[nodiscard]] bool beyond_chance(double chi2, std::size_t dof);
+
+}  // namespace emberline::night

@@ -1,0 +1,51 @@
+// SPDX-License-Identifier: MIT
+// night/find_stars — where the stars of the sequence are on this frame. Private to this room.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "frame/frame.hpp"
+#include "night/campaign.hpp"
+#include "standard/sequence.hpp"
+#include "stars/centroid.hpp"
+#include "stars/profile.hpp"
+#include "stars/registration.hpp"
+
+namespace emberline::night {
+
+struct StarOnFrame {
+    std::string label;
+    SkyPosition place;
+    bool transient = false;
+    bool comparison = false;  // counts among the stars expected: role comparison, a magnitude in the band
+    frame::PixelPosition predicted;  // by the plate solution
+    frame::Cutout cutout;
+    std::optional<stars::Centroid> centroid;
+    std::optional<stars::StarProfile> profile;
+    frame::PixelPosition position;  // where its aperture goes
+    double position_err_px = 0.0;   // one axis
+    bool forced = false;            // at its catalogue position through the registration
+};
+
+struct StarField {
+    std::vector<StarOnFrame> stars;  // the transient first
+    stars::FrameProfile profile;
+    stars::Registration registration;
+    int expected = 0, found = 0;  // comparison stars
+};
+
+// What the header must have told for a frame to be measured.
+struct FrameNeeds {
+    Band band;
+    double gain_e_per_adu = 1.0, read_noise_e = 0.0;
+    double saturation_adu = 65535.0, linear_to_adu = 65535.0;
+};
+
+// Problem: the transient off the frame, no sequence star on it, a frame without a picture, too few stars.
+[[nodiscard]] Result<StarField> find_stars(const frame::Frame& frame, const frame::Wcs& wcs,
+                                           const FrameNeeds& needs, const standard::Sequence& sequence,
+                                           const Campaign& campaign);
+
+}  // namespace emberline::night

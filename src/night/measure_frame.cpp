@@ -1,0 +1,290 @@
+// SPDX-License-Identifier: MIT
+#include "night/measure_frame.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "night/aperture_grid.hpp"
+#include "night/find_stars.hpp"
+#include "numerics/robust.hpp"
+#include "photometry/aperture_sum.hpp"
+#include "photometry/growth.hpp"
+#include "photometry/local_sky.hpp"
+#include "photometry/noise.hpp"
+#include "sky/barycentre.hpp"
+#include "sky/horizon.hpp"
+#include "sky/time_scales.hpp"
+
+namespace emberline::night {
+namespace {
+
+using photometry::FrameFluxes;
+using photometry::StarFlux;
+
+constexpr double trailed_elongation = 1.5;
+constexpr double pointing_off_arcsec = 4.0;
+constexpr double low_airmass = 3.0;
+constexpr double uneven_sky = 4.0;            // chi² per degree of freedom of the transient's annulus
+constexpr double uneven_against_stars = 3.0;  // … and against the comparison stars' annuli
+constexpr double nucleus_reach_fwhm = 3.0;    // a nucleus this near the largest aperture shines into it
+constexpr double blend_sigma = 5.0;           // growth curve beside the others'
+constexpr double blend_fraction = 0.03;
+
+Problem missing(const frame::FrameFacts& facts, std::string what, std::string keyword, std::string mend) {
+    return {.what = std::move(what),
+            .where = fmt::format("{}, keyword {}", facts.path, keyword),
+            .mend = std::move(mend)};
+}
+
+// What the header says about this fact's absence, or the plain sentence.
+std::string remark_or(const frame::FrameFacts& facts, std::string_view about, std::string plain) {
+    for (const std::string& remark : facts.remarks) {
+        if (remark.find(about) != std::string::npos) return remark;
+    }
+    return plain;
+}
+
+Result<FrameNeeds> needs_of(const frame::FrameFacts& facts) {
+    if (!facts.mid_exposure) {
+        return fail(missing(facts, remark_or(facts, "DATE-OBS", "The frame does not say when it was taken."),
+                            "DATE-OBS", "Add DATE-OBS in UTC, as 2024-02-03T21:04:05."));
+    }
+    if (!facts.exposure_s) {
+        return fail(missing(facts, remark_or(facts, "EXPTIME", "The exposure time is missing."), "EXPTIME",
+                            "Add EXPTIME in seconds, or exposure_s under [instrument]."));
+    }
+    if (!facts.band) {
+        const std::string filter = facts.filter ? facts.filter->value : std::string();
+        return fail(missing(
+            facts,
+            filter.empty() ? "The frame does not say through which filter it was taken."
+                           : fmt::format("The filter '{}' is not known.", filter),
+            "FILTER",
+            fmt::format("Say which band it is: bands = {{ \"{}\" = \"V\" }} under [instrument].", filter)));
+    }
+    FrameNeeds needs;
+    needs.band = facts.band->value;
+    if (facts.gain_e_per_adu) needs.gain_e_per_adu = facts.gain_e_per_adu->value;
+    if (facts.read_noise_e) needs.read_noise_e = facts.read_noise_e->value;
+    if (facts.saturation_adu) needs.saturation_adu = facts.saturation_adu->value;
+    needs.linear_to_adu = facts.linear_to_adu ? std::min(facts.linear_to_adu->value, needs.saturation_adu)
+                                              : needs.saturation_adu;
+    return needs;
+}
+
+Result<StarFlux> light_of(const StarOnFrame& star, const std::vector<double>& radii_px,
+                          const photometry::Annulus& annulus, const FrameNeeds& needs) {
+    const auto sky = photometry::estimate_sky(star.cutout, star.position, annulus);
+    if (!sky) return fail(sky.error());
+    const auto sums = photometry::sum_apertures(star.cutout, star.position, radii_px, *sky,
+                                                {needs.saturation_adu, needs.linear_to_adu});
+    if (!sums) return fail(sums.error());
+    const double gain = needs.gain_e_per_adu;
+    StarFlux light;
+    light.label = star.label;
+    light.place = star.place;
+    light.position = star.position;
+    light.position_err_px = star.position_err_px;
+    light.forced = star.forced;
+    light.sky_e_per_px = sky->level_adu * gain;
+    light.sky_err_e_per_px = sky->level_err_adu * gain;
+    light.sky_scatter_e = sky->scatter_adu * gain;
+    light.sky_pixels = sky->pixels;
+    light.sky_factor = sky->factor;
+    light.sky_unevenness = sky->unevenness;
+    light.peak_adu = sums->peak_adu;
+    if (star.profile) light.fwhm_px = star.profile->fwhm_px;
+    for (std::size_t k = 0; k < radii_px.size(); ++k) {
+        light.flux_e.push_back(sums->flux_adu[k] * gain);
+        light.area_px.push_back(sums->area_px[k]);
+        Caveats caveats = sums->caveats[k];
+        caveats.add(sky->caveats);
+        light.caveats.push_back(caveats);
+    }
+    return light;
+}
+
+double flux_err_e(const StarFlux& star, std::size_t k) {
+    const photometry::BackgroundNoise noise{star.area_px[k], star.sky_scatter_e, star.sky_pixels,
+                                            star.sky_factor, 0.0};
+    return std::sqrt(std::max(star.flux_e[k], 0.0) + photometry::background_variance_e2(noise));
+}
+
+// A star whose light goes on growing where the others' has ended has company.
+void mark_blends(FrameFluxes& frame) {
+    if (frame.apertures.size() < 3) return;
+    const std::size_t last = frame.apertures.size() - 1;
+    std::size_t core = 0;
+    while (core < last && frame.apertures[core].radius_px < 1.2 * frame.fwhm_px)
+        ++core;
+    std::vector<double> fractions;
+    std::vector<StarFlux*> stars;
+    for (StarFlux& star : frame.stars) {
+        if (star.label == photometry::transient_label) continue;
+        if (star.flux_e[last] < 20.0 * flux_err_e(star, last) || star.flux_e[core] <= 0.0) continue;
+        fractions.push_back(star.flux_e[last] / star.flux_e[core]);
+        stars.push_back(&star);
+    }
+    if (stars.size() < 3) return;
+    const double usual = numerics::median(fractions);
+    for (std::size_t i = 0; i < stars.size(); ++i) {
+        const double err = fractions[i] * std::hypot(flux_err_e(*stars[i], last) / stars[i]->flux_e[last],
+                                                     flux_err_e(*stars[i], core) / stars[i]->flux_e[core]);
+        if (fractions[i] - usual < std::max(blend_sigma * err, blend_fraction * usual)) continue;
+        for (std::size_t k = 0; k <= last; ++k) {
+            const double reach = stars[i]->flux_e[k] / stars[i]->flux_e[core];
+            if (k > core && reach > 1.0 + blend_fraction) stars[i]->caveats[k].add(Caveat::blended);
+        }
+    }
+}
+
+// Light that is not flat about the transient, or a nucleus within reach: nothing models it yet.
+bool host_shines_in(const FrameFluxes& frame, const Campaign& campaign) {
+    const StarFlux& transient = frame.stars.front();
+    if (campaign.nucleus) {
+        const double distance_px =
+            separation(campaign.position, *campaign.nucleus).arcseconds() / frame.scale_arcsec_per_px;
+        if (distance_px < frame.apertures.back().radius_px + nucleus_reach_fwhm * frame.fwhm_px) return true;
+    }
+    std::vector<double> others;
+    for (const StarFlux& star : frame.stars) {
+        if (&star != &transient) others.push_back(star.sky_unevenness);
+    }
+    const double usual = others.empty() ? 1.0 : std::max(1.0, numerics::median(others));
+    return transient.sky_unevenness > uneven_sky && transient.sky_unevenness > uneven_against_stars * usual;
+}
+
+// Time, air and place.
+void add_circumstances(FrameFluxes& out, const frame::FrameFacts& facts, const Campaign& campaign) {
+    const std::optional<sky::Site> site =
+        campaign.site ? campaign.site
+                      : (facts.site ? std::optional<sky::Site>(facts.site->value) : std::nullopt);
+    out.mid_exposure = sky::to_utc(facts.mid_exposure->value);
+    out.bjd_tdb = sky::bjd_tdb(out.mid_exposure, campaign.position, site);
+    out.night = sky::night_of(out.mid_exposure, site ? site->longitude.degrees() : 0.0);
+    if (site) {
+        out.airmass = sky::airmass(out.mid_exposure, campaign.position, *site);
+        for (StarFlux& star : out.stars)
+            star.airmass = sky::airmass(out.mid_exposure, star.place, *site);
+    } else if (facts.header_airmass) {
+        out.airmass = facts.header_airmass->value;
+    }
+    if (!out.airmass) {
+        out.caveats.add(Caveat::no_airmass);
+    } else {
+        if (*out.airmass > low_airmass) out.caveats.add(Caveat::low_altitude);
+        if (facts.aperture_mm) {
+            out.scintillation = photometry::scintillation(facts.aperture_mm->value / 1000.0, out.exposure_s,
+                                                          *out.airmass, site ? site->elevation_m : 0.0);
+        }
+    }
+}
+
+void describe_frame(FrameFluxes& out, const frame::Wcs& wcs, const StarField& field) {
+    out.scale_arcsec_per_px = wcs.scale_arcsec_per_px();
+    out.mirrored = wcs.mirrored();
+    out.rotation_deg = wcs.position_angle_of_y().degrees();
+    out.fwhm_px = field.profile.fwhm_px;
+    out.elongation = field.profile.elongation;
+    out.direction_deg = field.profile.direction.degrees();
+    out.shift_x_px = field.registration.dx_px;
+    out.shift_y_px = field.registration.dy_px;
+    out.shift_scatter_px = field.registration.scatter_px;
+    out.stars_expected = field.expected;
+    out.stars_found = field.found;
+    if (out.elongation > trailed_elongation) out.caveats.add(Caveat::trailed);
+    if (std::hypot(out.shift_x_px, out.shift_y_px) * out.scale_arcsec_per_px > pointing_off_arcsec) {
+        out.caveats.add(Caveat::pointing_off);
+    }
+}
+
+}  // namespace
+
+Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, std::string fingerprint,
+                                  const standard::Sequence& sequence, const Campaign& campaign) {
+    const frame::FrameFacts& facts = frame.facts();
+    const auto needs = needs_of(facts);
+    if (!needs) return fail(needs.error());
+    const Result<frame::Wcs>& wcs = frame.wcs();
+    if (!wcs) return fail(wcs.error());
+    auto field = find_stars(frame, *wcs, *needs, sequence, campaign);
+    if (!field) return fail(field.error());
+
+    FrameFluxes out;
+    out.frame = std::move(name);
+    out.fingerprint = std::move(fingerprint);
+    out.plane = facts.plane;
+    out.band = needs->band;
+    out.instrument = facts.instrument;
+    if (facts.filter) out.filter = facts.filter->value;
+    out.exposure_s = facts.exposure_s->value;
+    out.gain_e_per_adu = needs->gain_e_per_adu;
+    out.read_noise_e = needs->read_noise_e;
+    out.flat_err = campaign.measure.flat_err;
+    out.caveats = facts.caveats;
+    out.remarks = facts.remarks;
+    describe_frame(out, *wcs, *field);
+    out.apertures = aperture_grid(out.fwhm_px, out.scale_arcsec_per_px, campaign.measure);
+    std::vector<double> radii_px;
+    for (const auto& aperture : out.apertures)
+        radii_px.push_back(aperture.radius_px);
+    const photometry::Annulus annulus =
+        annulus_around(out.apertures, out.fwhm_px, out.scale_arcsec_per_px, campaign.measure);
+    for (const StarOnFrame& star : field->stars) {
+        auto light = light_of(star, radii_px, annulus, *needs);
+        if (light) {
+            out.stars.push_back(std::move(*light));
+        } else if (star.transient) {
+            return fail(at(facts.path + ", at the transient", light.error()));
+        }
+    }
+    add_circumstances(out, facts, campaign);
+    mark_blends(out);
+    if (host_shines_in(out, campaign)) {
+        for (Caveats& caveats : out.stars.front().caveats)
+            caveats.add(Caveat::host_unmodelled);
+    }
+    return out;
+}
+
+std::string flux_settings(const Campaign& campaign, const standard::Sequence& sequence) {
+    const MeasureSettings& m = campaign.measure;
+    const auto maybe = [](const auto& v) { return v ? fmt::format("{:.10g}", *v) : std::string("-"); };
+    std::string text = fmt::format("transient {:.7f} {:.7f}", campaign.position.ra.degrees(),
+                                   campaign.position.dec.degrees());
+    if (campaign.nucleus) {
+        text += fmt::format(" nucleus {:.7f} {:.7f}", campaign.nucleus->ra.degrees(),
+                            campaign.nucleus->dec.degrees());
+    }
+    if (campaign.site) {
+        text += fmt::format("\nsite {:.6f} {:.6f} {:.1f}", campaign.site->latitude.degrees(),
+                            campaign.site->longitude.degrees(), campaign.site->elevation_m);
+    }
+    text += fmt::format("\nmeasure {} {} {:g} {:g} {} {} {:g} {} {:g}", maybe(m.aperture_fwhm),
+                        maybe(m.aperture_arcsec), m.annulus_inner_fwhm, m.annulus_outer_fwhm,
+                        maybe(m.annulus_inner_arcsec), maybe(m.annulus_outer_arcsec), m.flat_err,
+                        m.least_comparison_stars, m.most_shift_arcsec);
+    for (const frame::Instrument& i : campaign.instruments) {
+        text += fmt::format("\ninstrument {} {} {} {} {} {} {} {}", i.name, i.override_header ? 1 : 0,
+                            maybe(i.aperture_mm), maybe(i.gain_e_per_adu), maybe(i.read_noise_e),
+                            maybe(i.saturation_adu), maybe(i.linear_to_adu), maybe(i.exposure_s));
+        for (const auto& [keyword, value] : i.match)
+            text += fmt::format(" {}={}", keyword, value);
+        for (const auto& [filter, band] : i.bands)
+            text += fmt::format(" {}->{}", filter, band);
+    }
+    std::vector<std::string> stars;
+    for (const standard::ComparisonStar& star : sequence.stars) {
+        if (star.role == standard::Role::ignore) continue;
+        stars.push_back(fmt::format("\nstar {} {:.7f} {:.7f}", star.label, star.position.ra.degrees(),
+                                    star.position.dec.degrees()));
+    }
+    std::sort(stars.begin(), stars.end());
+    for (const std::string& star : stars)
+        text += star;
+    return text;
+}
+
+}  // namespace emberline::night

@@ -1,0 +1,380 @@
+// SPDX-License-Identifier: MIT
+#include "night/measure_target.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "numerics/robust.hpp"
+#include "quantities/magnitude.hpp"
+
+namespace emberline::night {
+namespace {
+
+using photometry::StarFlux;
+
+constexpr double check_off_sigma = 3.0;
+constexpr double caveat_share = 0.25;  // of a night's frames that carry a caveat for the night to carry it
+constexpr double nothing_mag = 1e-7;   // common components below it are rounding
+constexpr std::size_t few_stars = 3;
+
+std::map<std::string, std::vector<std::size_t>> used_by_night(const BandSolution& solution) {
+    std::map<std::string, std::vector<std::size_t>> nights;
+    for (std::size_t i = 0; i < solution.frames.size(); ++i) {
+        if (solution.frames[i].refusal.empty()) nights[solution.frames[i].fluxes->night].push_back(i);
+    }
+    return nights;
+}
+
+// The colour term at work for a star of that colour.
+struct ColourShift {
+    double shift_mag = 0.0;  // T (C − C̄)
+    double distance_mag = 0.0;
+    bool applied = false;
+};
+
+ColourShift colour_shift(const standard::ZeroPoints& zero_points, std::optional<double> colour_mag) {
+    if (!colour_mag || !zero_points.colour_term_fitted) return {};
+    const double distance = *colour_mag - zero_points.mean_colour_mag;
+    return {zero_points.colour_term.value * distance, distance, true};
+}
+
+std::vector<CommonComponent> components(const BandSolution& solution, std::vector<double> gradient,
+                                        const ColourShift& colour) {
+    if (colour.applied) gradient.back() += colour.distance_mag;  // the colour term is the last global
+    const std::vector<double> v = standard::common_components(solution.lower, gradient);
+    std::vector<CommonComponent> named;
+    for (std::size_t k = 0; k < v.size(); ++k) {
+        if (std::abs(v[k]) < nothing_mag) continue;
+        named.push_back({fmt::format("{} {}: {}", solution.band.name(), solution.instrument,
+                                     solution.zero_points->global_names[k]),
+                         v[k]});
+    }
+    return named;
+}
+
+double quadrature_sum(const std::vector<CommonComponent>& components) {
+    double sum = 0.0;
+    for (const CommonComponent& c : components)
+        sum += c.err_mag * c.err_mag;
+    return std::sqrt(sum);
+}
+
+// Flux, magnitude or limit; the zero point and the common errors are set before.
+void set_light(Measurement& m, Flux flux_e, double dark_err_e, double limit_sigma) {
+    m.flux_e = flux_e;
+    m.is_limit = !(flux_e.value >= limit_sigma * flux_e.err);
+    const double faintest_e =
+        m.is_limit ? std::max(flux_e.value, 0.0) + limit_sigma * flux_e.err : limit_sigma * dark_err_e;
+    m.limit_mag = m.zero_point_mag - 2.5 * std::log10(faintest_e);
+    if (m.is_limit) return;
+    m.magnitude_mag = m.zero_point_mag - 2.5 * std::log10(flux_e.value);
+    m.random_err_mag = mag_per_relative_flux * flux_e.err / flux_e.value;
+    m.common_err_mag = quadrature_sum(m.common);
+}
+
+void set_comparison(Measurement& m, const BandSolution& solution, const std::vector<std::string>& labels,
+                    double natural_zero_point_mag) {
+    m.comparison_labels = labels;
+    m.n_comparison = static_cast<int>(labels.size());
+    double sum = 0.0;
+    std::size_t n = 0;
+    for (const standard::SolveStar& star : solution.stars) {
+        if (std::find(labels.begin(), labels.end(), star.label) == labels.end()) continue;
+        sum += star.catalogue_mag;
+        ++n;
+    }
+    if (n == 0) return;
+    m.comparison_catalogue_mag = sum / static_cast<double>(n);
+    m.comparison_instrumental_mag = *m.comparison_catalogue_mag - natural_zero_point_mag;
+}
+
+struct CheckInput {
+    const standard::ComparisonStar* star = nullptr;
+    std::optional<ValueWithError> catalogue;
+    ColourShift colour;
+};
+
+CheckInput check_input(const BandSolution& solution, const standard::ComparisonStar* check) {
+    CheckInput input;
+    input.star = check;
+    if (check == nullptr) return input;
+    input.catalogue = check->magnitude(sequence_band(solution.band));
+    if (const auto index = usual_colour(solution.band)) {
+        const auto colour = check->colour(*index);
+        input.colour =
+            colour_shift(*solution.zero_points, colour ? std::optional(colour->value) : std::nullopt);
+    }
+    return input;
+}
+
+CheckStar check_star(const BandSolution& solution, const CheckInput& input, double zero_point_mag,
+                     Flux flux_e, const std::vector<double>& gradient, bool& off) {
+    CheckStar check;
+    off = false;
+    check.label = input.star->label;
+    if (input.catalogue) check.catalogue_mag = input.catalogue->value;
+    if (!(flux_e.value > 0.0)) return check;
+    check.instrumental_mag = -2.5 * std::log10(flux_e.value);
+    check.magnitude_mag = zero_point_mag + *check.instrumental_mag + input.colour.shift_mag;
+    const double common = quadrature_sum(components(solution, gradient, input.colour));
+    check.err_mag = std::hypot(mag_per_relative_flux * flux_e.err / flux_e.value, common);
+    if (!input.catalogue) return check;
+    check.residual_mag = *check.magnitude_mag - input.catalogue->value;
+    off = std::abs(*check.residual_mag) > check_off_sigma * std::hypot(*check.err_mag, input.catalogue->err);
+    return check;
+}
+
+Caveats usual_caveats(const BandSolution& solution, const std::optional<ValueWithError>& on_night) {
+    const standard::ZeroPoints& zero_points = *solution.zero_points;
+    Caveats caveats;
+    if (sequence_band(solution.band) != solution.band) caveats.add(Caveat::sequence_mixed_band);
+    if (zero_points.colour_term_fitted && !on_night) caveats.add(Caveat::colour_unknown);
+    if (zero_points.colour_term_fitted && on_night) {
+        caveats.add(Caveat::spectrum_not_stellar);
+        if (on_night->value < zero_points.colour_low_mag || on_night->value > zero_points.colour_high_mag) {
+            caveats.add(Caveat::colour_extrapolated);
+        }
+    }
+    return caveats;
+}
+
+// What a frame says of itself, measured or not.
+void describe(FrameMeasurement& m, const photometry::FrameFluxes& fluxes) {
+    m.frame = fluxes.frame;
+    m.plane = fluxes.plane;
+    m.fingerprint = fluxes.fingerprint;
+    m.night = fluxes.night;
+    m.band = fluxes.band;
+    m.instrument = fluxes.instrument;
+    m.jd_utc = fluxes.mid_exposure.jd();
+    m.bjd_tdb = fluxes.bjd_tdb;
+    m.exposure_s = fluxes.exposure_s;
+    m.airmass = fluxes.airmass;
+    m.fwhm_px = fluxes.fwhm_px;
+    m.method = "aperture";
+    m.caveats.add(fluxes.caveats);
+}
+
+class NightMaker {
+  public:
+    NightMaker(const BandSolution& solution, const standard::ComparisonStar* check,
+               const TransientColour& colour, double limit_sigma)
+        : solution_(solution),
+          zero_points_(*solution.zero_points),
+          colour_(colour),
+          check_(check_input(solution, check)),
+          limit_sigma_(limit_sigma) {}
+
+    NightMeasurement make(const std::string& date, const std::vector<std::size_t>& members,
+                          std::vector<FrameMeasurement>& frames) {
+        const auto on_night = colour_.on(date);
+        shift_ = colour_shift(zero_points_, on_night ? std::optional(on_night->value) : std::nullopt);
+        colour_component_.reset();
+        if (shift_.applied && on_night->err > 0.0) {
+            colour_component_ = CommonComponent{fmt::format("colour {} {}", colour_.index, date),
+                                                zero_points_.colour_term.value * on_night->err};
+        }
+        const auto transient = star_over_night(solution_, members, photometry::transient_label);
+        const auto check = check_.star != nullptr ? star_over_night(solution_, members, check_.star->label)
+                                                  : std::optional<StarOverNight>();
+        NightMeasurement night;
+        night.night = date;
+        night.caveats = usual_caveats(solution_, on_night);
+        set_common(night, on_night);
+        for (std::size_t i = 0; i < transient->members.size(); ++i) {
+            frames[transient->members[i]] =
+                frame(night, transient->members[i], transient->combined.frame_err_e[i],
+                      transient->combined.frame_dark_err_e[i], check);
+        }
+        fill(night, *transient, check, frames);
+        return night;
+    }
+
+  private:
+    void set_common(Measurement& m, const std::optional<ValueWithError>& on_night) const {
+        m.band = solution_.band;
+        m.instrument = solution_.instrument;
+        m.method = "aperture";
+        m.transformed = shift_.applied;
+        m.colour_index = colour_.index;
+        if (on_night && shift_.applied) m.colour_mag = on_night->value;
+        if (zero_points_.colour_term_fitted) m.colour_term = zero_points_.colour_term.value;
+    }
+
+    [[nodiscard]] std::vector<CommonComponent> common(const std::vector<double>& gradient) const {
+        auto named = components(solution_, gradient, shift_);
+        if (colour_component_) named.push_back(*colour_component_);
+        return named;
+    }
+
+    [[nodiscard]] FrameMeasurement frame(const NightMeasurement& night, std::size_t member, double err_e,
+                                         double dark_err_e, const std::optional<StarOverNight>& check) const {
+        const JudgedFrame& judged = solution_.frames[member];
+        const photometry::FrameFluxes& fluxes = *judged.fluxes;
+        const standard::FrameZeroPoint& zero = zero_points_.frames[*judged.solved];
+        const std::size_t k = *judged.aperture;
+        const StarFlux& star = *fluxes.find(photometry::transient_label);
+        FrameMeasurement m;
+        static_cast<Measurement&>(m) = night;
+        describe(m, fluxes);
+        m.zero_point_mag = zero.zero_point_mag + shift_.shift_mag;
+        m.zero_point_err_mag = zero.random_err_mag;
+        m.common = common(zero.gradient);
+        set_light(m, {star.flux_e[k], err_e}, dark_err_e, limit_sigma_);
+        set_comparison(m, solution_, judged.comparison_labels, zero.zero_point_mag);
+        m.aperture_px = fluxes.apertures[k].radius_px;
+        m.aperture_arcsec = m.aperture_px * fluxes.scale_arcsec_per_px;
+        m.relative_transparency = judged.relative_transparency;
+        m.caveats.add(judged.caveats);
+        m.caveats.add(star.caveats[k]);
+        add_check(m, member, zero, check);
+        return m;
+    }
+
+    void add_check(FrameMeasurement& m, std::size_t member, const standard::FrameZeroPoint& zero,
+                   const std::optional<StarOverNight>& check) const {
+        m.check = {};
+        if (check_.star == nullptr || !check) {
+            m.caveats.add(Caveat::no_check_star);
+            return;
+        }
+        const auto at = std::find(check->members.begin(), check->members.end(), member);
+        if (at == check->members.end()) {
+            m.caveats.add(Caveat::no_check_star);
+            return;
+        }
+        const JudgedFrame& judged = solution_.frames[member];
+        const double flux = judged.fluxes->find(check_.star->label)->flux_e[*judged.aperture];
+        const double err = check->combined.frame_err_e[static_cast<std::size_t>(at - check->members.begin())];
+        bool off = false;
+        m.check = check_star(solution_, check_, zero.zero_point_mag, {flux, err}, zero.gradient, off);
+        if (off) m.caveats.add(Caveat::check_star_off);
+    }
+
+    void fill(NightMeasurement& night, const StarOverNight& transient,
+              const std::optional<StarOverNight>& check, const std::vector<FrameMeasurement>& frames) const {
+        const CombinedFlux& combined = transient.combined;
+        night.zero_point_mag = combined.zero_point_mag + shift_.shift_mag;
+        night.common = common(transient.gradient);
+        set_light(night, combined.flux_e, combined.dark_err_e, limit_sigma_);
+        night.chi2 = combined.chi2;
+        night.n_frames = static_cast<int>(transient.members.size());
+        average(night, transient, frames);
+        if (night.n_comparison < static_cast<int>(few_stars)) night.caveats.add(Caveat::few_comparison_stars);
+        if (night.n_frames == 1) night.caveats.add(Caveat::single_frame);
+        if (combined.scattered) night.caveats.add(Caveat::scattered_frames);
+        night.caveats.remove(Caveat::no_check_star);
+        night.caveats.remove(Caveat::check_star_off);
+        if (!check) {
+            night.caveats.add(Caveat::no_check_star);
+            return;
+        }
+        bool off = false;
+        // On the transient's zero point, so that the two instrumental magnitudes can be compared.
+        const double scale = flux_ratio(check->combined.zero_point_mag - combined.zero_point_mag);
+        const Flux flux{check->combined.flux_e.value * scale, check->combined.flux_e.err * scale};
+        night.check = check_star(solution_, check_, combined.zero_point_mag, flux, check->gradient, off);
+        if (off) night.caveats.add(Caveat::check_star_off);
+    }
+
+    // What a night takes from its frames, each with its share of the mean.
+    void average(NightMeasurement& night, const StarOverNight& transient,
+                 const std::vector<FrameMeasurement>& frames) const {
+        double airmass = 0.0, zero_point_variance = 0.0;
+        bool every_airmass = true;
+        const double first_jd = frames[transient.members.front()].jd_utc;
+        const double first_bjd = frames[transient.members.front()].bjd_tdb;
+        double later_jd = 0.0, later_bjd = 0.0;
+        std::vector<double> apertures;
+        std::map<std::string, std::size_t> labels;
+        std::map<Caveat, std::size_t> caveats;
+        for (std::size_t i = 0; i < transient.members.size(); ++i) {
+            const FrameMeasurement& m = frames[transient.members[i]];
+            const double share = transient.combined.share[i];
+            later_jd += share * (m.jd_utc - first_jd);
+            later_bjd += share * (m.bjd_tdb - first_bjd);
+            if (m.airmass) airmass += share * *m.airmass;
+            every_airmass = every_airmass && m.airmass.has_value();
+            zero_point_variance += std::pow(share * m.zero_point_err_mag, 2);
+            night.exposure_s += m.exposure_s;
+            apertures.push_back(m.aperture_arcsec);
+            for (const std::string& label : m.comparison_labels)
+                ++labels[label];
+            for (const Caveat c : m.caveats.list())
+                ++caveats[c];
+        }
+        const auto n = static_cast<double>(transient.members.size());
+        night.jd_utc = first_jd + later_jd;
+        night.bjd_tdb = first_bjd + later_bjd;
+        if (every_airmass) night.airmass = airmass;
+        night.zero_point_err_mag = std::sqrt(zero_point_variance);
+        night.aperture_arcsec = numerics::median(std::move(apertures));
+        for (const auto& [c, times] : caveats) {
+            if (static_cast<double>(times) >= caveat_share * n) night.caveats.add(c);
+        }
+        std::vector<std::string> used;
+        for (const standard::SolveStar& star : solution_.stars) {
+            const auto found = labels.find(star.label);
+            if (found != labels.end() && 2.0 * static_cast<double>(found->second) >= n)
+                used.push_back(star.label);
+        }
+        set_comparison(night, solution_, used, transient.combined.zero_point_mag);
+    }
+
+    const BandSolution& solution_;
+    const standard::ZeroPoints& zero_points_;
+    const TransientColour& colour_;
+    CheckInput check_;
+    double limit_sigma_;
+    ColourShift shift_;
+    std::optional<CommonComponent> colour_component_;
+};
+
+}  // namespace
+
+std::optional<ValueWithError> TransientColour::on(const std::string& night) const {
+    if (always) return ValueWithError{*always, 0.0};
+    const auto found = of_night.find(night);
+    return found == of_night.end() ? std::nullopt : std::optional(found->second);
+}
+
+std::map<std::string, ValueWithError> natural_magnitudes(const BandSolution& solution, double limit_sigma) {
+    std::map<std::string, ValueWithError> magnitudes;
+    if (!solution.zero_points) return magnitudes;
+    for (const auto& [date, members] : used_by_night(solution)) {
+        const auto star = star_over_night(solution, members, photometry::transient_label);
+        if (!star) continue;
+        const Flux& flux = star->combined.flux_e;
+        if (flux.value < limit_sigma * flux.err) continue;
+        magnitudes[date] = {star->combined.zero_point_mag - 2.5 * std::log10(flux.value),
+                            mag_per_relative_flux * flux.err / flux.value};
+    }
+    return magnitudes;
+}
+
+BandMeasurements measure_transient(const BandSolution& solution, const standard::ComparisonStar* check,
+                                   const TransientColour& colour, double limit_sigma) {
+    BandMeasurements out;
+    std::map<std::string, int> rejected;
+    for (const JudgedFrame& frame : solution.frames) {
+        FrameMeasurement m;
+        describe(m, *frame.fluxes);
+        m.used = frame.refusal.empty();
+        m.reason = frame.refusal;
+        m.relative_transparency = frame.relative_transparency;
+        if (!m.used) ++rejected[m.night];
+        out.frames.push_back(std::move(m));
+    }
+    if (!solution.zero_points) return out;
+    NightMaker maker(solution, check, colour, limit_sigma);
+    for (const auto& [date, members] : used_by_night(solution)) {
+        NightMeasurement night = maker.make(date, members, out.frames);
+        night.n_rejected = rejected[date];
+        out.nights.push_back(std::move(night));
+    }
+    return out;
+}
+
+}  // namespace emberline::night

@@ -1,0 +1,217 @@
+// SPDX-License-Identifier: MIT
+#include "night/solve_band.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+
+#include "night/choose_aperture.hpp"
+#include "numerics/robust.hpp"
+#include "quantities/magnitude.hpp"
+
+namespace emberline::night {
+namespace {
+
+using photometry::FrameFluxes;
+using photometry::StarFlux;
+
+constexpr double uneven_mag = 0.02;  // scatter of a frame's stars that an observer would care about
+constexpr double used_weight = 0.1;  // robust weight below which a star counts as not used
+
+std::vector<standard::SolveStar> calibrating_stars(const standard::Sequence& sequence, const Band& band,
+                                                   const std::set<std::string>& usable) {
+    const auto index = usual_colour(band);
+    std::vector<standard::SolveStar> stars;
+    for (const standard::ComparisonStar& star : sequence.stars) {
+        const auto magnitude = star.magnitude(sequence_band(band));
+        if (!usable.contains(star.label) || !magnitude) continue;
+        std::optional<double> colour;
+        if (index) {
+            if (const auto c = star.colour(*index)) colour = c->value;
+        }
+        stars.push_back({star.label, magnitude->value, magnitude->err, colour});
+    }
+    return stars;
+}
+
+standard::SolveInput gather(std::vector<JudgedFrame>& frames, const std::vector<standard::SolveStar>& stars,
+                            const Band& band, const std::string& instrument, const Campaign& campaign) {
+    standard::SolveInput input;
+    input.stars = stars;
+    const BandFacts& about = facts(band);
+    input.extinction_prior = {about.extinction_mag_per_airmass, about.extinction_err};
+    input.fit_colour_term = campaign.measure.colour_term;
+    if (const auto terms = campaign.colour_terms.find(instrument); terms != campaign.colour_terms.end()) {
+        if (const auto term = terms->second.find(band.name()); term != terms->second.end())
+            input.colour_term_prior = term->second;
+    }
+    for (JudgedFrame& frame : frames) {
+        frame.solved.reset();
+        if (!frame.refusal.empty()) continue;
+        const std::size_t number = input.frames++;
+        frame.solved = number;
+        const std::size_t k = *frame.aperture;
+        for (std::size_t i = 0; i < stars.size(); ++i) {
+            const StarFlux* star = frame.fluxes->find(stars[i].label);
+            if (star == nullptr || spoilt(*star, k)) continue;
+            double difference = 0.0;
+            if (star->airmass && frame.fluxes->airmass) difference = *star->airmass - *frame.fluxes->airmass;
+            input.observations.push_back(
+                {number, i, star->flux_e[k], noise_terms(*frame.fluxes, *star, k), difference});
+        }
+    }
+    return input;
+}
+
+void judge_shape(std::vector<JudgedFrame>& frames, const MeasureSettings& settings) {
+    for (JudgedFrame& frame : frames) {
+        if (!frame.refusal.empty()) continue;
+        if (!frame.aperture) {
+            frame.refusal =
+                "Its grid of apertures lacks the one in use: its seeing is too far from the others'.";
+        } else if (frame.fluxes->elongation > settings.refuse_elongation) {
+            frame.refusal = fmt::format("Its stars are trailed: {:.1f} times as long as wide, above {:.1f}.",
+                                        frame.fluxes->elongation, settings.refuse_elongation);
+        } else if (frame.fluxes->find(photometry::transient_label) == nullptr) {
+            frame.refusal = "The transient was not measured in it.";
+        }
+    }
+}
+
+// Light let through, as the zero point of one second outside the atmosphere: magnitudes, larger is clearer.
+double clearness(const JudgedFrame& frame, const standard::ZeroPoints& solved) {
+    const double airmass = frame.fluxes->airmass.value_or(1.0);
+    return solved.frames[*frame.solved].zero_point_mag - 2.5 * std::log10(frame.fluxes->exposure_s) +
+           facts(frame.fluxes->band).extinction_mag_per_airmass * airmass;
+}
+
+// The middle of a night's three clearest frames: one lucky or wrong frame does not set the mark.
+std::map<std::string, double> best_of_nights(const std::vector<JudgedFrame>& frames,
+                                             const standard::ZeroPoints& solved) {
+    std::map<std::string, std::vector<double>> nights;
+    for (const JudgedFrame& frame : frames) {
+        if (frame.solved && solved.frames[*frame.solved].determined)
+            nights[frame.fluxes->night].push_back(clearness(frame, solved));
+    }
+    std::map<std::string, double> best;
+    for (auto& [night, values] : nights) {
+        std::sort(values.begin(), values.end(), std::greater<>());
+        best[night] = values.size() >= 3 ? values[1] : values[0];
+    }
+    return best;
+}
+
+// Returns whether a frame was refused, so that the rest must be solved again without it.
+bool judge_light(std::vector<JudgedFrame>& frames, const standard::ZeroPoints& solved,
+                 const MeasureSettings& settings) {
+    const auto best = best_of_nights(frames, solved);
+    bool refused = false;
+    for (JudgedFrame& frame : frames) {
+        if (!frame.solved) continue;
+        const standard::FrameZeroPoint& zero = solved.frames[*frame.solved];
+        if (!zero.determined || zero.stars == 0) {
+            frame.refusal = "None of its comparison stars can be used.";
+            refused = true;
+            continue;
+        }
+        const double lost_mag = best.at(frame.fluxes->night) - clearness(frame, solved);
+        frame.relative_transparency = flux_ratio(lost_mag);
+        frame.caveats = {};
+        frame.extra_scatter_mag = 0.0;
+        if (lost_mag > settings.refuse_cloud_mag) {
+            frame.refusal = fmt::format("Cloud took {:.1f} mag against the night's best, more than {:.1f}.",
+                                        lost_mag, settings.refuse_cloud_mag);
+            refused = true;
+            continue;
+        }
+        if (lost_mag > settings.cloud_mag) frame.caveats.add(Caveat::cloud);
+        if (zero.extra_scatter_mag > 0.0 ||
+            (zero.scatter_mag > uneven_mag && beyond_chance(zero.chi2, zero.dof))) {
+            frame.caveats.add(Caveat::uneven_transparency);
+        }
+        frame.extra_scatter_mag = zero.extra_scatter_mag;
+        if (zero.stars < 3) frame.caveats.add(Caveat::few_comparison_stars);
+    }
+    return refused;
+}
+
+void name_comparison_stars(std::vector<JudgedFrame>& frames, const standard::SolveInput& input,
+                           const standard::ZeroPoints& solved) {
+    std::vector<std::vector<std::string>> labels(input.frames);
+    for (std::size_t i = 0; i < input.observations.size(); ++i) {
+        const auto& o = input.observations[i];
+        if (solved.weights[i] > used_weight) labels[o.frame].push_back(input.stars[o.star].label);
+    }
+    for (JudgedFrame& frame : frames) {
+        if (frame.solved) frame.comparison_labels = labels[*frame.solved];
+    }
+}
+
+}  // namespace
+
+BandSolution solve_band(std::vector<JudgedFrame> frames, const standard::Sequence& sequence,
+                        const std::set<std::string>& usable, const Campaign& campaign) {
+    BandSolution out;
+    out.band = frames.front().fluxes->band;
+    out.instrument = frames.front().fluxes->instrument;
+    out.frames = std::move(frames);
+    out.stars = calibrating_stars(sequence, out.band, usable);
+    judge_shape(out.frames, campaign.measure);
+    if (out.stars.empty()) {
+        out.no_solution =
+            fmt::format("No comparison star has a magnitude in band {}.", sequence_band(out.band).name());
+    }
+    // Refusing frames can only make the rest clearer; a third round would change nothing that matters.
+    for (int round = 0; round < 3 && out.no_solution.empty(); ++round) {
+        const standard::SolveInput input = gather(out.frames, out.stars, out.band, out.instrument, campaign);
+        if (input.frames == 0) break;
+        auto solved = standard::solve_zero_points(input);
+        if (!solved) {
+            out.no_solution = one_line(solved.error());
+            break;
+        }
+        const bool refused = judge_light(out.frames, *solved, campaign.measure);
+        name_comparison_stars(out.frames, input, *solved);
+        out.lower = numerics::cholesky_lower(solved->global_covariance);
+        out.zero_points = std::move(*solved);
+        if (!refused) break;
+    }
+    for (JudgedFrame& frame : out.frames) {
+        if (!frame.refusal.empty()) continue;
+        if (!frame.solved || !out.zero_points || !out.zero_points->frames[*frame.solved].determined) {
+            frame.refusal =
+                out.no_solution.empty() ? "None of its comparison stars can be used." : out.no_solution;
+        }
+    }
+    return out;
+}
+
+std::optional<StarOverNight> star_over_night(const BandSolution& solution,
+                                             const std::vector<std::size_t>& members,
+                                             const std::string& label) {
+    StarOverNight out;
+    std::vector<StarInFrame> inputs;
+    for (const std::size_t m : members) {
+        const JudgedFrame& frame = solution.frames[m];
+        const StarFlux* star = frame.fluxes->find(label);
+        if (star == nullptr || !std::isfinite(star->flux_e[*frame.aperture])) continue;
+        const standard::FrameZeroPoint& zero = solution.zero_points->frames[*frame.solved];
+        inputs.push_back({star->flux_e[*frame.aperture], noise_terms(*frame.fluxes, *star, *frame.aperture),
+                          zero.zero_point_mag, zero.random_err_mag,
+                          std::hypot(solution.zero_points->scatter_floor_mag, frame.extra_scatter_mag)});
+        out.members.push_back(m);
+    }
+    if (inputs.empty()) return std::nullopt;
+    out.combined = combine_frames(inputs);
+    out.gradient.assign(solution.zero_points->global_names.size(), 0.0);
+    for (std::size_t i = 0; i < out.members.size(); ++i) {
+        const auto& zero = solution.zero_points->frames[*solution.frames[out.members[i]].solved];
+        for (std::size_t j = 0; j < out.gradient.size(); ++j)
+            out.gradient[j] += out.combined.share[i] * zero.gradient[j];
+    }
+    return out;
+}
+
+}  // namespace emberline::night

@@ -1,0 +1,57 @@
+// SPDX-License-Identifier: MIT
+// night/solve_band — the frames of one band and instrument: zero points found, frames judged, and the
+// transient and the check star measured against them. Private to this room.
+#pragma once
+
+#include <optional>
+#include <set>
+#include <string>
+#include <vector>
+
+#include "night/campaign.hpp"
+#include "night/combine_frames.hpp"
+#include "night/solve_campaign.hpp"
+#include "numerics/matrix.hpp"
+#include "photometry/star_flux.hpp"
+#include "standard/sequence.hpp"
+#include "standard/zero_points.hpp"
+
+namespace emberline::night {
+
+struct JudgedFrame {
+    const photometry::FrameFluxes* fluxes = nullptr;
+    std::optional<std::size_t> aperture;
+    std::string refusal;                 // empty: used
+    std::optional<std::size_t> solved;   // its index among the frames of the zero points
+    double relative_transparency = 1.0;  // against the best of its night
+    double extra_scatter_mag = 0.0;      // uneven cloud: beyond noise and floor
+    Caveats caveats;                     // from the judgement
+    std::vector<std::string> comparison_labels;
+};
+
+struct BandSolution {
+    Band band;
+    std::string instrument;
+    std::vector<JudgedFrame> frames;  // by time
+    std::optional<standard::ZeroPoints> zero_points;
+    numerics::Matrix lower;  // Cholesky factor of the globals' covariance
+    std::vector<standard::SolveStar> stars;
+    std::string no_solution;  // why there are no zero points
+};
+
+// `usable`: labels that may calibrate (role, not set aside).
+[[nodiscard]] BandSolution solve_band(std::vector<JudgedFrame> frames, const standard::Sequence& sequence,
+                                      const std::set<std::string>& usable, const Campaign& campaign);
+
+// One star of all used frames of one night, `members` indices into solution.frames. Absent where the star
+// was measured in none of them.
+struct StarOverNight {
+    std::vector<std::size_t> members;  // those that have the star
+    CombinedFlux combined;
+    std::vector<double> gradient;  // d(zero point of the mean)/d(globals)
+};
+[[nodiscard]] std::optional<StarOverNight> star_over_night(const BandSolution& solution,
+                                                           const std::vector<std::size_t>& members,
+                                                           const std::string& label);
+
+}  // namespace emberline::night

@@ -1,0 +1,172 @@
+// SPDX-License-Identifier: MIT
+#include "night/solve_campaign.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+#include <tuple>
+
+#include "night/choose_aperture.hpp"
+#include "night/measure_target.hpp"
+#include "night/solve_band.hpp"
+
+namespace emberline::night {
+namespace {
+
+using photometry::FrameFluxes;
+
+std::set<std::string> usable_labels(const standard::Sequence& sequence, const Campaign& campaign,
+                                    const SetAsideByObserver& set_aside) {
+    std::set<std::string> labels;
+    for (const standard::ComparisonStar& star : sequence.stars) {
+        if (star.role != standard::Role::comparison || star.label == campaign.check_label) continue;
+        if (!set_aside.stars.contains(star.label)) labels.insert(star.label);
+    }
+    return labels;
+}
+
+const standard::ComparisonStar* check_star_of(const standard::Sequence& sequence, const Campaign& campaign,
+                                              const SetAsideByObserver& set_aside) {
+    const standard::ComparisonStar* check = sequence.find(campaign.check_label);
+    for (const standard::ComparisonStar& star : sequence.stars) {
+        if (check == nullptr && star.role == standard::Role::check) check = &star;
+    }
+    return check != nullptr && set_aside.stars.contains(check->label) ? nullptr : check;
+}
+
+std::string refusal_by_observer(const FrameFluxes& frame, const SetAsideByObserver& set_aside) {
+    if (const auto found = set_aside.frames.find(frame.frame); found != set_aside.frames.end()) {
+        return fmt::format("Set aside by the observer: {}", found->second);
+    }
+    if (const auto found = set_aside.nights.find(frame.night); found != set_aside.nights.end()) {
+        return fmt::format("Its night is set aside by the observer: {}", found->second);
+    }
+    return {};
+}
+
+// The whole campaign's, since one angle may have to serve all of it.
+std::vector<JudgedFrame> with_apertures(const std::vector<FrameFluxes>& frames,
+                                        const std::set<std::string>& usable, const Campaign& campaign,
+                                        const SetAsideByObserver& set_aside) {
+    std::vector<JudgedFrame> judged;
+    std::vector<const FrameFluxes*> in_use;
+    for (const FrameFluxes& frame : frames) {
+        JudgedFrame entry;
+        entry.fluxes = &frame;
+        entry.refusal = refusal_by_observer(frame, set_aside);
+        if (entry.refusal.empty()) in_use.push_back(&frame);
+        judged.push_back(std::move(entry));
+    }
+    std::stable_sort(judged.begin(), judged.end(), [](const JudgedFrame& a, const JudgedFrame& b) {
+        return days_between(a.fluxes->mid_exposure, b.fluxes->mid_exposure) > 0.0;
+    });
+    const auto chosen = choose_apertures(in_use, usable, campaign.measure);
+    std::map<const FrameFluxes*, std::optional<std::size_t>> aperture_of;
+    for (std::size_t i = 0; i < in_use.size(); ++i)
+        aperture_of[in_use[i]] = chosen[i];
+    for (JudgedFrame& frame : judged) {
+        if (frame.refusal.empty()) frame.aperture = aperture_of.at(frame.fluxes);
+    }
+    return judged;
+}
+
+// Two bands observed on one night by one instrument tell the transient's colour, each corrected by the other:
+// C = [m_b − m_r − T_b C̄_b + T_r C̄_r] / (1 − T_b + T_r), m before colour terms.
+std::map<std::string, ValueWithError> colours_from_nights(const BandSolution& blue, const BandSolution& red,
+                                                          double limit_sigma) {
+    std::map<std::string, ValueWithError> colours;
+    if (!blue.zero_points || !red.zero_points) return colours;
+    const auto term = [](const BandSolution& s) {
+        return s.zero_points->colour_term_fitted ? s.zero_points->colour_term.value : 0.0;
+    };
+    const double t_blue = term(blue), t_red = term(red);
+    const double divisor = 1.0 - t_blue + t_red;
+    const auto red_nights = natural_magnitudes(red, limit_sigma);
+    for (const auto& [night, m_blue] : natural_magnitudes(blue, limit_sigma)) {
+        const auto m_red = red_nights.find(night);
+        if (m_red == red_nights.end()) continue;
+        const double difference = m_blue.value - m_red->second.value -
+                                  t_blue * blue.zero_points->mean_colour_mag +
+                                  t_red * red.zero_points->mean_colour_mag;
+        colours[night] = {difference / divisor,
+                          std::hypot(m_blue.err, m_red->second.err) / std::abs(divisor)};
+    }
+    return colours;
+}
+
+TransientColour colour_for(const BandSolution& solution, const std::vector<BandSolution>& all,
+                           const Campaign& campaign) {
+    TransientColour colour;
+    const auto index = usual_colour(solution.band);
+    if (!index) return colour;
+    colour.index = index->name();
+    if (const auto given = campaign.colours.find(colour.index); given != campaign.colours.end()) {
+        colour.always = given->second;
+        return colour;
+    }
+    for (const BandSolution& blue : all) {
+        for (const BandSolution& red : all) {
+            if (blue.instrument == solution.instrument && red.instrument == solution.instrument &&
+                sequence_band(blue.band) == index->blue && sequence_band(red.band) == index->red) {
+                colour.of_night.merge(colours_from_nights(blue, red, campaign.measure.limit_sigma));
+            }
+        }
+    }
+    return colour;
+}
+
+void add_verdicts(const BandSolution& solution, std::vector<StarVerdict>& verdicts) {
+    if (!solution.zero_points) return;
+    for (std::size_t i = 0; i < solution.stars.size(); ++i) {
+        const standard::StarOffset& star = solution.zero_points->stars[i];
+        if (star.frames == 0) continue;
+        verdicts.push_back({solution.instrument, solution.band, solution.stars[i].label,
+                            star.offset_mag.value, star.offset_mag.err, star.scatter_mag,
+                            star.expected_scatter_mag, star.suspect, star.why});
+    }
+}
+
+}  // namespace
+
+Result<CampaignSolution> solve_campaign(const std::vector<FrameFluxes>& frames,
+                                        const standard::Sequence& sequence, const Campaign& campaign,
+                                        const SetAsideByObserver& set_aside) {
+    if (frames.empty()) {
+        return fail({.what = "No frame has been measured yet.",
+                     .where = campaign.folder,
+                     .mend = "Measure some first: `emberline measure FRAMES`."});
+    }
+    const std::set<std::string> usable = usable_labels(sequence, campaign, set_aside);
+    const standard::ComparisonStar* check = check_star_of(sequence, campaign, set_aside);
+    std::map<std::pair<Band, std::string>, std::vector<JudgedFrame>> groups;
+    for (JudgedFrame& frame : with_apertures(frames, usable, campaign, set_aside)) {
+        groups[{frame.fluxes->band, frame.fluxes->instrument}].push_back(std::move(frame));
+    }
+    std::vector<BandSolution> solutions;
+    for (auto& [key, members] : groups)
+        solutions.push_back(solve_band(std::move(members), sequence, usable, campaign));
+
+    CampaignSolution out;
+    for (const BandSolution& solution : solutions) {
+        BandMeasurements measured = measure_transient(
+            solution, check, colour_for(solution, solutions, campaign), campaign.measure.limit_sigma);
+        std::move(measured.frames.begin(), measured.frames.end(), std::back_inserter(out.solution.frames));
+        std::move(measured.nights.begin(), measured.nights.end(), std::back_inserter(out.solution.nights));
+        add_verdicts(solution, out.solution.stars);
+        if (!solution.no_solution.empty()) {
+            out.remarks.push_back(
+                fmt::format("{}, {}: {}", solution.band.name(), solution.instrument, solution.no_solution));
+        }
+    }
+    std::stable_sort(out.solution.frames.begin(), out.solution.frames.end(),
+                     [](const auto& a, const auto& b) { return a.jd_utc < b.jd_utc; });
+    std::stable_sort(
+        out.solution.nights.begin(), out.solution.nights.end(), [](const auto& a, const auto& b) {
+            return std::tie(a.night, a.band, a.instrument) < std::tie(b.night, b.band, b.instrument);
+        });
+    return out;
+}
+
+}  // namespace emberline::night
