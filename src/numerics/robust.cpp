@@ -1,0 +1,126 @@
+// SPDX-License-Identifier: MIT
+#include "numerics/robust.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numbers>
+
+namespace emberline::numerics {
+namespace {
+
+// Variance of a unit Gaussian cut at −low and +high about its centre, and the mean that the cut leaves.
+struct TruncatedGaussian {
+    double mean = 0.0, variance = 1.0;
+};
+TruncatedGaussian truncated(double low, double high) {
+    const auto density = [](double x) { return std::exp(-0.5 * x * x) / std::sqrt(2.0 * std::numbers::pi); };
+    const auto below = [](double x) { return 0.5 * std::erfc(-x / std::numbers::sqrt2); };
+    const double kept = below(high) - below(-low);
+    const double mean = (density(-low) - density(high)) / kept;
+    const double second = 1.0 + (-low * density(-low) - high * density(high)) / kept;
+    return {mean, second - mean * mean};
+}
+
+struct Moments {
+    double mean = 0.0, sigma = 0.0;
+};
+Moments moments_of(std::span<const double> values) {
+    const auto n = static_cast<double>(values.size());
+    double mean = 0.0;
+    for (const double v : values)
+        mean += v / n;
+    double squares = 0.0;
+    for (const double v : values)
+        squares += (v - mean) * (v - mean);
+    return {mean, values.size() > 1 ? std::sqrt(squares / (n - 1.0)) : 0.0};
+}
+
+}  // namespace
+
+double median(std::vector<double> values) {
+    if (values.empty()) return std::numeric_limits<double>::quiet_NaN();
+    const std::size_t half = values.size() / 2;
+    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(half);
+    std::nth_element(values.begin(), middle, values.end());
+    if (values.size() % 2 == 1) return *middle;
+    return 0.5 * (*middle + *std::max_element(values.begin(), middle));
+}
+
+double quantile(std::vector<double> values, double q) {
+    if (values.empty()) return std::numeric_limits<double>::quiet_NaN();
+    std::sort(values.begin(), values.end());
+    const double place = std::clamp(q, 0.0, 1.0) * static_cast<double>(values.size() - 1);
+    const auto below = static_cast<std::size_t>(place);
+    const std::size_t above = std::min(below + 1, values.size() - 1);
+    return values[below] + (place - static_cast<double>(below)) * (values[above] - values[below]);
+}
+
+double median_absolute_deviation(std::span<const double> values, double centre) {
+    std::vector<double> distances;
+    distances.reserve(values.size());
+    for (const double v : values)
+        distances.push_back(std::abs(v - centre));
+    return median(std::move(distances));
+}
+
+ClippedMean clipped_mean(std::span<const double> values, double low, double high) {
+    ClippedMean out;
+    out.offered = values.size();
+    if (values.empty()) return out;
+    const TruncatedGaussian cut = truncated(low, high);
+    std::vector<double> kept(values.begin(), values.end());
+    std::sort(kept.begin(), kept.end());
+    // The first width comes from quantiles, so that gross outliers are gone before a standard deviation is
+    // trusted; after that the corrected standard deviation, which integer pixels do not disturb.
+    const auto at = [&](double q) { return quantile(kept, q); };
+    double centre = at(0.5);
+    double sigma = std::max(0.5 * (at(0.8413) - at(0.1587)), 0.0);
+    if (sigma == 0.0) sigma = moments_of(kept).sigma;
+    std::size_t first = 0, last = kept.size();
+    constexpr int most_iterations = 50;
+    for (int k = 0; k < most_iterations; ++k) {
+        const auto begin = std::lower_bound(kept.begin(), kept.end(), centre - low * sigma);
+        const auto end = std::upper_bound(kept.begin(), kept.end(), centre + high * sigma);
+        const auto new_first = static_cast<std::size_t>(begin - kept.begin());
+        const auto new_last = static_cast<std::size_t>(end - kept.begin());
+        if (new_last <= new_first) break;
+        const bool settled = k > 0 && new_first == first && new_last == last;
+        first = new_first;
+        last = new_last;
+        const Moments m = moments_of(std::span(kept).subspan(first, last - first));
+        sigma = m.sigma / std::sqrt(cut.variance);
+        centre = m.mean - cut.mean * sigma;
+        if (settled || sigma == 0.0) break;
+    }
+    out.mean = centre;
+    out.sigma = sigma;
+    out.used = last - first;
+    return out;
+}
+
+WeightedMean weighted_mean(std::span<const double> values, std::span<const double> errs) {
+    WeightedMean out;
+    double weights = 0.0, sum = 0.0;
+    out.n = std::min(values.size(), errs.size());
+    for (std::size_t i = 0; i < out.n; ++i) {
+        const double w = 1.0 / (errs[i] * errs[i]);
+        weights += w;
+        sum += w * values[i];
+    }
+    if (out.n == 0) return out;
+    out.mean = sum / weights;
+    out.err = std::sqrt(1.0 / weights);
+    for (std::size_t i = 0; i < out.n; ++i) {
+        const double pull = (values[i] - out.mean) / errs[i];
+        out.chi2 += pull * pull;
+    }
+    return out;
+}
+
+double robust_spread(std::vector<double> values) {
+    std::sort(values.begin(), values.end());
+    return 0.5 * (quantile(values, 0.841344746068543) - quantile(values, 0.158655253931457));
+}
+
+}  // namespace emberline::numerics

@@ -1,0 +1,75 @@
+// SPDX-License-Identifier: MIT
+#include "tasks/find_files.hpp"
+
+#include <algorithm>
+#include <filesystem>
+#include <set>
+
+#include "quantities/text.hpp"
+
+namespace emberline::tasks {
+namespace {
+
+namespace fs = std::filesystem;
+
+bool is_fits_name(const fs::path& path) {
+    std::string name = lower_case(path.filename().string());
+    for (const std::string_view packed : {".fz", ".gz"}) {
+        if (name.ends_with(packed)) name.resize(name.size() - packed.size());
+    }
+    return name.ends_with(".fits") || name.ends_with(".fit") || name.ends_with(".fts");
+}
+
+fs::path settled(const fs::path& path) {
+    std::error_code error;
+    fs::path whole = fs::weakly_canonical(path, error);
+    return error ? fs::absolute(path, error) : whole;
+}
+
+}  // namespace
+
+Result<std::vector<std::string>> find_frame_files(const std::vector<std::string>& places, const std::string& skip) {
+    std::vector<std::string> files;
+    std::set<fs::path> seen;
+    const fs::path left_out = skip.empty() ? fs::path() : settled(skip);
+    const auto add = [&](const fs::path& path) {
+        if (seen.insert(settled(path)).second) files.push_back(path.string());
+    };
+    for (const std::string& place : places) {
+        std::error_code error;
+        if (!fs::is_directory(place, error)) {
+            add(place);
+            continue;
+        }
+        std::vector<fs::path> inside;
+        auto walker = fs::recursive_directory_iterator(
+            place, fs::directory_options::skip_permission_denied | fs::directory_options::follow_directory_symlink,
+            error);
+        for (; !error && walker != fs::recursive_directory_iterator(); walker.increment(error)) {
+            std::error_code status;
+            if (walker->is_directory(status)) {
+                if (!left_out.empty() && settled(walker->path()) == left_out) walker.disable_recursion_pending();
+            } else if (is_fits_name(walker->path())) {
+                inside.push_back(walker->path());
+            }
+        }
+        if (error) {
+            return fail({.what = "The folder cannot be read: " + error.message() + ".",
+                         .where = place,
+                         .mend = "Check its permissions, or name the frames themselves."});
+        }
+        std::sort(inside.begin(), inside.end());
+        for (const fs::path& path : inside)
+            add(path);
+    }
+    return files;
+}
+
+std::string frame_name(const std::string& path, const std::string& campaign_folder) {
+    const fs::path whole = settled(path);
+    const fs::path relative = whole.lexically_relative(settled(campaign_folder));
+    const bool inside = !relative.empty() && relative.begin()->string() != "..";
+    return (inside ? relative : whole).generic_string();
+}
+
+}  // namespace emberline::tasks

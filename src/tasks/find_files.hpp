@@ -1,0 +1,21 @@
+// SPDX-License-Identifier: MIT
+// tasks/find_files — the frames that a list of files and folders stands for.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "quantities/problem.hpp"
+
+namespace emberline::tasks {
+
+// Files as they are given, folders with every FITS file under them (.fits .fit .fts, also .fz or .gz), each
+// once, sorted by path; `skip` is a folder left out. A name that does not exist stays in the list: opening it
+// gives the problem. Problem: a folder that cannot be read.
+[[nodiscard]] Result<std::vector<std::string>> find_frame_files(const std::vector<std::string>& places,
+                                                                const std::string& skip);
+
+// How the ledger and the tables name a frame: relative to the campaign where it lies inside, else absolute.
+[[nodiscard]] std::string frame_name(const std::string& path, const std::string& campaign_folder);
+
+}  // namespace emberline::tasks

@@ -1,0 +1,77 @@
+// SPDX-License-Identifier: MIT
+// tasks/measure — frames into the ledger, the campaign solved, the nights told.
+#pragma once
+
+#include <atomic>
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "night/solve_campaign.hpp"
+#include "quantities/problem.hpp"
+#include "tasks/workspace.hpp"
+
+namespace emberline::tasks {
+
+struct MeasureRequest {
+    std::vector<std::string> places;  // files and folders; empty: the campaign's frames/
+    bool again = false;               // no frames: solve from the ledger's fluxes
+    int threads = 0;                  // 0: as many as there are cores
+    const std::atomic<bool>* stop = nullptr;  // set by a signal: what is measured so far is kept
+    std::function<void(std::size_t done, std::size_t of)> progress;
+};
+
+struct RefusedFrame {
+    std::string frame;
+    Problem problem;
+};
+
+struct MeasureOutcome {
+    std::size_t offered = 0;     // frames, planes of cubes counted each
+    std::size_t fresh = 0;       // measured for the first time
+    std::size_t superseding = 0; // measured with other settings than before
+    std::size_t known = 0;       // in the ledger already, with these settings
+    std::vector<RefusedFrame> refused;
+    std::vector<std::string> touched_nights;  // of the frames offered
+    night::Solution solution;                 // of the whole campaign
+    std::vector<std::string> remarks;
+    bool changed = false;  // the ledger holds a new solution
+    bool interrupted = false;
+};
+
+// One frame that cannot be measured is refused with its reason and the others go on.
+// Problem: bad campaign, no frame files, a ledger that fails, nothing measured ever.
+[[nodiscard]] Result<MeasureOutcome> measure(const Workspace& workspace, const MeasureRequest& request);
+
+// Solves the campaign from the ledger's fluxes and stores what changed.
+struct Resolved {
+    night::CampaignSolution campaign;
+    bool changed = false;
+};
+[[nodiscard]] Result<Resolved> solve_from_ledger(const Workspace& workspace, ledger::Ledger& ledger);
+
+// The transient's magnitude on each night through each of the apertures, for `measure --explain`.
+struct ApertureAnswer {
+    std::string night;
+    Band band;
+    std::string instrument;
+    double fwhm_multiple = 0.0;
+    std::optional<double> magnitude_mag, random_err_mag, limit_mag;
+    bool chosen = false;
+};
+struct Surroundings {  // of the transient, on one night in one band
+    std::string night;
+    Band band;
+    double aperture_arcsec = 0.0, fwhm_arcsec = 0.0;
+    double sky_e_per_px = 0.0, sky_scatter_e = 0.0;
+    double unevenness = 0.0;           // of the annulus; 1 is flat
+    double comparison_unevenness = 0.0;  // the comparison stars' middle
+    bool host_unmodelled = false;
+};
+struct Explanation {
+    std::vector<Surroundings> surroundings;
+    std::vector<ApertureAnswer> answers;
+};
+[[nodiscard]] Result<Explanation> explain(const Workspace& workspace);
+
+}  // namespace emberline::tasks

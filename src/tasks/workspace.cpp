@@ -1,0 +1,64 @@
+// SPDX-License-Identifier: MIT
+#include "tasks/workspace.hpp"
+
+#include <fmt/format.h>
+
+#include <filesystem>
+
+#include "night/measure_frame.hpp"
+#include "quantities/delimited_table.hpp"
+
+namespace emberline::tasks {
+
+ledger::Provenance Workspace::provenance() const {
+    return {software, night::flux_settings(campaign, sequence), campaign_text};
+}
+
+Result<Workspace> open_workspace(const std::string& folder) {
+    Workspace workspace;
+    auto campaign = night::read_campaign(folder);
+    if (!campaign) return fail(campaign.error());
+    workspace.campaign = std::move(*campaign);
+    auto text = read_text_file(workspace.campaign.path("campaign.toml"));
+    if (!text) return fail(text.error());
+    workspace.campaign_text = std::move(*text);
+    auto sequence = standard::read_sequence(workspace.campaign.path(workspace.campaign.catalog));
+    if (!sequence) {
+        sequence.error().kind = ProblemKind::request;
+        return fail(sequence.error());
+    }
+    workspace.sequence = std::move(*sequence);
+    const std::string& check = workspace.campaign.check_label;
+    if (!check.empty() && workspace.sequence.find(check) == nullptr) {
+        return fail({.what = fmt::format("The check star '{}' is not in the sequence.", check),
+                     .where = workspace.campaign.path("campaign.toml") + ", comparison.check",
+                     .mend = fmt::format("Use a label of {}.", workspace.campaign.catalog),
+                     .kind = ProblemKind::request});
+    }
+    return workspace;
+}
+
+Result<void> make_out_folder(const Workspace& workspace) {
+    std::error_code error;
+    std::filesystem::create_directories(workspace.campaign.path("out"), error);
+    if (!error) return {};
+    return fail({.what = fmt::format("The folder cannot be made: {}.", error.message()),
+                 .where = workspace.campaign.path("out"),
+                 .mend = "Check the free space and the permissions there.",
+                 .kind = ProblemKind::storage});
+}
+
+Result<night::SetAsideByObserver> set_aside_in(const ledger::Ledger& ledger) {
+    const auto exclusions = ledger.exclusions();
+    if (!exclusions) return fail(exclusions.error());
+    night::SetAsideByObserver set_aside;
+    for (const ledger::Exclusion& e : *exclusions) {
+        auto& kind = e.kind == ledger::SetAside::frame   ? set_aside.frames
+                     : e.kind == ledger::SetAside::night ? set_aside.nights
+                                                         : set_aside.stars;
+        kind[e.key] = e.reason;
+    }
+    return set_aside;
+}
+
+}  // namespace emberline::tasks

@@ -1,0 +1,36 @@
+// SPDX-License-Identifier: MIT
+// tasks/workspace — a campaign folder, opened: its settings, its sequence, and where its things lie.
+#pragma once
+
+#include <string>
+
+#include "ledger/ledger.hpp"
+#include "night/campaign.hpp"
+#include "night/solve_campaign.hpp"
+#include "quantities/problem.hpp"
+#include "standard/sequence.hpp"
+
+namespace emberline::tasks {
+
+inline constexpr const char* software = "emberline 0.1.0";  // as reports and ledgers name it
+
+struct Workspace {
+    night::Campaign campaign;
+    standard::Sequence sequence;
+    std::string campaign_text;  // campaign.toml as read
+
+    [[nodiscard]] std::string ledger_path() const { return campaign.path("campaign.ledger"); }
+    [[nodiscard]] std::string out_path(const std::string& file) const { return campaign.path("out/" + file); }
+    [[nodiscard]] ledger::Provenance provenance() const;
+};
+
+// Problem (request): no campaign there, or a campaign file or sequence that cannot be read.
+[[nodiscard]] Result<Workspace> open_workspace(const std::string& folder);
+
+// The folder out/, made where it is missing. Problem (storage).
+[[nodiscard]] Result<void> make_out_folder(const Workspace& workspace);
+
+// What the ledger has set aside, as solve_campaign takes it.
+[[nodiscard]] Result<night::SetAsideByObserver> set_aside_in(const ledger::Ledger& ledger);
+
+}  // namespace emberline::tasks
