@@ -173,7 +173,8 @@ Result<void> read_measure(SettingsTable table, MeasureSettings& measure) {
     }
     if (measure.annulus_inner_arcsec.has_value() != measure.annulus_outer_arcsec.has_value() ||
         measure.annulus_inner_arcsec.value_or(0.0) >= measure.annulus_outer_arcsec.value_or(1.0)) {
-        table.refuse("annulus_outer_arcsec", "The annulus needs an inner and a larger outer radius.",
+        table.refuse(measure.annulus_inner_arcsec ? "annulus_inner_arcsec" : "annulus_outer_arcsec",
+                     "The annulus needs an inner and a larger outer radius.",
                      "Give annulus_inner_arcsec and annulus_outer_arcsec together.");
     }
     return table.finish();

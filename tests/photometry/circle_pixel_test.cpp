@@ -9,9 +9,11 @@
 
 using namespace emberline;
 using namespace emberline::photometry;
+using test::number;
+using test::text;
 
 TEST_CASE("the shared area agrees with the 50-digit table", "[circle-pixel]") {
-    const DelimitedTable table = expected_table("circle_pixel.csv");
+    const DelimitedTable table = test::expected_table("photometry/circle_pixel.csv");
     for (const TableRow& row : table.rows) {
         INFO(text(table, row, "case"));
         const double x = number(table, row, "pixel_x") - number(table, row, "centre_x");

@@ -9,12 +9,14 @@
 
 using namespace emberline;
 using namespace emberline::photometry;
+using test::number;
+using test::text;
 
 // The tables are printed to nine digits or more: relative.
 static constexpr double printed = 1e-9;
 
 TEST_CASE("signal-to-noise follows the CCD equation", "[noise]") {
-    const DelimitedTable table = expected_table("ccd_snr.csv");
+    const DelimitedTable table = test::expected_table("photometry/ccd_snr.csv");
     for (const TableRow& row : table.rows) {
         const auto at = [&](const char* column) { return number(table, row, column); };
         std::optional<double> sky_pixels;
@@ -33,7 +35,7 @@ TEST_CASE("signal-to-noise follows the CCD equation", "[noise]") {
 }
 
 TEST_CASE("the limiting flux has the signal-to-noise that it is named for", "[noise]") {
-    const DelimitedTable table = expected_table("limiting_flux.csv");
+    const DelimitedTable table = test::expected_table("photometry/limiting_flux.csv");
     for (const TableRow& row : table.rows) {
         const double k = number(table, row, "k");
         const double b = number(table, row, "background_variance");
@@ -45,7 +47,7 @@ TEST_CASE("the limiting flux has the signal-to-noise that it is named for", "[no
 }
 
 TEST_CASE("scintillation agrees with both published forms", "[noise]") {
-    const DelimitedTable table = expected_table("scintillation.csv");
+    const DelimitedTable table = test::expected_table("photometry/scintillation.csv");
     for (const TableRow& row : table.rows) {
         const auto at = [&](const char* column) { return number(table, row, column); };
         const double d = at("D_m"), t = at("t_s"), x = at("airmass"), h = at("h_m");

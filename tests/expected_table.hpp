@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Rows of numbers that the photometry tests compare with.
+// Tables of expected values under tests/data/, by name and column.
 #pragma once
 
 #include <catch2/catch.hpp>
@@ -7,10 +7,10 @@
 
 #include "quantities/delimited_table.hpp"
 
-namespace emberline::photometry {
+namespace emberline::test {
 
 inline DelimitedTable expected_table(const std::string& name) {
-    auto table = read_table(std::string(EMBERLINE_TEST_DATA) + "/photometry/" + name);
+    auto table = read_table(std::string(EMBERLINE_TEST_DATA) + "/" + name);
     INFO(name);
     REQUIRE(table);
     REQUIRE_FALSE(table->rows.empty());
@@ -28,4 +28,4 @@ inline double number(const DelimitedTable& table, const TableRow& row, const std
     return std::stod(text(table, row, column));
 }
 
-}  // namespace emberline::photometry
+}  // namespace emberline::test
