@@ -1,2 +1,211 @@
 // SPDX-License-Identifier: MIT
 #include "frame/wcs.hpp"
+
+#include <fmt/format.h>
+#include <wcslib/dis.h>
+#include <wcslib/wcs.h>
+#include <wcslib/wcserr.h>
+#include <wcslib/wcsfix.h>
+#include <wcslib/wcshdr.h>
+#include <wcslib/wcsprintf.h>
+
+#include <cmath>
+#include <mutex>
+#include <vector>
+
+namespace emberline::frame {
+namespace {
+
+constexpr std::size_t card_length = 80;
+constexpr double way_back_px = 0.01;  // a distortion's inverse that misses by more found a wrong root
+
+// WCSLIB's header parsers keep state between calls in some versions.
+std::mutex& parser_lock() {
+    static std::mutex lock;
+    return lock;
+}
+
+bool has_card(std::string_view cards, std::string_view keyword) {
+    for (std::size_t at = 0; at + 8 <= cards.size(); at += card_length) {
+        const std::string_view name = cards.substr(at, 8);
+        if (name.starts_with(keyword) &&
+            name.find_first_not_of(' ', keyword.size()) == std::string_view::npos)
+            return true;
+    }
+    return false;
+}
+
+Problem unusable(std::string what, std::string where, std::string mend) {
+    return {.what = std::move(what), .where = std::move(where), .mend = std::move(mend)};
+}
+
+constexpr const char* solve_it = "Solve the frame's plate first, so that its header has a celestial WCS.";
+
+}  // namespace
+
+struct Wcs::Impl {
+    mutable wcsprm celestial{};  // two axes; WCSLIB's functions want it non-const
+    mutable std::mutex lock;
+    bool filled = false;
+    double scale_arcsec = 0.0;
+    bool mirrored = false;
+    Angle position_angle;
+    std::string description;
+
+    Impl() { celestial.flag = -1; }
+    Impl(const Impl&) = delete;
+    Impl& operator=(const Impl&) = delete;
+    ~Impl() {
+        if (filled) wcsfree(&celestial);
+    }
+};
+
+namespace {
+
+// All the representations of one header, freed together.
+struct ParsedHeader {
+    int count = 0;
+    wcsprm* all = nullptr;
+    ~ParsedHeader() {
+        if (all != nullptr) wcsvfree(&count, &all);
+    }
+};
+
+std::string describe(const wcsprm& wcs) {
+    std::string text = std::string(wcs.ctype[wcs.lng]).substr(0, 8);
+    text = text.size() >= 8 ? text.substr(5, 3) : text;
+    if (wcs.lin.dispre != nullptr || wcs.lin.disseq != nullptr) {
+        const disprm* distortion = wcs.lin.dispre != nullptr ? wcs.lin.dispre : wcs.lin.disseq;
+        std::string kind = distortion->dtype != nullptr && distortion->dtype[0] != nullptr
+                               ? std::string(distortion->dtype[0])
+                               : std::string("polynomial");
+        text += " with " + kind + " distortion";
+    }
+    return text;
+}
+
+}  // namespace
+
+Result<Wcs> Wcs::parse(std::string_view cards) {
+    std::string text(cards.substr(0, cards.size() - cards.size() % card_length));
+    ParsedHeader parsed;
+    auto impl = std::make_shared<Impl>();
+    {
+        const std::scoped_lock lock(parser_lock());
+        wcserr_enable(1);
+        int rejected = 0;
+        const int status = wcspih(text.data(), static_cast<int>(text.size() / card_length), WCSHDR_all, 0,
+                                  &rejected, &parsed.count, &parsed.all);
+        if (status != 0) {
+            return fail(unusable("The plate solution cannot be read.", "WCS keywords", solve_it));
+        }
+    }
+    if (parsed.count == 0 || !has_card(cards, "CTYPE1")) {
+        return fail(unusable("The frame has no plate solution: CTYPE1 and CTYPE2 are missing.",
+                             "WCS keywords", solve_it));
+    }
+    // The primary description; the alternates A to Z are not asked for.
+    int axes = 2;
+    int wanted[] = {WCSSUB_LONGITUDE, WCSSUB_LATITUDE};
+    const int sub = wcssub(1, parsed.all, &axes, wanted, &impl->celestial);
+    impl->filled = true;
+    if (sub != 0 || axes != 2) {
+        return fail(
+            unusable("The frame has no plate solution: its axes are not right ascension and declination.",
+                     "keywords CTYPE1, CTYPE2", solve_it));
+    }
+    if (!has_card(cards, "CD1_1") && !has_card(cards, "CD1_2") && !has_card(cards, "CDELT1")) {
+        return fail(unusable("The plate solution has no scale: neither a CD matrix nor CDELT is there.",
+                             "keywords CD1_1 … or CDELT1", solve_it));
+    }
+    wcsprm& w = impl->celestial;
+    const int set = wcsset(&w);
+    if (set != 0) {
+        return fail(
+            unusable(fmt::format("The plate solution cannot be used: {}.",
+                                 set == WCSERR_SINGULAR_MTX ? "its matrix is singular" : wcs_errmsg[set]),
+                     "keywords CD1_1 … CD2_2, or PC and CDELT", solve_it));
+    }
+    const std::string frame = w.radesys;
+    const std::string longitude = std::string(w.ctype[w.lng]).substr(0, 2);
+    if (longitude != "RA" || frame.starts_with("FK4")) {
+        return fail(
+            unusable(fmt::format("The plate solution is in {}, not in ICRS.",
+                                 longitude != "RA" ? "other coordinates than right ascension" : frame),
+                     "keywords CTYPE1, RADESYS", "Solve the plate against a catalogue in ICRS or J2000."));
+    }
+    // Intermediate world coordinates by pixel, degrees: CD, or PC times CDELT.
+    double cd[2][2] = {};
+    for (int i = 0; i < 2; ++i) {
+        for (int j = 0; j < 2; ++j)
+            cd[i][j] = w.cdelt[i] * w.pc[i * 2 + j];
+    }
+    const double determinant = cd[w.lng][0] * cd[w.lat][1] - cd[w.lng][1] * cd[w.lat][0];
+    if (!std::isfinite(determinant) || std::abs(determinant) < 1e-20) {
+        return fail(unusable("The plate solution cannot be used: its matrix is singular.",
+                             "keywords CD1_1 … CD2_2, or PC and CDELT", solve_it));
+    }
+    impl->scale_arcsec = std::sqrt(std::abs(determinant)) * 3600.0;
+    impl->mirrored = determinant > 0.0;
+    impl->position_angle = Angle::radians(std::atan2(cd[w.lng][1], cd[w.lat][1])).wrapped_positive();
+    impl->description = describe(w);
+    Wcs out;
+    out.impl_ = std::move(impl);
+    return out;
+}
+
+Result<PixelPosition> Wcs::pixel(const SkyPosition& position) const {
+    double world[2] = {};
+    wcsprm& w = impl_->celestial;
+    world[w.lng] = position.ra.degrees();
+    world[w.lat] = position.dec.degrees();
+    double phi = 0.0, theta = 0.0, intermediate[2] = {}, pixel[2] = {};
+    int bad = 0;
+    int status = 0;
+    {
+        const std::scoped_lock lock(impl_->lock);
+        status = wcss2p(&w, 1, 2, world, &phi, &theta, intermediate, pixel, &bad);
+    }
+    const PixelPosition found{pixel[0] - 1.0, pixel[1] - 1.0};
+    if (status == 0 && std::isfinite(found.x) && std::isfinite(found.y)) {
+        if (const auto back = sky(found)) {
+            if (separation(*back, position).arcseconds() < way_back_px * impl_->scale_arcsec) return found;
+        }
+    }
+    return fail(unusable(fmt::format("The plate solution does not reach {} {}.",
+                                     sexagesimal_hours(position.ra, 1), sexagesimal_degrees(position.dec, 0)),
+                         "WCS keywords", "Check the position, and that the solution belongs to this field."));
+}
+
+Result<SkyPosition> Wcs::sky(const PixelPosition& position) const {
+    const double pixel[2] = {position.x + 1.0, position.y + 1.0};
+    double phi = 0.0, theta = 0.0, intermediate[2] = {}, world[2] = {};
+    int bad = 0;
+    int status = 0;
+    wcsprm& w = impl_->celestial;
+    {
+        const std::scoped_lock lock(impl_->lock);
+        status = wcsp2s(&w, 1, 2, pixel, intermediate, &phi, &theta, world, &bad);
+    }
+    if (status == 0 && std::isfinite(world[0]) && std::isfinite(world[1])) {
+        return SkyPosition{Angle::degrees(world[w.lng]).wrapped_positive(), Angle::degrees(world[w.lat])};
+    }
+    return fail(unusable(
+        fmt::format("The plate solution has no sky at pixel ({:.1f}, {:.1f}).", position.x, position.y),
+        "WCS keywords", "The pixel lies outside the projection."));
+}
+
+double Wcs::scale_arcsec_per_px() const {
+    return impl_->scale_arcsec;
+}
+bool Wcs::mirrored() const {
+    return impl_->mirrored;
+}
+Angle Wcs::position_angle_of_y() const {
+    return impl_->position_angle;
+}
+const std::string& Wcs::description() const {
+    return impl_->description;
+}
+
+}  // namespace emberline::frame

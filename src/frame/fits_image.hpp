@@ -1,0 +1,62 @@
+// SPDX-License-Identifier: MIT
+// frame/fits_image — one image of a FITS file, opened: its header and its pixels. Private to this room.
+// Uncompressed images are read straight from their bytes, rows of a box and nothing else; everything else
+// goes through cfitsio, which unpacks only the tiles that a box touches.
+#pragma once
+
+#include <memory>
+#include <string>
+
+#include "frame/header.hpp"
+#include "frame/pixels.hpp"
+#include "quantities/problem.hpp"
+
+namespace emberline::frame {
+
+class FitsImage {
+  public:
+    // Problem: not FITS, empty, cut short, no image of two dimensions (or a cube of three planes).
+    static Result<std::shared_ptr<FitsImage>> open(const std::string& path);
+    FitsImage(const FitsImage&) = delete;
+    FitsImage& operator=(const FitsImage&) = delete;
+    ~FitsImage();
+
+    [[nodiscard]] const std::string& path() const { return path_; }
+    [[nodiscard]] const Header& header() const { return header_; }
+    [[nodiscard]] int hdu() const { return hdu_; }
+    [[nodiscard]] int width_px() const { return width_; }
+    [[nodiscard]] int height_px() const { return height_; }
+    [[nodiscard]] int planes() const { return planes_; }
+    [[nodiscard]] int bits() const { return bits_; }  // BITPIX of the pixels, unpacked
+    [[nodiscard]] std::string pixel_type() const;
+    [[nodiscard]] bool tile_compressed() const { return tile_compressed_; }
+    // `box` lies inside the image.
+    [[nodiscard]] Result<Cutout> read(int plane, const PixelBox& box) const;
+
+  private:
+    struct Handle;
+    FitsImage();
+    [[nodiscard]] Result<void> find_image();
+    [[nodiscard]] Result<void> read_layout();
+    [[nodiscard]] Result<void> take_header();
+    [[nodiscard]] Result<void> check_length();
+    [[nodiscard]] Result<void> read_plain(int plane, Cutout& cutout) const;
+    [[nodiscard]] Result<void> read_packed(int plane, Cutout& cutout) const;
+    [[nodiscard]] Problem problem(std::string what, std::string mend) const;
+    [[nodiscard]] Problem library_problem(int status) const;
+
+    std::string path_;
+    Header header_;
+    std::unique_ptr<Handle> handle_;
+    int hdu_ = 0;
+    int width_ = 0, height_ = 0, planes_ = 1;
+    int bits_ = 16;
+    double scale_ = 1.0, zero_ = 0.0;
+    bool has_blank_ = false;
+    long long blank_ = 0;
+    bool tile_compressed_ = false;
+    bool plain_ = false;         // its bytes lie in the file as they are
+    long long data_offset_ = 0;  // bytes, of the first pixel
+};
+
+}  // namespace emberline::frame

@@ -1,0 +1,76 @@
+// SPDX-License-Identifier: MIT
+#include "frame/frame.hpp"
+
+#include <algorithm>
+#include <numeric>
+
+#include "frame/fits_image.hpp"
+#include "frame/read_facts.hpp"
+
+namespace emberline::frame {
+
+const Header& Frame::header() const {
+    return image_->header();
+}
+
+Result<Cutout> Frame::read(const PixelBox& box) const {
+    const PixelBox inside = box.inside(facts_.width_px, facts_.height_px);
+    if (inside.empty()) {
+        return fail({.what = "That part lies outside the frame.",
+                     .where = facts_.path,
+                     .mend = "Check the plate solution and the positions of the stars."});
+    }
+    return image_->read(facts_.plane, inside);
+}
+
+Result<std::vector<Cutout>> Frame::read(const std::vector<PixelBox>& boxes) const {
+    // In the order of rows, so that a packed file unpacks each tile once and a disk need not seek back.
+    std::vector<std::size_t> order(boxes.size());
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::stable_sort(order.begin(), order.end(),
+                     [&](std::size_t a, std::size_t b) { return boxes[a].y0 < boxes[b].y0; });
+    std::vector<Cutout> cutouts(boxes.size());
+    for (const std::size_t i : order) {
+        auto cutout = read(boxes[i]);
+        if (!cutout) return fail(cutout.error());
+        cutouts[i] = std::move(*cutout);
+    }
+    return cutouts;
+}
+
+Result<Cutout> Frame::read_whole() const {
+    return read(PixelBox{0, 0, facts_.width_px, facts_.height_px});
+}
+
+Result<std::vector<Frame>> open_frames(const std::string& path, const std::vector<Instrument>& instruments) {
+    auto image = FitsImage::open(path);
+    if (!image) return fail(image.error());
+    auto wcs = Wcs::parse((*image)->header().raw());
+    if (!wcs) wcs.error() = at(path, wcs.error());
+    const auto shared_wcs = std::make_shared<const Result<Wcs>>(std::move(wcs));
+    std::vector<Frame> frames;
+    for (int plane = 0; plane < (*image)->planes(); ++plane) {
+        FrameFacts seed;
+        seed.path = path;
+        seed.hdu = (*image)->hdu();
+        seed.plane = plane;
+        seed.planes = (*image)->planes();
+        seed.width_px = (*image)->width_px();
+        seed.height_px = (*image)->height_px();
+        seed.pixel_type = (*image)->pixel_type();
+        seed.tile_compressed = (*image)->tile_compressed();
+        if ((*image)->bits() == 8) {
+            seed.remarks.emplace_back(
+                "An 8-bit picture: stretched or rounded, most of the light's steps are lost. "
+                "Save frames with 16 bits or more.");
+        }
+        Frame frame;
+        frame.facts_ = read_facts((*image)->header(), instruments, std::move(seed));
+        frame.image_ = *image;
+        frame.wcs_ = shared_wcs;
+        frames.push_back(std::move(frame));
+    }
+    return frames;
+}
+
+}  // namespace emberline::frame
