@@ -4,6 +4,7 @@
 
 #include <cstdint>
 #include <map>
+#include <optional>
 #include <vector>
 
 #include "quantities/band.hpp"
@@ -12,6 +13,9 @@
 #include "sky/site.hpp"
 
 namespace emberline::rehearsal {
+
+// Where an instrument says nothing of a band: a 28-cm telescope's.
+inline constexpr double usual_zero_point_mag = 20.4;
 
 struct InventedInstrument {
     int width_px = 800, height_px = 600;
@@ -25,20 +29,21 @@ struct InventedInstrument {
     double cosmic_rays_per_minute = 3.0;
     std::map<Band, double> zero_point_mag;  // magnitude giving 1 e/s outside the atmosphere
     std::map<Band, double> colour_term;  // m_instrumental = m_standard + … − T (C − 0): T of zero_points.hpp
+    std::uint64_t sensor_seed = 1;       // which pixels are hot, and how each responds
 };
 
-struct InventedAir {  // one frame's air
-    double fwhm_arcsec = 3.0, moffat_beta = 3.5;
-    double elongation = 1.05, direction_deg = 30.0;
+struct InventedAir {                                 // one frame's air
+    double fwhm_arcsec = 3.0, moffat_beta = 3.5;     // width: geometric mean of the axes
+    double elongation = 1.05, direction_deg = 30.0;  // long axis, from +x towards +y
     double sky_mag_per_arcsec2 = 20.0;
     double extinction_mag_per_airmass = 0.2;
     double cloud_mag = 0.0;             // grey
-    double cloud_unevenness_mag = 0.0;  // one sigma, from star to star
+    double cloud_unevenness_mag = 0.0;  // one sigma, from star to star, anew in each frame
     bool scintillation = true;
 };
 
 struct InventedPointing {
-    SkyPosition centre;
+    SkyPosition centre;               // at the middle of the frame, by the header's WCS
     double dx_px = 0.0, dy_px = 0.0;  // true pointing minus what the WCS in the header says
     double rotation_deg = 0.0;        // position angle of +y
     bool mirrored = false;
@@ -47,12 +52,22 @@ struct InventedPointing {
 struct InventedFrame {
     std::vector<std::uint16_t> adu;
     int width_px = 0, height_px = 0;
-    double transient_flux_e = 0.0;  // truth, before noise
-    double airmass = 1.0;
+    double transient_mag = 0.0;       // truth, standard system, at mid-exposure
+    double transient_flux_e = 0.0;    // truth, with extinction and grey cloud: before noise, scintillation
+                                      // and the cloud's unevenness
+    double airmass = 1.0;             // of the transient; the horizon's below it
+    std::vector<double> star_flux_e;  // the same truth of each star of the sky, in its order
 };
 
+// The electrons that a star of this standard magnitude gives, above the atmosphere's losses `lost_mag`
+// (extinction, cloud), by the colour in its band's index where both are known.
+[[nodiscard]] double expected_flux_e(const InventedInstrument& instrument, const Band& band,
+                                     double standard_mag, std::optional<double> colour_mag, double lost_mag,
+                                     double exposure_s);
+
 // Deterministic for a seed. Stars and transient are Moffat profiles integrated over pixels; photon noise,
-// read noise, digitisation and clipping follow.
+// read noise, digitisation and clipping follow. A star without a magnitude in the band's sequence band is
+// not there; what is below the horizon gives no light. Sizes, exposure and gain must be positive.
 [[nodiscard]] InventedFrame expose(const InventedSky& sky, const InventedInstrument& instrument,
                                    const InventedAir& air, const InventedPointing& pointing,
                                    const sky::Site& site, const Band& band, const Instant& start_utc,

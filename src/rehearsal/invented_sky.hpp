@@ -39,7 +39,10 @@ struct InventedTransient {
     double peak_bjd_tdb = 0.0;
     std::map<Band, double> peak_mag;
     std::map<Band, double> decline_mag_per_day;
+    // In the band's sequence band. A band that is not in the tables shines as the tables' first.
     [[nodiscard]] double magnitude(const Band& band, double bjd_tdb) const;
+    // In the band's usual index; absent where a band of it is not in the tables.
+    [[nodiscard]] std::optional<double> colour(const Band& band, double bjd_tdb) const;
 };
 
 struct InventedSky {
@@ -48,18 +51,32 @@ struct InventedSky {
     InventedTransient transient;
 };
 
+// How a colour goes with wavelength: m_band − m_V for B−V = 1. Straight in 1/wavelength, as for black bodies
+// to first order; ordinary stars follow it to a tenth.
+[[nodiscard]] double colour_slope(const Band& band);
+
+// The sequence bands of these and both bands of their usual colours; V and B where there are none.
+[[nodiscard]] std::vector<Band> with_partners(const std::vector<Band>& bands);
+
+// A colour of the invented transient, B−V; near that of a type II supernova some weeks after its peak.
+inline constexpr double transient_colour_mag = 0.5;
+
 struct SkyOptions {
     std::uint64_t seed = 1;
-    SkyPosition centre;
-    double field_arcmin = 15.0;
-    int comparison_stars = 10;  // one more is the check star
+    SkyPosition centre;          // where the transient is
+    double field_arcmin = 15.0;  // side of the square that holds the comparison stars
+    double spread_over = 1.5;    // field stars fill a square so much wider
+    double clear_arcsec = 20.0;  // no other star so near to the transient or a star of the table …
+    int blended_stars = 0;       // … but for so many comparison stars, which have a faint one 2″ away
+    int comparison_stars = 10;   // one more is the check star
     int field_stars = 40;
     double brightest_mag = 11.5, faintest_mag = 15.0;
     double catalogue_err_mag = 0.03;
     bool host = true;
     double host_offset_arcsec = 16.0;  // nucleus from transient
-    std::vector<Band> bands;           // with their colour partners
+    std::vector<Band> bands;           // with their colour partners; empty: V
 };
+// The transient is left for the caller to fill but for its position.
 [[nodiscard]] InventedSky invent_sky(const SkyOptions& options);
 
 }  // namespace emberline::rehearsal

@@ -1,0 +1,181 @@
+// SPDX-License-Identifier: MIT
+#include "rehearsal/campaign_text.hpp"
+
+#include <fmt/format.h>
+
+#include <set>
+
+#include "quantities/delimited_table.hpp"
+#include "rehearsal/plate.hpp"
+#include "sky/barycentre.hpp"
+#include "sky/time_scales.hpp"
+#include "standard/sequence.hpp"
+
+namespace emberline::rehearsal {
+namespace {
+
+constexpr const char* telescope = "garden telescope";
+
+Instant middle_of(const PlannedFrame& planned) {
+    return sky::later_by(planned.start_utc, 0.5 * planned.exposure_s);
+}
+
+std::string colours(const InventedCampaign& campaign) {
+    const InventedTransient& transient = campaign.sky.transient;
+    std::set<ColourIndex> indices;
+    for (const Band& band : campaign.bands) {
+        if (const auto index = usual_colour(band)) indices.insert(*index);
+    }
+    std::string entries;
+    for (const ColourIndex& index : indices) {
+        const double colour_mag = transient.magnitude(index.blue, transient.peak_bjd_tdb) -
+                                  transient.magnitude(index.red, transient.peak_bjd_tdb);
+        entries += fmt::format("{}\"{}\" = {:.3f}", entries.empty() ? "" : ", ", index.name(), colour_mag);
+    }
+    return entries;
+}
+
+std::string transient_section(const InventedCampaign& campaign) {
+    const InventedSky& sky = campaign.sky;
+    std::string text = fmt::format(
+        "[transient]\n"
+        "name = \"{}\"\n"
+        "ra = \"{}\"             # hours, minutes, seconds; or one number in degrees\n"
+        "dec = \"{}\"\n",
+        sky.transient.name, sexagesimal_hours(sky.transient.position.ra, 2),
+        sexagesimal_degrees(sky.transient.position.dec, 1));
+    if (sky.host) {
+        text += fmt::format(
+            "nucleus_ra = {:.6f}          # degrees: the middle of the host galaxy, {:.0f} arcseconds away\n"
+            "nucleus_dec = {:.6f}\n",
+            sky.host->nucleus.ra.degrees(), campaign.options.host_offset_arcsec,
+            sky.host->nucleus.dec.degrees());
+    }
+    text += "discovered = 2024-03-12\n";
+    const std::string entries = colours(campaign);
+    if (campaign.options.transient_colour_known && !entries.empty()) {
+        text += fmt::format("colour = {{ {} }}     # for the colour term; leave out what you do not know\n",
+                            entries);
+    }
+    return text + "\n";
+}
+
+std::string star_rows(const InventedStar& star) {
+    std::string text;
+    for (const auto& [band, catalogue] : star.catalogue) {
+        text += fmt::format("{},{},{:.4f},{:.3f},{:.3f}\n", quoted_field(star.label), band.name(),
+                            star.true_mag.at(band), catalogue.value, catalogue.err);
+    }
+    return text;
+}
+
+}  // namespace
+
+std::string campaign_toml(const InventedCampaign& campaign) {
+    const InventedInstrument& instrument = campaign.instrument;
+    std::string text =
+        "# An invented campaign: the sky, the star and the frames are made up, and truth.csv knows the\n"
+        "# answers. Change what you like and measure again.\n\n";
+    text += transient_section(campaign);
+    text += fmt::format(
+        "[site]\n"
+        "latitude = {:.4f}               # degrees, north positive\n"
+        "longitude = {:.4f}              # degrees, east positive\n"
+        "elevation = {:.1f}                # metres\n\n"
+        "[observer]\n"
+        "code = \"XYZ\"                    # the network's code for you\n"
+        "name = \"A. Observer\"\n\n",
+        campaign.site.latitude.degrees(), campaign.site.longitude.degrees(), campaign.site.elevation_m);
+    text += fmt::format(
+        "[instrument]                    # fills in what the headers do not say\n"
+        "aperture_mm = {:.1f}            # of the telescope, for scintillation\n"
+        "gain = {:.3f}                    # electrons per ADU\n"
+        "read_noise = {:.1f}                # electrons\n"
+        "saturation = {:.0f}              # ADU\n"
+        "linear_to = 50000               # ADU: a star above it is not used\n\n",
+        1000.0 * instrument.aperture_m, instrument.gain_e_per_adu, instrument.read_noise_e,
+        instrument.full_adu);
+    text +=
+        "[comparison]\n"
+        "catalog = \"comparison.csv\"\n\n"
+        "[report]\n"
+        "obstype = \"CCD\"\n";
+    return text;
+}
+
+std::string comparison_csv(const InventedCampaign& campaign) {
+    standard::Sequence sequence;
+    for (const InventedStar& star : campaign.sky.stars) {
+        if (star.label.empty()) continue;
+        if (sequence.stars.empty()) {
+            for (const auto& [band, magnitude] : star.catalogue)
+                sequence.bands.push_back(band);
+        }
+        sequence.stars.push_back({.label = star.label,
+                                  .position = star.position,
+                                  .magnitudes = star.catalogue,
+                                  .role = star.check ? standard::Role::check : standard::Role::comparison});
+    }
+    return standard::write_sequence(sequence);
+}
+
+std::string truth_stars_csv(const InventedCampaign& campaign) {
+    std::string text = "label,band,true_mag,catalogue_mag,catalogue_err\n";
+    for (const InventedStar& star : campaign.sky.stars) {
+        if (!star.label.empty()) text += star_rows(star);
+    }
+    return text;
+}
+
+std::string truth_heading() {
+    return "frame,night,band,jd_utc_mid,bjd_tdb,true_mag,true_flux_e,cloud_mag,airmass\n";
+}
+
+std::string truth_line(const InventedCampaign& campaign, const PlannedFrame& planned,
+                       const InventedFrame& exposed) {
+    const Instant middle = middle_of(planned);
+    const double bjd_tdb = sky::bjd_tdb(middle, campaign.sky.transient.position, campaign.site);
+    return fmt::format("{},{},{},{:.6f},{:.6f},{:.5f},{:.2f},{:.4f},{:.4f}\n", planned.path, planned.night,
+                       planned.band.name(), middle.jd(), bjd_tdb, exposed.transient_mag,
+                       exposed.transient_flux_e, planned.air.cloud_mag, exposed.airmass);
+}
+
+std::vector<frame::Card> header_cards(const InventedCampaign& campaign, const PlannedFrame& planned,
+                                      double airmass) {
+    const InventedInstrument& instrument = campaign.instrument;
+    std::string start = sky::iso(planned.start_utc, 3);
+    if (start.ends_with('Z')) start.pop_back();  // FITS dates carry no zone
+    const auto words = [](const char* keyword, std::string value, const char* comment) {
+        return frame::Card{keyword, std::move(value), comment, true};
+    };
+    const auto number = [](const char* keyword, double value, const char* comment) {
+        return frame::Card{keyword, fmt::format("{:G}", value), comment, false};
+    };
+    std::vector<frame::Card> cards = {
+        words("OBJECT", campaign.sky.transient.name, "invented"),
+        words("IMAGETYP", "Light Frame", ""),
+        words("DATE-OBS", start, "start of exposure"),
+        words("TIMESYS", "UTC", ""),
+        number("EXPTIME", planned.exposure_s, "[s] open shutter"),
+        words("FILTER", planned.band.name(), ""),
+        number("GAIN", 120.0, "camera setting"),
+        number("EGAIN", instrument.gain_e_per_adu, "[e-/ADU]"),
+        number("RDNOISE", instrument.read_noise_e, "[e-]"),
+        number("XBINNING", 1, ""),
+        number("YBINNING", 1, ""),
+        number("CCD-TEMP", -10.0, "[deg C]"),
+        words("TELESCOP", telescope, ""),
+        words("INSTRUME", "monochrome camera", ""),
+        number("APTDIA", 1000.0 * instrument.aperture_m, "[mm]"),
+        words("OBSERVER", "A. Observer", ""),
+        words("SITELAT", sexagesimal_degrees(campaign.site.latitude, 0), "north positive"),
+        words("SITELONG", sexagesimal_degrees(campaign.site.longitude, 0), "east positive"),
+        number("SITEELEV", campaign.site.elevation_m, "[m]"),
+        frame::Card{"AIRMASS", fmt::format("{:.3f}", airmass), "at mid-exposure", false},
+    };
+    for (frame::Card& card : Plate(instrument, planned.pointing).cards())
+        cards.push_back(std::move(card));
+    return cards;
+}
+
+}  // namespace emberline::rehearsal

@@ -1,0 +1,241 @@
+// SPDX-License-Identifier: MIT
+#include "rehearsal/invented_campaign.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "numerics/random.hpp"
+#include "rehearsal/night_times.hpp"
+#include "sky/horizon.hpp"
+#include "sky/time_scales.hpp"
+
+namespace emberline::rehearsal {
+namespace {
+
+constexpr std::uint64_t night_stream = 1000, frame_seed_stream = 2;
+constexpr double readout_s = 5.0;
+constexpr double longest_run_s = 12.0 * 3600.0;
+constexpr double demo_pixels = 800.0 * 600.0;  // that the counts of hot pixels and cosmic rays are for
+constexpr double comparison_margin_px = 36.0;  // a star's annulus, and the scatter of the pointing
+
+Problem refusal(std::string what, std::string mend) {
+    return {.what = std::move(what),
+            .where = "rehearsal options",
+            .mend = std::move(mend),
+            .kind = ProblemKind::request};
+}
+
+struct Limit {
+    const char* name;
+    double value, least, most;
+};
+
+Result<std::vector<Band>> check(const RehearsalOptions& o) {
+    const Limit limits[] = {
+        {"number of nights", static_cast<double>(o.nights), 1, 3000},
+        {"number of frames a night", static_cast<double>(o.frames), 1, 100000},
+        {"spacing of nights in days", o.night_spacing_days, 1, 365},
+        {"exposure in seconds", o.exposure_s, 0.001, 7200},
+        {"peak magnitude", o.peak_mag, -5, 30},
+        {"decline in magnitudes a day", o.decline_mag_per_day, -5, 5},
+        {"catalogue error in magnitudes", o.catalogue_err_mag, 0, 2},
+        {"number of comparison stars", static_cast<double>(o.comparison_stars), 0, 1000},
+        {"faintest comparison magnitude", o.faintest_comparison_mag, 5, 25},
+        {"distance of the host in arcseconds", o.host_offset_arcsec, 0, 3600},
+        {"frame width in pixels", static_cast<double>(o.width_px), 100, 20000},
+        {"frame height in pixels", static_cast<double>(o.height_px), 100, 20000},
+        {"width of star images in arcseconds", o.fwhm_arcsec, 1.2, 30},
+        {"colour term", o.colour_term, -2, 2},
+    };
+    for (const Limit& limit : limits) {
+        if (limit.value >= limit.least && limit.value <= limit.most) continue;
+        return fail(refusal(fmt::format("The {} cannot be {}.", limit.name, limit.value),
+                            fmt::format("Choose from {} to {}.", limit.least, limit.most)));
+    }
+    std::vector<Band> bands;
+    for (const std::string& name : o.bands) {
+        auto band = parse_band(name);
+        if (!band) {
+            band.error().kind = ProblemKind::request;
+            return fail(at("rehearsal options", band.error()));
+        }
+        if (std::find(bands.begin(), bands.end(), *band) != bands.end()) {
+            return fail(
+                refusal(fmt::format("The band {} is named twice.", band->name()), "Name each band once."));
+        }
+        bands.push_back(*band);
+    }
+    if (bands.empty()) return fail(refusal("There is no band.", "Name at least one, such as V."));
+    if (o.frames * static_cast<double>(bands.size()) * (o.exposure_s + readout_s) > longest_run_s) {
+        return fail(refusal("The frames do not fit into a night.",
+                            "Ask for fewer frames, fewer bands or shorter exposures: twelve hours in all."));
+    }
+    return bands;
+}
+
+InventedInstrument instrument_of(const RehearsalOptions& o, const std::vector<Band>& bands) {
+    InventedInstrument instrument;
+    instrument.width_px = o.width_px;
+    instrument.height_px = o.height_px;
+    const double share = static_cast<double>(o.width_px) * o.height_px / demo_pixels;
+    instrument.hot_pixels = static_cast<int>(std::lround(instrument.hot_pixels * share));
+    instrument.cosmic_rays_per_minute *= share;
+    instrument.sensor_seed = o.seed;
+    for (const Band& band : bands) {
+        instrument.zero_point_mag[band] = usual_zero_point_mag - 0.2 * std::abs(colour_slope(band));
+        instrument.colour_term[band] = o.colour_term;
+    }
+    return instrument;
+}
+
+InventedSky sky_of(const RehearsalOptions& o, const std::vector<Band>& bands, double scale_arcsec_per_px) {
+    SkyOptions options{.seed = o.seed,
+                       .centre = {*parse_right_ascension("13:25:21.12"), *parse_declination("+37:16:12.0")},
+                       .comparison_stars = o.comparison_stars,
+                       .faintest_mag = o.faintest_comparison_mag,
+                       .catalogue_err_mag = o.catalogue_err_mag,
+                       .host = o.host,
+                       .host_offset_arcsec = o.host_offset_arcsec,
+                       .bands = bands};
+    options.brightest_mag = std::min(options.brightest_mag, o.faintest_comparison_mag - 1.0);
+    const double side_px = std::min(o.width_px, o.height_px) - 2.0 * comparison_margin_px;
+    options.field_arcmin = side_px * scale_arcsec_per_px / 60.0;
+    // A frame's corners reach beyond the square of the table's stars, and a galaxy field has its due of
+    // faint stars: about one in three square arcminutes.
+    options.spread_over = 1.1 * std::hypot(o.width_px, o.height_px) / side_px;
+    options.field_stars = static_cast<int>(std::pow(options.field_arcmin * options.spread_over, 2.0) / 3.0);
+    InventedSky sky = invent_sky(options);
+    sky.transient.name = "DEMO SN 1";
+    const Band first = sequence_band(bands.front());
+    for (const Band& band : with_partners(bands)) {
+        sky.transient.peak_mag[band] =
+            o.peak_mag + (colour_slope(band) - colour_slope(first)) * transient_colour_mag;
+        sky.transient.decline_mag_per_day[band] = o.decline_mag_per_day;
+    }
+    return sky;
+}
+
+// What a night has for all its frames.
+struct Night {
+    double fwhm_arcsec, sky_mag, extra_extinction_mag, camera_angle_deg;
+    bool cloudy;
+    SkyOffset aim;  // of the frame's middle from the transient
+};
+
+Night invent_night(const RehearsalOptions& o, int number, double scale_arcsec_per_px,
+                   numerics::Random& random) {
+    const auto aim = [&] {
+        return Angle::arcseconds(scale_arcsec_per_px * std::clamp(random.gaussian(0.0, 6.0), -12.0, 12.0));
+    };
+    return {.fwhm_arcsec = o.fwhm_arcsec * std::exp(random.gaussian(0.0, 0.10)),
+            .sky_mag = random.uniform(19.6, 20.3),
+            .extra_extinction_mag = std::max(-0.03, random.gaussian(0.0, 0.02)),
+            .camera_angle_deg = random.gaussian(1.5, 0.3),
+            .cloudy = o.cloud && number % 3 == 1,
+            .aim = {aim(), aim()}};
+}
+
+// Cloud comes and goes: the square of a wandering number, so that some frames of a cloudy night are clear.
+class Cloud {
+  public:
+    double next_mag(numerics::Random& random) {
+        wander_ = 0.85 * wander_ + random.gaussian(0.0, 0.28);
+        return std::min(1.2, wander_ * wander_);
+    }
+
+  private:
+    double wander_ = 0.5;
+};
+
+InventedAir air_of(const RehearsalOptions& o, const Night& night, const Band& band, double airmass,
+                   Cloud& cloud, numerics::Random& random) {
+    InventedAir air;
+    air.fwhm_arcsec = night.fwhm_arcsec * std::pow(airmass, 0.6) * std::exp(random.gaussian(0.0, 0.04));
+    air.elongation = 1.0 + std::abs(random.gaussian(0.04, 0.02));
+    air.direction_deg = random.uniform(0.0, 180.0);
+    if (random.uniform() < 0.05 && o.trailing) {
+        air.elongation = random.uniform(1.5, 2.0);
+        air.direction_deg = random.gaussian(10.0, 5.0);  // trails along right ascension, mostly
+    }
+    const double cloud_mag = cloud.next_mag(random);
+    air.cloud_mag = night.cloudy ? cloud_mag : 0.0;
+    air.cloud_unevenness_mag = 0.03 * air.cloud_mag;
+    air.sky_mag_per_arcsec2 = night.sky_mag + 0.7 * colour_slope(band);
+    air.extinction_mag_per_airmass = facts(band).extinction_mag_per_airmass + night.extra_extinction_mag;
+    return air;
+}
+
+InventedPointing pointing_of(const Night& night, const SkyPosition& transient, bool flipped,
+                             double scale_arcsec_per_px, numerics::Random& random) {
+    const auto drift = [&] { return Angle::arcseconds(scale_arcsec_per_px * random.gaussian(0.0, 1.5)); };
+    InventedPointing pointing;
+    // Seen from the other side of the mount, the aim misses to the other side.
+    const SkyOffset aim = flipped ? SkyOffset{-night.aim.east, -night.aim.north} : night.aim;
+    pointing.centre = displaced(transient, {aim.east + drift(), aim.north + drift()});
+    pointing.dx_px = random.gaussian(0.0, 0.7);
+    pointing.dy_px = random.gaussian(0.0, 0.7);
+    pointing.rotation_deg = night.camera_angle_deg + (flipped ? 180.0 : 0.0);
+    return pointing;
+}
+
+void add_night(InventedCampaign& campaign, const Instant& noon, int number, numerics::Random random) {
+    const RehearsalOptions& o = campaign.options;
+    const SkyPosition& place = campaign.sky.transient.position;
+    const double scale = campaign.instrument.scale_arcsec_per_px;
+    const double cadence_s = o.exposure_s + readout_s;
+    const double run_s = cadence_s * o.frames * static_cast<double>(campaign.bands.size());
+    const Night night = invent_night(o, number, scale, random);
+    // One night across the meridian, the next in the east.
+    const double wanted_airmass = number % 2 == 0 ? 1.0 : random.uniform(1.2, 1.9);
+    Instant start = start_of_run(noon, run_s, wanted_airmass, place, campaign.site);
+    start = sky::later_by(start, random.uniform(0.0, 60.0));
+    const std::string date = sky::night_of(start, campaign.site.longitude.degrees());
+    Cloud cloud;
+    for (int i = 0; i < o.frames; ++i) {
+        const bool flipped = o.flip && i >= (o.frames + 1) / 2;
+        for (const Band& band : campaign.bands) {
+            const double airmass = sky::airmass(start, place, campaign.site).value_or(most_airmass);
+            PlannedFrame frame{.path = fmt::format("frames/{}/{}_{:03}.fits", date, band.name(), i + 1),
+                               .night = date,
+                               .band = band,
+                               .start_utc = start,
+                               .exposure_s = o.exposure_s};
+            frame.air = air_of(o, night, band, airmass, cloud, random);
+            frame.pointing = pointing_of(night, place, flipped, scale, random);
+            frame.seed =
+                numerics::Random(o.seed).stream(frame_seed_stream).stream(campaign.frames.size()).bits();
+            campaign.frames.push_back(std::move(frame));
+            start = sky::later_by(start, cadence_s);
+        }
+    }
+}
+
+}  // namespace
+
+Result<InventedCampaign> invent_campaign(const RehearsalOptions& options) {
+    auto bands = check(options);
+    if (!bands) return fail(bands.error());
+    InventedCampaign campaign{.options = options, .bands = std::move(*bands)};
+    campaign.site = {Angle::degrees(51.1), Angle::degrees(-1.2), 95.0};
+    campaign.instrument = instrument_of(options, campaign.bands);
+    campaign.sky = sky_of(options, campaign.bands, campaign.instrument.scale_arcsec_per_px);
+
+    const auto first_noon = sky::parse_instant("2024-03-14T12:00:00");
+    if (!first_noon) return fail(first_noon.error());
+    campaign.sky.transient.peak_bjd_tdb = first_noon->jd();  // before the first frame: straight from there on
+    for (int i = 0; i < options.nights; ++i) {
+        const double days = std::floor(i * options.night_spacing_days);
+        add_night(campaign, sky::later_by(*first_noon, days * seconds_per_day), i,
+                  numerics::Random(options.seed).stream(night_stream + static_cast<std::uint64_t>(i)));
+    }
+    return campaign;
+}
+
+InventedFrame expose(const InventedCampaign& campaign, const PlannedFrame& frame) {
+    return expose(campaign.sky, campaign.instrument, frame.air, frame.pointing, campaign.site, frame.band,
+                  frame.start_utc, frame.exposure_s, frame.seed);
+}
+
+}  // namespace emberline::rehearsal
