@@ -30,6 +30,21 @@ Matrix cholesky_lower(const Matrix& a) {
     return lower;
 }
 
+std::vector<double> solve_cholesky(const Matrix& lower, std::vector<double> b) {
+    const std::size_t n = lower.rows();
+    for (std::size_t i = 0; i < n; ++i) {
+        for (std::size_t k = 0; k < i; ++k)
+            b[i] -= lower(i, k) * b[k];
+        b[i] /= lower(i, i);
+    }
+    for (std::size_t i = n; i-- > 0;) {
+        for (std::size_t k = i + 1; k < n; ++k)
+            b[i] -= lower(k, i) * b[k];
+        b[i] /= lower(i, i);
+    }
+    return b;
+}
+
 std::vector<double> multiply(const Matrix& a, const std::vector<double>& x) {
     std::vector<double> y(a.rows(), 0.0);
     for (std::size_t r = 0; r < a.rows(); ++r) {

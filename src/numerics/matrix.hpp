@@ -26,6 +26,8 @@ class Matrix {
 
 // Lower-triangular L with L Lᵀ = A + tiny ridge where A is only semi-definite. A must be square.
 [[nodiscard]] Matrix cholesky_lower(const Matrix& a);
+// x of L Lᵀ x = b.
+[[nodiscard]] std::vector<double> solve_cholesky(const Matrix& lower, std::vector<double> b);
 [[nodiscard]] std::vector<double> multiply(const Matrix& a, const std::vector<double>& x);
 // xᵀ A y
 [[nodiscard]] double quadratic_form(const Matrix& a, const std::vector<double>& x,

@@ -16,7 +16,7 @@ namespace emberline::photometry {
 struct ApertureSums {
     std::vector<double> flux_adu;  // above sky, one a radius; the sky's plane is followed where there is one
     std::vector<double> area_px;   // exact area inside the frame
-    double peak_adu = 0.0;         // highest raw pixel inside the largest radius considered for saturation
+    double peak_adu = 0.0;         // highest raw pixel touched by the smallest radius
     std::vector<Caveats> caveats;  // one a radius: saturated, not-linear, edge, bad-pixels
 };
 
@@ -26,8 +26,10 @@ struct PixelLimits {
 };
 
 // Sums the light inside circles; edge pixels count by the exact area covered. An undefined pixel is filled
-// by the mean of its neighbours at equal distance from the centre (caveat), unless a tenth of the area is
-// undefined. `radii_px` ascending. Problem: centre outside the cut-out, no radius, a radius <= 0.
+// by the mean of its neighbours at equal distance from the centre (caveat); with more than a tenth of the
+// area undefined the flux is NaN. `radii_px` ascending. Problem: centre outside the cut-out, no radius, a
+// radius
+// <= 0, no usable radius.
 [[nodiscard]] Result<ApertureSums> sum_apertures(const frame::Cutout& cutout,
                                                  const frame::PixelPosition& centre,
                                                  std::span<const double> radii_px, const SkyEstimate& sky,

@@ -1,0 +1,259 @@
+// SPDX-License-Identifier: MIT
+// Moffat 1969 (A&A 3, 455): I = f0 (1 + q)^(−β), q = a u² + 2 b u v + c v² with u, v from the centre.
+// Integral over the plane: f0 π / ((β − 1) √(a c − b²)). Half light at q = 2^(1/β) − 1.
+#include "stars/profile.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numbers>
+#include <optional>
+
+#include "numerics/matrix.hpp"
+#include "numerics/robust.hpp"
+
+namespace emberline::stars {
+namespace {
+
+constexpr std::size_t n_parameters = 8;  // x, y, a, b, c, β, f0, sky
+using Parameters = std::array<double, n_parameters>;
+constexpr double least_beta = 1.2, most_beta = 12.0;
+constexpr int most_iterations = 60;
+constexpr double fit_reach_fwhm = 2.6;
+
+// Gauss–Legendre points over a pixel: two an axis are exact to the cubic, three to the fifth order.
+struct Rule {
+    int n;
+    std::array<double, 3> at, weight;
+};
+constexpr Rule two_points{2, {-0.28867513459481287, 0.28867513459481287, 0.0}, {0.5, 0.5, 0.0}};
+constexpr Rule three_points{
+    3, {-0.38729833462074170, 0.0, 0.38729833462074170}, {5.0 / 18.0, 8.0 / 18.0, 5.0 / 18.0}};
+
+struct FitPixel {
+    double x, y, adu, weight;
+};
+
+// Value and derivatives of the model in one pixel.
+double model(const Parameters& p, double x, double y, const Rule& rule, Parameters& gradient) {
+    gradient.fill(0.0);
+    double value = 0.0;
+    for (int i = 0; i < rule.n; ++i) {
+        for (int j = 0; j < rule.n; ++j) {
+            const double w =
+                rule.weight[static_cast<std::size_t>(i)] * rule.weight[static_cast<std::size_t>(j)];
+            const double u = x + rule.at[static_cast<std::size_t>(i)] - p[0];
+            const double v = y + rule.at[static_cast<std::size_t>(j)] - p[1];
+            const double q = p[2] * u * u + 2.0 * p[3] * u * v + p[4] * v * v;
+            const double base = 1.0 + std::max(q, -0.999);
+            const double shape = w * std::exp(-p[5] * std::log(base));
+            const double slope = -p[5] * p[6] * shape / base;  // d value / d q
+            value += p[6] * shape;
+            gradient[0] += slope * -2.0 * (p[2] * u + p[3] * v);
+            gradient[1] += slope * -2.0 * (p[4] * v + p[3] * u);
+            gradient[2] += slope * u * u;
+            gradient[3] += slope * 2.0 * u * v;
+            gradient[4] += slope * v * v;
+            gradient[5] += -std::log(base) * p[6] * shape;
+            gradient[6] += shape;
+        }
+    }
+    gradient[7] = 1.0;
+    return value + p[7];
+}
+
+bool allowed(const Parameters& p) {
+    return p[2] > 0.0 && p[4] > 0.0 && p[2] * p[4] > p[3] * p[3] && p[5] >= least_beta && p[5] <= most_beta &&
+           p[6] > 0.0;
+}
+
+struct Normal {
+    numerics::Matrix matrix{n_parameters, n_parameters};
+    std::vector<double> right = std::vector<double>(n_parameters, 0.0);
+    double chi2 = 0.0;
+};
+
+Normal accumulate(const Parameters& p, const std::vector<FitPixel>& pixels, const Rule& rule) {
+    Normal n;
+    Parameters g{};
+    for (const FitPixel& pixel : pixels) {
+        const double r = pixel.adu - model(p, pixel.x, pixel.y, rule, g);
+        n.chi2 += pixel.weight * r * r;
+        for (std::size_t i = 0; i < n_parameters; ++i) {
+            n.right[i] += pixel.weight * g[i] * r;
+            for (std::size_t j = 0; j <= i; ++j)
+                n.matrix(i, j) += pixel.weight * g[i] * g[j];
+        }
+    }
+    for (std::size_t i = 0; i < n_parameters; ++i) {
+        for (std::size_t j = 0; j < i; ++j)
+            n.matrix(j, i) = n.matrix(i, j);
+    }
+    return n;
+}
+
+numerics::Matrix damped(const numerics::Matrix& matrix, double lambda) {
+    numerics::Matrix out = matrix;
+    for (std::size_t i = 0; i < n_parameters; ++i)
+        out(i, i) *= 1.0 + lambda;
+    return out;
+}
+
+// Levenberg–Marquardt; nothing where it does not converge.
+struct Fitted {
+    Parameters p{};
+    numerics::Matrix normal;
+};
+std::optional<Fitted> fit(Parameters p, const std::vector<FitPixel>& pixels, const Rule& rule) {
+    Normal now = accumulate(p, pixels, rule);
+    double lambda = 1e-2;
+    for (int k = 0; k < most_iterations; ++k) {
+        const auto step =
+            numerics::solve_cholesky(numerics::cholesky_lower(damped(now.matrix, lambda)), now.right);
+        Parameters trial = p;
+        for (std::size_t i = 0; i < n_parameters; ++i)
+            trial[i] += step[i];
+        trial[5] = std::clamp(trial[5], least_beta, most_beta);
+        if (!allowed(trial)) {
+            lambda *= 10.0;
+            if (lambda > 1e9) return std::nullopt;
+            continue;
+        }
+        Normal next = accumulate(trial, pixels, rule);
+        if (!(next.chi2 <= now.chi2)) {
+            lambda *= 10.0;
+            if (lambda > 1e9) return Fitted{p, now.matrix};
+            continue;
+        }
+        const bool done = now.chi2 - next.chi2 < 1e-7 * now.chi2;
+        p = trial;
+        now = std::move(next);
+        lambda = std::max(lambda * 0.2, 1e-9);
+        if (done) return Fitted{p, now.matrix};
+    }
+    return std::nullopt;
+}
+
+Problem no_profile(std::string why) {
+    return {
+        .what = std::move(why), .where = "profile", .mend = "Leave this star out of the frame's profile."};
+}
+
+// FWHM along both axes of the ellipse, and the direction of the long one.
+struct Ellipse {
+    double long_px = 0.0, short_px = 0.0;
+    Angle direction;
+};
+Ellipse ellipse_of(const Parameters& p) {
+    const double mean = 0.5 * (p[2] + p[4]);
+    const double difference = std::hypot(0.5 * (p[2] - p[4]), p[3]);
+    const double half = 2.0 * std::sqrt(std::exp2(1.0 / p[5]) - 1.0);
+    // The small eigenvalue belongs to the long axis.
+    const double turn = 0.5 * std::atan2(2.0 * p[3], p[2] - p[4]) + 0.5 * std::numbers::pi;
+    double degrees = std::fmod(turn * 180.0 / std::numbers::pi, 180.0);
+    if (degrees < 0.0) degrees += 180.0;
+    return {half / std::sqrt(mean - difference), half / std::sqrt(mean + difference),
+            Angle::degrees(degrees)};
+}
+
+}  // namespace
+
+Result<StarProfile> fit_profile(const frame::Cutout& cutout, const frame::PixelPosition& start,
+                                double fwhm_guess_px, double gain_e_per_adu, double read_noise_e) {
+    const double reach = std::max(fit_reach_fwhm * fwhm_guess_px, 3.5);
+    std::vector<FitPixel> pixels;
+    std::vector<double> outer;
+    double peak = 0.0;
+    const int half = static_cast<int>(std::ceil(reach));
+    const int cx = static_cast<int>(std::lround(start.x)), cy = static_cast<int>(std::lround(start.y));
+    for (int y = cy - half; y <= cy + half; ++y) {
+        for (int x = cx - half; x <= cx + half; ++x) {
+            if (!cutout.contains(x, y)) continue;
+            const double r = std::hypot(x - start.x, y - start.y);
+            if (r > reach) continue;
+            const auto v = static_cast<double>(cutout.at(x, y));
+            if (!std::isfinite(v)) {
+                if (r < 0.8 * fwhm_guess_px) return fail(no_profile("Its core has undefined pixels."));
+                continue;
+            }
+            pixels.push_back({static_cast<double>(x), static_cast<double>(y), v, 1.0});
+            if (r > 0.75 * reach) outer.push_back(v);
+            if (r < 0.8 * fwhm_guess_px + 0.8) peak = std::max(peak, v);
+        }
+    }
+    if (pixels.size() < 3 * n_parameters || outer.size() < 8)
+        return fail(no_profile("Too few pixels surround it."));
+    const double sky = numerics::median(outer);
+    if (!(peak > sky)) return fail(no_profile("It does not stand out of the sky."));
+    constexpr double first_beta = 3.0;
+    const double a = 4.0 * (std::exp2(1.0 / first_beta) - 1.0) / (fwhm_guess_px * fwhm_guess_px);
+    Parameters p{start.x, start.y, a, 0.0, a, first_beta, (peak - sky) * 1.1, sky};
+    const Rule& rule = fwhm_guess_px < 3.0 ? three_points : two_points;
+    // Weights from a smooth model: from the pixels themselves they would pull the profile down.
+    const double floor_adu2 =
+        std::pow(read_noise_e / gain_e_per_adu, 2) + std::max(sky, 0.0) / gain_e_per_adu + 1e-6;
+    Parameters ignored{};
+    std::optional<Fitted> fitted;
+    for (int round = 0; round < 2; ++round) {
+        for (FitPixel& pixel : pixels) {
+            const double light = std::max(model(p, pixel.x, pixel.y, rule, ignored) - p[7], 0.0);
+            // A few per cent of model error in the core: a real star is no perfect Moffat profile.
+            pixel.weight = 1.0 / (floor_adu2 + light / gain_e_per_adu + std::pow(0.02 * light, 2));
+        }
+        fitted = fit(p, pixels, rule);
+        if (!fitted) return fail(no_profile("The profile fit does not converge."));
+        p = fitted->p;
+    }
+    const Ellipse ellipse = ellipse_of(p);
+    StarProfile out;
+    out.fwhm_px = std::sqrt(ellipse.long_px * ellipse.short_px);
+    out.elongation = ellipse.long_px / ellipse.short_px;
+    out.direction = ellipse.direction;
+    out.moffat_beta = p[5];
+    out.centre = {p[0], p[1]};
+    out.flux_adu = p[6] * std::numbers::pi / ((p[5] - 1.0) * std::sqrt(p[2] * p[4] - p[3] * p[3]));
+    out.sky_adu = p[7];
+    if (!(out.fwhm_px > 0.5) || out.fwhm_px > 2.0 * reach ||
+        std::hypot(p[0] - start.x, p[1] - start.y) > reach) {
+        return fail(no_profile("Its width or place makes no sense for a star."));
+    }
+    // Relative error of a width from that of the light within it; the covariance of a and c gives the same.
+    const numerics::Matrix lower = numerics::cholesky_lower(fitted->normal);
+    std::vector<double> unit(n_parameters, 0.0);
+    unit[2] = unit[4] = 0.5 * out.fwhm_px / (p[2] + p[4]);
+    double variance = 0.0;
+    const auto solved = numerics::solve_cholesky(lower, unit);
+    for (std::size_t i = 0; i < n_parameters; ++i)
+        variance += unit[i] * solved[i];
+    out.fwhm_err_px = std::sqrt(std::max(variance, 0.0));
+    return out;
+}
+
+FrameProfile combine(const std::vector<StarProfile>& profiles) {
+    FrameProfile out;
+    out.stars = profiles.size();
+    if (profiles.empty()) return out;
+    std::vector<double> widths, betas, along, across;
+    for (const StarProfile& p : profiles) {
+        widths.push_back(p.fwhm_px);
+        betas.push_back(p.moffat_beta);
+        const double e2 = p.elongation * p.elongation;
+        const double e = (e2 - 1.0) / (e2 + 1.0);
+        along.push_back(e * std::cos(2.0 * p.direction.radians()));
+        across.push_back(e * std::sin(2.0 * p.direction.radians()));
+    }
+    out.fwhm_px = numerics::median(widths);
+    const double spread = numerics::mad_to_sigma * numerics::median_absolute_deviation(widths, out.fwhm_px);
+    out.fwhm_err_px = widths.size() > 1 ? 1.2533 * spread / std::sqrt(static_cast<double>(widths.size()))
+                                        : profiles.front().fwhm_err_px;
+    out.moffat_beta = numerics::median(std::move(betas));
+    const double x = numerics::median(std::move(along)), y = numerics::median(std::move(across));
+    const double e = std::min(std::hypot(x, y), 0.999);
+    out.elongation = std::sqrt((1.0 + e) / (1.0 - e));
+    double degrees = 0.5 * std::atan2(y, x) * 180.0 / std::numbers::pi;
+    if (degrees < 0.0) degrees += 180.0;
+    out.direction = Angle::degrees(degrees);
+    return out;
+}
+
+}  // namespace emberline::stars
