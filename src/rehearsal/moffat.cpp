@@ -21,10 +21,11 @@ constexpr std::array<Node, 4> four = {{{-0.43056815579702629, 0.1739274225687269
                                        {0.16999052179242813, 0.32607257743127307},
                                        {0.43056815579702629, 0.17392742256872693}}};
 
-// In full widths from the centre: inside the first the profile bends within a pixel; beyond the second the
-// middle of a pixel stands for all of it to 2/r² of itself, r in pixels.
+// In full widths from the centre: inside the first the profile bends within a pixel; beyond the second, and
+// some pixels, the middle of a pixel stands for all of it to 2/r² of itself, r in pixels.
 constexpr double bends_fwhm = 2.0;
 constexpr double straight_fwhm = 5.0;
+constexpr double straight_px = 15.0;
 // Wide wings (small β) end here, whatever is left: farther than any sky annulus.
 constexpr double widest_fwhm = 40.0;
 
@@ -66,7 +67,8 @@ double Moffat::over_pixel(double dx, double dy) const {
     // The pixel that holds the centre bends most where the image is narrow, hence the pixel's own half width.
     const double near_q = bends_fwhm * bends_fwhm * fwhm_squared_ + std::max(xx_, yy_);
     if (q < near_q) return integrate(four);
-    if (q < straight_fwhm * straight_fwhm * fwhm_squared_) return integrate(two);
+    if (q < straight_fwhm * straight_fwhm * fwhm_squared_ || dx * dx + dy * dy < straight_px * straight_px)
+        return integrate(two);
     return density_at(q);
 }
 
