@@ -27,8 +27,8 @@ struct InventedStar {
 
 struct InventedHost {  // exponential disk and a bulge about the nucleus
     SkyPosition nucleus;
-    double disk_mag = 15.5, disk_scale_arcsec = 12.0, disk_axis_ratio = 0.6, disk_angle_deg = 40.0;
-    double bulge_mag = 17.0, bulge_scale_arcsec = 2.0;
+    double disk_mag = 14.3, disk_scale_arcsec = 12.0, disk_axis_ratio = 0.6, disk_angle_deg = 55.0;
+    double bulge_mag = 15.8, bulge_scale_arcsec = 2.0;
     std::map<Band, double> colour_offset_mag;  // host magnitude in band = mag above + this
 };
 

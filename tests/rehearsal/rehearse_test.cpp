@@ -1,0 +1,259 @@
+// SPDX-License-Identifier: MIT
+#include "rehearsal/rehearse.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <cstdlib>
+#include <filesystem>
+#include <fstream>
+#include <functional>
+#include <map>
+#include <set>
+
+#include "expected_table.hpp"
+#include "frame/frame.hpp"
+#include "night/campaign.hpp"
+#include "rehearsal/plate.hpp"
+#include "sky/barycentre.hpp"
+#include "sky/horizon.hpp"
+#include "sky/time_scales.hpp"
+#include "standard/sequence.hpp"
+
+using namespace emberline;
+using namespace emberline::rehearsal;
+using test::number;
+using test::text;
+
+namespace {
+
+namespace fs = std::filesystem;
+
+// A folder that goes when the test goes.
+struct Scratch {
+    fs::path path;
+    Scratch() {
+        std::string pattern = (fs::temp_directory_path() / "emberline-rehearsal-XXXXXX").string();
+        REQUIRE(mkdtemp(pattern.data()) != nullptr);
+        path = pattern;
+    }
+    ~Scratch() { fs::remove_all(path); }
+    Scratch(const Scratch&) = delete;
+    Scratch& operator=(const Scratch&) = delete;
+    [[nodiscard]] std::string operator/(const char* name) const { return (path / name).string(); }
+};
+
+RehearsalOptions small() {
+    RehearsalOptions options;
+    options.nights = 4;
+    options.frames = 2;
+    options.bands = {"B", "V"};
+    options.width_px = 260;
+    options.height_px = 240;
+    return options;
+}
+
+std::map<std::string, std::string> files_in(const fs::path& folder) {
+    std::map<std::string, std::string> files;
+    for (const auto& entry : fs::recursive_directory_iterator(folder)) {
+        if (!entry.is_regular_file()) continue;
+        std::ifstream stream(entry.path(), std::ios::binary);
+        files[fs::relative(entry.path(), folder).string()] = {std::istreambuf_iterator<char>(stream), {}};
+    }
+    return files;
+}
+
+DelimitedTable table_at(const std::string& path) {
+    auto table = read_table(path);
+    REQUIRE(table);
+    return *table;
+}
+
+}  // namespace
+
+TEST_CASE("truth.csv and the frames' headers tell the same times, places and facts", "[rehearse]") {
+    const Scratch scratch;
+    const RehearsalOptions options = small();
+    std::size_t calls = 0;
+    const auto summary = rehearse(scratch / "demo", options, [&](std::size_t done, std::size_t of) {
+        CHECK(done == ++calls);
+        CHECK(of == 16);
+    });
+    REQUIRE(summary);
+    CHECK(summary->frames == 16);
+    CHECK(calls == 16);
+    CHECK(summary->decline_mag_per_day == 0.05);
+
+    const auto campaign = invent_campaign(options);
+    REQUIRE(campaign);
+    const SkyPosition& place = campaign->sky.transient.position;
+    const DelimitedTable truth = table_at(scratch / "demo/truth.csv");
+    CHECK(truth.columns == std::vector<std::string>{"frame", "night", "band", "jd_utc_mid", "bjd_tdb",
+                                                    "true_mag", "true_flux_e", "cloud_mag", "airmass"});
+    REQUIRE(truth.rows.size() == 16);
+    double earlier_jd = 0.0;
+    for (std::size_t i = 0; i < truth.rows.size(); ++i) {
+        const TableRow& row = truth.rows[i];
+        const std::string name = text(truth, row, "frame");
+        INFO(name);
+        const auto frames = frame::open_frames((scratch.path / "demo" / name).string(), {});
+        REQUIRE(frames);
+        REQUIRE(frames->size() == 1);
+        const frame::FrameFacts& facts = frames->front().facts();
+        REQUIRE(facts.mid_exposure);
+        // truth.csv has six decimals of a day, headers a millisecond.
+        CHECK(facts.mid_exposure->value.jd() ==
+              Approx(number(truth, row, "jd_utc_mid")).margin(1e-6).epsilon(0));
+        CHECK(facts.band->value.name() == text(truth, row, "band"));
+        CHECK(facts.exposure_s->value == 60.0);
+        CHECK(facts.gain_e_per_adu->value == Approx(0.9));
+        CHECK(facts.read_noise_e->value == Approx(6.0));
+        CHECK(facts.site->value.longitude.degrees() == Approx(-1.2).margin(1e-3));
+        CHECK(facts.width_px == 260);
+        CHECK(facts.height_px == 240);
+
+        const Instant middle = facts.mid_exposure->value;
+        CHECK(number(truth, row, "bjd_tdb") ==
+              Approx(sky::bjd_tdb(middle, place, campaign->site)).margin(1e-6).epsilon(0));
+        CHECK(text(truth, row, "night") == sky::night_of(middle, -1.2));
+        const double airmass = number(truth, row, "airmass");
+        CHECK(airmass == Approx(*sky::airmass(middle, place, campaign->site)).margin(1e-4));
+        CHECK(airmass < 2.2);
+        CHECK(sky::horizontal(middle, sky::sun(middle), campaign->site).altitude.degrees() < -12.0);
+        const double days = number(truth, row, "bjd_tdb") - campaign->sky.transient.peak_bjd_tdb;
+        const double first_mag = text(truth, row, "band") == "B" ? 13.5 : 13.0;
+        CHECK(number(truth, row, "true_mag") == Approx(first_mag + 0.05 * days).margin(2e-5));
+        CHECK(number(truth, row, "jd_utc_mid") > earlier_jd);
+        earlier_jd = number(truth, row, "jd_utc_mid");
+
+        const auto& wcs = frames->front().wcs();
+        REQUIRE(wcs);
+        const auto said = wcs->pixel(place);
+        REQUIRE(said);
+        const auto meant = Plate(campaign->instrument, campaign->frames[i].pointing).by_header(place);
+        CHECK(said->x == Approx(meant.x).margin(1e-4));
+        CHECK(said->y == Approx(meant.y).margin(1e-4));
+        const bool second_half = i % 4 >= 2;
+        CHECK(std::cos(wcs->position_angle_of_y().radians()) * (second_half ? -1.0 : 1.0) > 0.99);
+    }
+}
+
+TEST_CASE("the campaign and the sequence of a rehearsal are read as an observer's own", "[rehearse]") {
+    const Scratch scratch;
+    RehearsalOptions options = small();
+    options.nights = 1;
+    REQUIRE(rehearse(scratch / "demo", options));
+    const auto campaign = night::read_campaign(scratch / "demo");
+    if (!campaign) FAIL(one_line(campaign.error()));
+    CHECK(campaign->name == "DEMO SN 1");
+    CHECK(sexagesimal_hours(campaign->position.ra, 2) == "13:25:21.12");
+    CHECK(sexagesimal_degrees(campaign->position.dec, 1) == "+37:16:12.0");
+    REQUIRE(campaign->nucleus);
+    CHECK(separation(*campaign->nucleus, campaign->position).arcseconds() == Approx(16.0).margin(0.01));
+    CHECK(campaign->site->latitude.degrees() == Approx(51.1));
+    CHECK(campaign->site->longitude.degrees() == Approx(-1.2));
+    CHECK(campaign->site->elevation_m == Approx(95.0));
+    CHECK(campaign->observer_code == "XYZ");
+    CHECK(campaign->colours.at("B-V") == Approx(0.5));
+    CHECK(campaign->remarks.empty());
+
+    const auto sequence = standard::read_sequence(scratch / "demo/comparison.csv");
+    REQUIRE(sequence);
+    CHECK(sequence->stars.size() == 11);
+    CHECK(sequence->remarks.empty());
+    int checks = 0;
+    for (const auto& star : sequence->stars)
+        checks += star.role == standard::Role::check ? 1 : 0;
+    CHECK(checks == 1);
+    const DelimitedTable truth = table_at(scratch / "demo/truth_stars.csv");
+    CHECK(truth.rows.size() == 22);
+    for (const TableRow& row : truth.rows) {
+        const auto* star = sequence->find(text(truth, row, "label"));
+        REQUIRE(star != nullptr);
+        const auto magnitude = star->magnitude(*parse_band(text(truth, row, "band")));
+        REQUIRE(magnitude);
+        CHECK(magnitude->value == Approx(number(truth, row, "catalogue_mag")).margin(1e-9));
+        CHECK(magnitude->err == Approx(number(truth, row, "catalogue_err")).margin(1e-9));
+        CHECK(std::abs(magnitude->value - number(truth, row, "true_mag")) < 5.0 * magnitude->err);
+    }
+
+    options.host = false;
+    options.transient_colour_known = false;
+    REQUIRE(rehearse(scratch / "plain", options));
+    const auto plain = night::read_campaign(scratch / "plain");
+    REQUIRE(plain);
+    CHECK_FALSE(plain->nucleus);
+    CHECK(plain->colours.empty());
+}
+
+TEST_CASE("one seed gives the same bytes, another seed other ones", "[rehearse]") {
+    const Scratch scratch;
+    RehearsalOptions options = small();
+    options.nights = 2;
+    REQUIRE(rehearse(scratch / "one", options));
+    REQUIRE(rehearse(scratch / "two", options));
+    const auto one = files_in(scratch.path / "one");
+    CHECK(one.size() == 12);
+    CHECK(one == files_in(scratch.path / "two"));
+    options.seed = 2;
+    REQUIRE(rehearse(scratch / "other", options));
+    const auto other = files_in(scratch.path / "other");
+    CHECK(other.at("comparison.csv") != one.at("comparison.csv"));
+    CHECK(other.at("truth.csv") != one.at("truth.csv"));
+}
+
+TEST_CASE("a rehearsal never writes into a folder that holds anything", "[rehearse]") {
+    const Scratch scratch;
+    RehearsalOptions options = small();
+    options.nights = 1;
+    fs::create_directory(scratch.path / "empty");
+    CHECK(rehearse(scratch / "empty", options));
+    const auto again = rehearse(scratch / "empty", options);
+    REQUIRE_FALSE(again);
+    CHECK(again.error().kind == ProblemKind::request);
+    CHECK(again.error().what == "The folder is not empty.");
+
+    std::ofstream(scratch.path / "file") << "mine";
+    const auto on_file = rehearse(scratch / "file", options);
+    REQUIRE_FALSE(on_file);
+    CHECK(on_file.error().kind == ProblemKind::request);
+    const auto under_file = rehearse(scratch / "file/demo", options);
+    REQUIRE_FALSE(under_file);
+    CHECK(under_file.error().kind == ProblemKind::storage);
+    CHECK(files_in(scratch.path).at("file") == "mine");
+}
+
+TEST_CASE("options that make no campaign are refused before anything is written", "[rehearse]") {
+    const Scratch scratch;
+    const auto refused = [&](const std::function<void(RehearsalOptions&)>& spoil) {
+        RehearsalOptions options = small();
+        spoil(options);
+        const auto result = rehearse(scratch / "demo", options);
+        return !result && result.error().kind == ProblemKind::request && !result.error().mend.empty() &&
+               !fs::exists(scratch.path / "demo");
+    };
+    CHECK(refused([](auto& o) { o.nights = 0; }));
+    CHECK(refused([](auto& o) { o.frames = -1; }));
+    CHECK(refused([](auto& o) { o.frames = 20000; }));
+    CHECK(refused([](auto& o) { o.bands = {}; }));
+    CHECK(refused([](auto& o) { o.bands = {"V", "V"}; }));
+    CHECK(refused([](auto& o) { o.bands = {"purple"}; }));
+    CHECK(refused([](auto& o) { o.exposure_s = 0.0; }));
+    CHECK(refused([](auto& o) { o.exposure_s = std::nan(""); }));
+    CHECK(refused([](auto& o) { o.width_px = 3; }));
+    CHECK(refused([](auto& o) { o.night_spacing_days = 0.2; }));
+    CHECK(refused([](auto& o) { o.fwhm_arcsec = -1.0; }));
+    CHECK_FALSE(rehearse("", small()));
+}
+
+TEST_CASE("long campaigns run into summer and still find the darkest and highest hours", "[rehearse]") {
+    RehearsalOptions options = small();
+    options.nights = 40;
+    options.frames = 1;
+    const auto campaign = invent_campaign(options);
+    REQUIRE(campaign);
+    std::set<std::string> nights;
+    for (const PlannedFrame& frame : campaign->frames)
+        nights.insert(frame.night);
+    CHECK(nights.size() == 40);
+    CHECK(*nights.begin() == "2024-03-14");
+}
