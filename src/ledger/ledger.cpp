@@ -1,2 +1,158 @@
 // SPDX-License-Identifier: MIT
 #include "ledger/ledger.hpp"
+
+#include <filesystem>
+
+#include "ledger/connection.hpp"
+#include "ledger/exclusions.hpp"
+#include "ledger/fluxes.hpp"
+#include "ledger/provenance.hpp"
+#include "ledger/schema.hpp"
+#include "ledger/solutions.hpp"
+
+namespace emberline::ledger {
+
+struct Ledger::Impl {
+    std::unique_ptr<Connection> connection;
+};
+
+namespace {
+
+using Mode = Connection::Mode;
+
+[[noreturn]] void nothing_measured(const std::string& path) {
+    throw Failure{{.what = "There is no ledger yet: nothing was measured.",
+                   .where = path,
+                   .mend = "Run `emberline measure` first.",
+                   .kind = ProblemKind::input}};
+}
+
+std::unique_ptr<Connection> opened_for_reading(const std::string& path, Mode mode, double wait_s) {
+    auto connection = std::make_unique<Connection>(path, mode, wait_s);
+    refuse_foreign(*connection, schema_version);
+    if (!ready_for_reading(*connection, schema_version)) nothing_measured(path);
+    return connection;
+}
+
+std::unique_ptr<Connection> open_for_reading(const std::string& path, double wait_s) {
+    std::error_code error;
+    if (std::filesystem::status(path, error).type() == std::filesystem::file_type::not_found)
+        nothing_measured(path);
+    std::optional<Failure> failure;
+    try {
+        return opened_for_reading(path, Mode::read, wait_s);
+    } catch (const Failure& first) {
+        failure = first;
+    }
+    // On read-only media SQLite cannot lay its small files beside the ledger. Read as it lies there it can
+    // still be, unless a program that was cut off left part of it in the log beside it.
+    const auto left = std::filesystem::file_size(path + "-wal", error);
+    if (!error && left > 0) throw *failure;
+    try {
+        return opened_for_reading(path, Mode::fixed, wait_s);
+    } catch (const Failure&) {
+        throw *failure;
+    }
+}
+
+std::unique_ptr<Connection> open_for_writing(const std::string& path, double wait_s) {
+    auto connection = std::make_unique<Connection>(path, Mode::write, wait_s);
+    refuse_foreign(*connection, schema_version);
+    if (!connection->writable()) {
+        throw Failure{{.what = "The ledger is read-only.",
+                       .where = path,
+                       .mend = "Allow writing to the file, or copy the campaign to a folder of your own.",
+                       .kind = ProblemKind::storage}};
+    }
+    prepare_for_writing(*connection, migrations(), schema_version);
+    return connection;
+}
+
+}  // namespace
+
+Result<Ledger> Ledger::open(const std::string& path, Access access, double wait_s) {
+    return guarded(path, [&] {
+        auto connection =
+            access == Access::read ? open_for_reading(path, wait_s) : open_for_writing(path, wait_s);
+        return Ledger(std::make_unique<Impl>(Impl{std::move(connection)}));
+    });
+}
+
+Ledger::Ledger(std::unique_ptr<Impl> impl) : impl_(std::move(impl)) {}
+Ledger::Ledger(Ledger&&) noexcept = default;
+Ledger& Ledger::operator=(Ledger&&) noexcept = default;
+Ledger::~Ledger() = default;
+
+Result<std::vector<Recorded>> Ledger::record(const std::vector<photometry::FrameFluxes>& frames,
+                                             const Provenance& provenance) {
+    return guarded(impl_->connection->path(),
+                   [&] { return record_fluxes(*impl_->connection, frames, provenance); });
+}
+
+Result<bool> Ledger::has(std::string_view fingerprint, int plane, std::string_view settings) const {
+    return guarded(impl_->connection->path(),
+                   [&] { return has_fluxes(*impl_->connection, fingerprint, plane, settings); });
+}
+
+Result<void> Ledger::for_each_frame(const std::function<bool(const photometry::FrameFluxes&)>& visit) const {
+    return guarded(impl_->connection->path(), [&] { visit_fluxes(*impl_->connection, visit); });
+}
+
+Result<std::vector<photometry::FrameFluxes>> Ledger::frames() const {
+    return guarded(impl_->connection->path(), [&] {
+        std::vector<photometry::FrameFluxes> frames;
+        visit_fluxes(*impl_->connection, [&](const photometry::FrameFluxes& frame) {
+            frames.push_back(frame);
+            return true;
+        });
+        return frames;
+    });
+}
+
+Result<void> Ledger::exclude(SetAside kind, std::string_view key, std::string_view reason) {
+    return guarded(impl_->connection->path(),
+                   [&] { begin_exclusion(*impl_->connection, kind, key, reason); });
+}
+
+Result<bool> Ledger::include(SetAside kind, std::string_view key) {
+    return guarded(impl_->connection->path(), [&] { return end_exclusion(*impl_->connection, kind, key); });
+}
+
+Result<std::vector<Exclusion>> Ledger::exclusions() const {
+    return guarded(impl_->connection->path(), [&] { return current_exclusions(*impl_->connection); });
+}
+
+Result<bool> Ledger::store(const Solution& solution, const Provenance& provenance) {
+    return guarded(impl_->connection->path(),
+                   [&] { return store_solution(*impl_->connection, solution, provenance); });
+}
+
+Result<Solution> Ledger::newest() const {
+    return guarded(impl_->connection->path(), [&] {
+        // One state of the ledger for all three tables.
+        Transaction transaction(*impl_->connection, Transaction::Kind::read);
+        return solution_number(*impl_->connection, newest_solution_number(*impl_->connection));
+    });
+}
+
+Result<std::size_t> Ledger::solutions() const {
+    return guarded(impl_->connection->path(), [&] {
+        return static_cast<std::size_t>(impl_->connection->integer("SELECT count(*) FROM solution"));
+    });
+}
+
+Result<void> Ledger::for_each_frame_measurement(
+    const std::function<bool(const night::FrameMeasurement&)>& visit) const {
+    return guarded(impl_->connection->path(), [&] { visit_frame_measurements(*impl_->connection, visit); });
+}
+
+Result<void> Ledger::for_each_night_measurement(
+    const std::function<bool(const night::NightMeasurement&)>& visit) const {
+    return guarded(impl_->connection->path(), [&] { visit_night_measurements(*impl_->connection, visit); });
+}
+
+Result<std::optional<Provenance>> Ledger::last_provenance() const {
+    return guarded(impl_->connection->path(), [&] { return last_flux_provenance(*impl_->connection); });
+}
+
+}  // namespace emberline::ledger

@@ -1,0 +1,303 @@
+// SPDX-License-Identifier: MIT
+#include "ledger/schema.hpp"
+
+#include <fmt/format.h>
+
+#include <filesystem>
+
+#include "ledger/ledger.hpp"
+
+namespace emberline::ledger {
+namespace {
+
+// Nothing is ever deleted. A flux row that was measured again points at its successor; a row of a solution is
+// valid from its first to its last solution, and in the newest one while it has no last.
+// Names end in their units as in the headers. A list of names is kept once, in name_list.
+constexpr const char* tables = R"sql(
+CREATE TABLE provenance (
+    id INTEGER PRIMARY KEY,
+    software TEXT NOT NULL,
+    settings TEXT NOT NULL,
+    campaign TEXT NOT NULL,
+    since TEXT NOT NULL,
+    UNIQUE (settings, software, campaign)
+);
+CREATE TABLE name_list (
+    id INTEGER PRIMARY KEY,
+    names TEXT NOT NULL UNIQUE
+);
+CREATE TABLE frame_fluxes (
+    id INTEGER PRIMARY KEY,
+    provenance_id INTEGER NOT NULL REFERENCES provenance (id),
+    recorded_at TEXT NOT NULL,
+    superseded_by INTEGER REFERENCES frame_fluxes (id) DEFERRABLE INITIALLY DEFERRED,
+    frame TEXT NOT NULL,
+    fingerprint TEXT NOT NULL,
+    plane INTEGER NOT NULL,
+    night TEXT NOT NULL,
+    band TEXT NOT NULL,
+    instrument TEXT NOT NULL,
+    filter TEXT NOT NULL,
+    mid_jd_day REAL NOT NULL,
+    mid_jd_fraction REAL NOT NULL,
+    mid_time_scale TEXT NOT NULL,
+    bjd_tdb REAL NOT NULL,
+    exposure_s REAL NOT NULL,
+    airmass REAL,
+    gain_e_per_adu REAL NOT NULL,
+    read_noise_e REAL NOT NULL,
+    scintillation REAL NOT NULL,
+    flat_err REAL NOT NULL,
+    fwhm_px REAL NOT NULL,
+    elongation REAL NOT NULL,
+    direction_deg REAL NOT NULL,
+    scale_arcsec_per_px REAL NOT NULL,
+    mirrored INTEGER NOT NULL,
+    rotation_deg REAL NOT NULL,
+    shift_x_px REAL NOT NULL,
+    shift_y_px REAL NOT NULL,
+    shift_scatter_px REAL NOT NULL,
+    stars_expected INTEGER NOT NULL,
+    stars_found INTEGER NOT NULL,
+    apertures BLOB NOT NULL,
+    caveats INTEGER NOT NULL,
+    remarks TEXT NOT NULL
+);
+CREATE UNIQUE INDEX current_frame ON frame_fluxes (fingerprint, plane) WHERE superseded_by IS NULL;
+CREATE INDEX current_frame_by_time ON frame_fluxes (mid_jd_day + mid_jd_fraction) WHERE superseded_by IS NULL;
+CREATE INDEX superseded_frame ON frame_fluxes (superseded_by) WHERE superseded_by IS NOT NULL;
+CREATE TABLE star_flux (
+    frame_fluxes_id INTEGER NOT NULL REFERENCES frame_fluxes (id),
+    position INTEGER NOT NULL,
+    label TEXT NOT NULL,
+    ra_rad REAL NOT NULL,
+    dec_rad REAL NOT NULL,
+    x_px REAL NOT NULL,
+    y_px REAL NOT NULL,
+    position_err_px REAL NOT NULL,
+    forced INTEGER NOT NULL,
+    flux_e BLOB NOT NULL,
+    area_px BLOB NOT NULL,
+    sky_e_per_px REAL NOT NULL,
+    sky_err_e_per_px REAL NOT NULL,
+    sky_scatter_e REAL NOT NULL,
+    sky_pixels REAL NOT NULL,
+    sky_factor REAL NOT NULL,
+    sky_unevenness REAL NOT NULL,
+    peak_adu REAL NOT NULL,
+    fwhm_px REAL,
+    airmass REAL,
+    caveats BLOB NOT NULL,
+    PRIMARY KEY (frame_fluxes_id, position)
+) WITHOUT ROWID;
+CREATE TABLE exclusion (
+    id INTEGER PRIMARY KEY,
+    kind TEXT NOT NULL,
+    key TEXT NOT NULL,
+    reason TEXT NOT NULL,
+    since TEXT NOT NULL,
+    ended_at TEXT
+);
+CREATE UNIQUE INDEX current_exclusion ON exclusion (kind, key) WHERE ended_at IS NULL;
+CREATE TABLE solution (
+    id INTEGER PRIMARY KEY,
+    provenance_id INTEGER NOT NULL REFERENCES provenance (id),
+    stored_at TEXT NOT NULL
+);
+CREATE TABLE frame_measurement (
+    id INTEGER PRIMARY KEY,
+    first_solution INTEGER NOT NULL REFERENCES solution (id),
+    last_solution INTEGER REFERENCES solution (id),
+    position INTEGER NOT NULL,
+    {measurement}
+    frame TEXT NOT NULL,
+    plane INTEGER NOT NULL,
+    fingerprint TEXT NOT NULL,
+    fwhm_px REAL NOT NULL,
+    aperture_px REAL NOT NULL,
+    used INTEGER NOT NULL,
+    reason TEXT NOT NULL,
+    relative_transparency REAL NOT NULL
+);
+CREATE INDEX current_frame_measurement ON frame_measurement (jd_utc, position) WHERE last_solution IS NULL;
+CREATE TABLE night_measurement (
+    id INTEGER PRIMARY KEY,
+    first_solution INTEGER NOT NULL REFERENCES solution (id),
+    last_solution INTEGER REFERENCES solution (id),
+    position INTEGER NOT NULL,
+    {measurement}
+    n_frames INTEGER NOT NULL,
+    n_rejected INTEGER NOT NULL,
+    chi2 REAL NOT NULL
+);
+CREATE INDEX current_night_measurement ON night_measurement (jd_utc, position) WHERE last_solution IS NULL;
+CREATE TABLE star_verdict (
+    id INTEGER PRIMARY KEY,
+    first_solution INTEGER NOT NULL REFERENCES solution (id),
+    last_solution INTEGER REFERENCES solution (id),
+    position INTEGER NOT NULL,
+    instrument TEXT NOT NULL,
+    band TEXT NOT NULL,
+    label TEXT NOT NULL,
+    offset_mag REAL NOT NULL,
+    offset_err_mag REAL NOT NULL,
+    scatter_mag REAL NOT NULL,
+    expected_scatter_mag REAL NOT NULL,
+    suspect INTEGER NOT NULL,
+    why TEXT NOT NULL
+);
+CREATE INDEX current_star_verdict ON star_verdict (position) WHERE last_solution IS NULL;
+)sql";
+
+constexpr const char* measurement_columns = R"sql(night TEXT NOT NULL,
+    band TEXT NOT NULL,
+    instrument TEXT NOT NULL,
+    jd_utc REAL NOT NULL,
+    bjd_tdb REAL NOT NULL,
+    exposure_s REAL NOT NULL,
+    airmass REAL,
+    flux_e REAL NOT NULL,
+    flux_err_e REAL NOT NULL,
+    zero_point_mag REAL NOT NULL,
+    zero_point_err_mag REAL NOT NULL,
+    is_limit INTEGER NOT NULL,
+    magnitude_mag REAL,
+    random_err_mag REAL,
+    common_err_mag REAL,
+    limit_mag REAL,
+    common_names INTEGER NOT NULL REFERENCES name_list (id),
+    common_errs_mag BLOB NOT NULL,
+    method TEXT NOT NULL,
+    transformed INTEGER NOT NULL,
+    n_comparison INTEGER NOT NULL,
+    comparison_labels INTEGER NOT NULL REFERENCES name_list (id),
+    comparison_instrumental_mag REAL,
+    comparison_catalogue_mag REAL,
+    colour_mag REAL,
+    colour_term REAL,
+    colour_index TEXT NOT NULL,
+    check_label TEXT NOT NULL,
+    check_magnitude_mag REAL,
+    check_err_mag REAL,
+    check_residual_mag REAL,
+    check_instrumental_mag REAL,
+    check_catalogue_mag REAL,
+    aperture_arcsec REAL NOT NULL,
+    caveats INTEGER NOT NULL,)sql";
+
+struct Identity {
+    std::int64_t owner = 0;
+    std::int64_t version = 0;
+    bool empty = false;
+};
+
+Identity identity(Connection& connection) {
+    return {.owner = connection.integer("PRAGMA application_id"),
+            .version = connection.integer("PRAGMA user_version"),
+            .empty = connection.integer("SELECT count(*) FROM sqlite_schema") == 0};
+}
+
+[[noreturn]] void refuse(const Connection& connection, std::string what, std::string mend) {
+    throw Failure{{.what = std::move(what),
+                   .where = connection.path(),
+                   .mend = std::move(mend),
+                   .kind = ProblemKind::storage}};
+}
+
+void create(Connection& connection) {
+    connection.execute(fmt::format(fmt::runtime(tables), fmt::arg("measurement", measurement_columns)));
+    connection.execute(fmt::format("PRAGMA application_id = {}", application_id));
+    connection.execute(fmt::format("PRAGMA user_version = {}", schema_version));
+}
+
+std::string free_name(const std::string& path) {
+    std::error_code error;
+    for (int n = 1;; ++n) {
+        std::string name = n == 1 ? path : fmt::format("{}-{}", path, n);
+        if (!std::filesystem::exists(name, error)) return name;
+    }
+}
+
+// Under another name until it is whole, so that a copy that bears the name can be trusted.
+void keep_copy(Connection& connection, std::int64_t version) {
+    const std::string path = free_name(fmt::format("{}.version-{}", connection.path(), version));
+    const std::string unfinished = path + ".unfinished";
+    std::error_code error;
+    std::filesystem::remove(unfinished, error);
+    connection.copy_to(unfinished);
+    std::filesystem::rename(unfinished, path, error);
+    if (error) {
+        refuse(connection, fmt::format("No copy of the older ledger could be kept ({}).", error.message()),
+               "Free some space and allow writing in its folder.");
+    }
+}
+
+void migrate(Connection& connection, std::span<const Migration> steps, std::int64_t from, int version) {
+    for (std::int64_t at = from; at < version; ++at) {
+        const Migration* next = nullptr;
+        for (const Migration& step : steps) {
+            if (step.to == at + 1) next = &step;
+        }
+        if (next == nullptr) {
+            refuse(connection, fmt::format("The ledger is of version {}, which was never released.", from),
+                   "Move it away and measure the frames again.");
+        }
+        connection.execute(next->sql);
+    }
+    if (Statement orphans(connection, "PRAGMA foreign_key_check"); orphans.step())
+        connection.raise_damaged("a row points at another that is not there");
+    connection.execute(fmt::format("PRAGMA user_version = {}", version));
+}
+
+}  // namespace
+
+std::span<const Migration> migrations() {
+    return {};  // version 1 is the first
+}
+
+void refuse_foreign(Connection& connection, int newest_version) {
+    const Identity found = identity(connection);
+    if (found.owner != application_id && !(found.empty && found.owner == 0)) {
+        refuse(connection, "The file is another program's database, not a ledger.",
+               "Move it away, or name another campaign.");
+    }
+    if (found.owner == application_id && found.version > newest_version) {
+        refuse(connection,
+               fmt::format("The ledger is of version {}; this program knows versions up to {}.",
+                           found.version, newest_version),
+               "Use a newer emberline.");
+    }
+}
+
+void prepare_for_writing(Connection& connection, std::span<const Migration> steps, int version) {
+    connection.use_write_ahead_log();
+    // SQLite takes this setting outside of transactions only; a migration may rebuild a table others point
+    // at.
+    connection.execute("PRAGMA foreign_keys = OFF");
+    {
+        // Also where there is nothing to do: a lock or a read-only folder shows now, not after the measuring.
+        Transaction transaction(connection, Transaction::Kind::write);
+        refuse_foreign(connection, version);
+        const Identity found = identity(connection);
+        if (found.empty && found.owner == 0) {
+            create(connection);
+        } else if (found.version < version) {
+            keep_copy(connection, found.version);
+            migrate(connection, steps, found.version, version);
+        }
+        transaction.commit();
+    }
+    connection.execute("PRAGMA foreign_keys = ON");
+}
+
+bool ready_for_reading(Connection& connection, int version) {
+    const Identity found = identity(connection);
+    if (found.owner != application_id) return false;
+    if (found.version < version) {
+        refuse(connection, fmt::format("The ledger is of the older version {}.", found.version),
+               "Run `emberline measure --again` once: it brings the ledger up to date and keeps a copy.");
+    }
+    return true;
+}
+
+}  // namespace emberline::ledger
