@@ -35,29 +35,43 @@ std::string colours(const InventedCampaign& campaign) {
     return entries;
 }
 
+// The settings in one column, what they mean in another.
+std::string setting(const std::string& text, const std::string& meaning = {}) {
+    return meaning.empty() ? text + "\n" : fmt::format("{:<34}# {}\n", text, meaning);
+}
+
 std::string transient_section(const InventedCampaign& campaign) {
     const InventedSky& sky = campaign.sky;
-    std::string text = fmt::format(
-        "[transient]\n"
-        "name = \"{}\"\n"
-        "ra = \"{}\"             # hours, minutes, seconds; or one number in degrees\n"
-        "dec = \"{}\"\n",
-        sky.transient.name, sexagesimal_hours(sky.transient.position.ra, 2),
-        sexagesimal_degrees(sky.transient.position.dec, 1));
+    std::string text = "[transient]\n";
+    text += setting(fmt::format("name = \"{}\"", sky.transient.name), "as the network lists it");
+    text += setting(fmt::format("ra = \"{}\"", sexagesimal_hours(sky.transient.position.ra, 2)),
+                    "hours, minutes, seconds; or a number of degrees");
+    text += setting(fmt::format("dec = \"{}\"", sexagesimal_degrees(sky.transient.position.dec, 1)));
     if (sky.host) {
-        text += fmt::format(
-            "nucleus_ra = {:.6f}          # degrees: the middle of the host galaxy, {:.0f} arcseconds away\n"
-            "nucleus_dec = {:.6f}\n",
-            sky.host->nucleus.ra.degrees(), campaign.options.host_offset_arcsec,
-            sky.host->nucleus.dec.degrees());
+        text += setting(
+            fmt::format("nucleus_ra = {:.6f}", sky.host->nucleus.ra.degrees()),
+            fmt::format("the middle of the host galaxy, {:.0f} arcseconds from the transient; degrees",
+                        campaign.options.host_offset_arcsec));
+        text += setting(fmt::format("nucleus_dec = {:.6f}", sky.host->nucleus.dec.degrees()));
     }
-    text += "discovered = 2024-03-12\n";
+    text += setting("discovered = 2024-03-12");
     const std::string entries = colours(campaign);
     if (campaign.options.transient_colour_known && !entries.empty()) {
-        text += fmt::format("colour = {{ {} }}     # for the colour term; leave out what you do not know\n",
-                            entries);
+        text += setting(fmt::format("colour = {{ {} }}", entries),
+                        "for the colour term; leave out what you do not know");
     }
-    return text + "\n";
+    return text;
+}
+
+std::string instrument_section(const InventedInstrument& instrument) {
+    std::string text = setting("[instrument]", "fills in what the headers do not say");
+    text += setting(fmt::format("aperture_mm = {:.1f}", 1000.0 * instrument.aperture_m),
+                    "of the telescope, for scintillation");
+    text += setting(fmt::format("gain = {:.3f}", instrument.gain_e_per_adu), "electrons per ADU");
+    text += setting(fmt::format("read_noise = {:.1f}", instrument.read_noise_e), "electrons");
+    text += setting(fmt::format("saturation = {:.0f}", instrument.full_adu), "ADU");
+    text += setting("linear_to = 50000", "ADU: a star with a pixel above it is not used");
+    return text;
 }
 
 std::string star_rows(const InventedStar& star) {
@@ -72,35 +86,19 @@ std::string star_rows(const InventedStar& star) {
 }  // namespace
 
 std::string campaign_toml(const InventedCampaign& campaign) {
-    const InventedInstrument& instrument = campaign.instrument;
     std::string text =
-        "# An invented campaign: the sky, the star and the frames are made up, and truth.csv knows the\n"
-        "# answers. Change what you like and measure again.\n\n";
-    text += transient_section(campaign);
-    text += fmt::format(
-        "[site]\n"
-        "latitude = {:.4f}               # degrees, north positive\n"
-        "longitude = {:.4f}              # degrees, east positive\n"
-        "elevation = {:.1f}                # metres\n\n"
-        "[observer]\n"
-        "code = \"XYZ\"                    # the network's code for you\n"
-        "name = \"A. Observer\"\n\n",
-        campaign.site.latitude.degrees(), campaign.site.longitude.degrees(), campaign.site.elevation_m);
-    text += fmt::format(
-        "[instrument]                    # fills in what the headers do not say\n"
-        "aperture_mm = {:.1f}            # of the telescope, for scintillation\n"
-        "gain = {:.3f}                    # electrons per ADU\n"
-        "read_noise = {:.1f}                # electrons\n"
-        "saturation = {:.0f}              # ADU\n"
-        "linear_to = 50000               # ADU: a star above it is not used\n\n",
-        1000.0 * instrument.aperture_m, instrument.gain_e_per_adu, instrument.read_noise_e,
-        instrument.full_adu);
-    text +=
-        "[comparison]\n"
-        "catalog = \"comparison.csv\"\n\n"
-        "[report]\n"
-        "obstype = \"CCD\"\n";
-    return text;
+        "# An invented campaign: the sky, the transient and the frames are made up, and truth.csv knows\n"
+        "# the answers. Change what you like and measure again.\n\n";
+    text += transient_section(campaign) + "\n[site]\n";
+    text += setting(fmt::format("latitude = {:.4f}", campaign.site.latitude.degrees()),
+                    "degrees, north positive");
+    text += setting(fmt::format("longitude = {:.4f}", campaign.site.longitude.degrees()),
+                    "degrees, east positive");
+    text += setting(fmt::format("elevation = {:.1f}", campaign.site.elevation_m), "metres");
+    text += "\n[observer]\n" + setting("code = \"XYZ\"", "the network's code for you");
+    text += setting("name = \"A. Observer\"") + "\n" + instrument_section(campaign.instrument);
+    text += "\n[comparison]\n" + setting("catalog = \"comparison.csv\"");
+    return text + "\n[report]\n" + setting("obstype = \"CCD\"");
 }
 
 std::string comparison_csv(const InventedCampaign& campaign) {
