@@ -6,6 +6,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "quantities/problem.hpp"
@@ -16,7 +17,7 @@ struct NetworkHeader {
     std::string observer_code;       // #OBSCODE
     std::string software;            // #SOFTWARE, at most 255 characters
     std::string delimiter = ",";     // #DELIM: the character, or "tab"
-    std::string date_format = "JD";  // #DATE: JD, HJD, EXCEL
+    std::string date_format = "JD";  // #DATE: JD or HJD; EXCEL is read, never written
     std::string obstype = "CCD";     // CCD, DSLR, PEP, VISDIG
     bool operator==(const NetworkHeader&) const = default;
 };
@@ -39,6 +40,8 @@ struct NetworkObservation {
     std::string chart;
     std::vector<std::pair<std::string, std::string>> notes;  // KEY=value pairs, joined by |
     std::string note_text;                                   // free text, first
+    std::string observer_code;  // empty: the header's; else #OBSCODE comes again before the line
+    std::string date_format;    // empty: the header's; else #DATE comes again before the line
     bool operator==(const NetworkObservation&) const = default;
 };
 
@@ -48,8 +51,13 @@ struct NetworkReport {
     bool operator==(const NetworkReport&) const = default;
 };
 
-// Problem: a value that the format cannot hold, with its field: nothing is cut silently.
+// Magnitudes, errors and airmass are written with three decimals, dates with five, lines end in LF.
+// Problem: a value that the format cannot hold, with its observation and field: nothing is cut silently.
+// Refused as well: notes that break the identity KMAGSTD = CREFMAG − CMAGINS + KMAGINS.
 [[nodiscard]] Result<std::string> write_network_report(const NetworkReport& report);
+// One line of it, without its end. `delimiter` as in NetworkHeader. Problem: as above, with its field.
+[[nodiscard]] Result<std::string> write_network_line(const NetworkObservation& observation,
+                                                     std::string_view delimiter);
 
 // One finding of the validator.
 struct Finding {
@@ -64,6 +72,9 @@ struct CheckedReport {
     [[nodiscard]] bool valid() const;
 };
 // Reads any such file, whoever wrote it, and names every departure from the specification by line and field.
+// Line ends of any kind, a byte-order mark and any letter case are read. A line that cannot be read as an
+// observation is left out of `report` and has its finding. After the first thousand findings the rest are
+// counted. EXCEL dates come out as Julian dates.
 [[nodiscard]] CheckedReport check_network_report(std::string_view text);
 
 }  // namespace emberline::exchange

@@ -1,0 +1,227 @@
+// SPDX-License-Identifier: MIT
+// The validator: the file as a whole and its parameters. A line of data: network_check_line.cpp.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <set>
+
+#include "exchange/network_findings.hpp"
+#include "exchange/network_format.hpp"
+#include "exchange/network_report.hpp"
+#include "quantities/text.hpp"
+
+namespace emberline::exchange {
+namespace {
+
+constexpr std::size_t most_findings = 1000;
+// The next line without its end (LF, CR LF or CR); `rest` moves on.
+std::string_view next_line(std::string_view& rest) {
+    const auto end = rest.find_first_of("\r\n");
+    const std::string_view line = rest.substr(0, end);
+    if (end == std::string_view::npos) {
+        rest = {};
+    } else {
+        rest.remove_prefix(end + (rest.substr(end).starts_with("\r\n") ? 2 : 1));
+    }
+    return line;
+}
+
+// The character that cuts the line into the right number of fields; a comma where none does.
+char likely_delimiter(std::string_view line) {
+    for (const char c : {',', ';', '!', '\t', '|'}) {
+        if (std::count(line.begin(), line.end(), c) + 1 == static_cast<long>(network_field_count)) return c;
+    }
+    return ',';
+}
+
+class Checker {
+  public:
+    CheckedReport check(std::string_view rest) {
+        if (rest.starts_with("\xEF\xBB\xBF")) {
+            rest.remove_prefix(3);
+            findings_.warning(1, "",
+                              "A byte-order mark stands before the first '#'. Save the file without one.");
+        }
+        while (!rest.empty()) {
+            ++line_;
+            read(next_line(rest));
+        }
+        if (!data_begun_) {
+            check_header();
+            findings_.warning(line_, "", "There is no observation in the file.");
+        }
+        return {std::move(report_), std::move(findings_).take()};
+    }
+
+  private:
+    void read(std::string_view text) {
+        if (!is_plain_text(text)) {
+            findings_.error(line_, "", "The line holds bytes that are not text.");
+            return;
+        }
+        const std::string_view content = trimmed(text);
+        if (content.empty()) {
+            findings_.error(line_, "", "The line is empty. Put a '#' on it, or remove it.");
+        } else if (content.front() != '#') {
+            read_data(text);
+        } else {
+            if (text.front() != '#') findings_.error(line_, "", "The '#' must stand in the first column.");
+            read_comment(content.substr(1));
+        }
+    }
+
+    // A parameter, or a true comment.
+    void read_comment(std::string_view text) {
+        const auto equals = text.find('=');
+        if (equals == std::string_view::npos) return;
+        const std::string_view name = trimmed(text.substr(0, equals));
+        const std::string_view value = trimmed(text.substr(equals + 1));
+        const ParameterRule* rule = find_parameter(name);
+        if (rule == nullptr) {
+            if (is_note_key(name)) {
+                findings_.warning(line_, fmt::format("#{}", name),
+                                  "This is no parameter of the format; the line is read as a comment.");
+            }
+            return;
+        }
+        const std::string field = "#" + rule->name;
+        const bool again = given_.contains(rule->name);
+        if (again && !rule->repeatable) findings_.error(line_, field, "The parameter is given twice.");
+        if (again && rule->repeatable && !data_begun_) {
+            findings_.warning(line_, field,
+                              "The parameter is given twice before any data; the last one holds.");
+        }
+        if (!again && data_begun_) {
+            findings_.error(line_, field, "The parameter must stand above the first line of data.");
+        }
+        given_.insert(rule->name);
+        if (check_value(*rule, value)) use(rule->name, value);
+    }
+
+    bool check_value(const ParameterRule& rule, std::string_view value) {
+        const std::string field = "#" + rule.name;
+        if (rule.name == "DELIM") return true;  // has its own rule
+        if (value.empty()) {
+            findings_.error(line_, field, "The parameter has no value.");
+            return false;
+        }
+        if (rule.max_length && value.size() > *rule.max_length) {
+            findings_.error(line_, field,
+                            fmt::format("The value has {} characters where the format allows {}.",
+                                        value.size(), *rule.max_length));
+        }
+        if (!allows(rule, value)) {
+            findings_.error(
+                line_, field,
+                fmt::format("{} is not allowed. Allowed: {}.", quoted(value), fmt::join(rule.allowed, ", ")));
+            return false;
+        }
+        if (rule.name == "OBSCODE" && value.find_first_of(" \t") != std::string_view::npos) {
+            findings_.error(line_, field,
+                            fmt::format("{} is not an observer's code: it holds a blank.", quoted(value)));
+        }
+        return true;
+    }
+
+    void use(const std::string& name, std::string_view value) {
+        if (name == "SOFTWARE") report_.header.software = value;
+        if (name == "OBSTYPE") report_.header.obstype = upper_case(value);
+        if (name == "DELIM") use_delimiter(value);
+        if (name == "OBSCODE") {
+            observer_code_ = value;
+            if (!data_begun_) report_.header.observer_code = value;
+        }
+        if (name == "DATE") {
+            context_.date_format = upper_case(value);
+            if (!data_begun_) report_.header.date_format = context_.date_format;
+        }
+    }
+
+    void use_delimiter(std::string_view value) {
+        const auto delimiter = delimiter_character(value);
+        if (delimiter) {
+            context_.delimiter = *delimiter;
+        } else {
+            findings_.error(line_, "#DELIM", delimiter.error().what + " " + delimiter.error().mend);
+            // Read on with what was meant: its other lines deserve their check.
+            if (value.size() != 1) return;
+            context_.delimiter = value.front();
+        }
+        delimiter_known_ = true;
+        report_.header.delimiter = context_.delimiter == '\t' ? "tab" : std::string(1, context_.delimiter);
+    }
+
+    void check_header() {
+        for (const ParameterRule& rule : parameter_rules()) {
+            if (given_.contains(rule.name)) continue;
+            findings_.error(line_, "#" + rule.name,
+                            fmt::format("The parameter is missing. Add #{}=… at the top.", rule.name));
+        }
+    }
+
+    void read_data(std::string_view text) {
+        if (!data_begun_) {
+            check_header();
+            data_begun_ = true;
+            if (!delimiter_known_) {
+                context_.delimiter = likely_delimiter(text);
+                report_.header.delimiter =
+                    context_.delimiter == '\t' ? "tab" : std::string(1, context_.delimiter);
+            }
+        }
+        auto observation = read_network_line(text, line_, context_, findings_);
+        if (!observation) return;
+        if (observer_code_ != report_.header.observer_code) observation->observer_code = observer_code_;
+        if (context_.date_format != report_.header.date_format) {
+            observation->date_format = context_.date_format;
+        }
+        report_.observations.push_back(std::move(*observation));
+    }
+
+    Findings findings_;
+    NetworkReport report_;
+    LineContext context_;
+    std::string observer_code_;
+    std::set<std::string> given_;
+    std::size_t line_ = 0;
+    bool data_begun_ = false;
+    bool delimiter_known_ = false;
+};
+
+}  // namespace
+
+std::string quoted(std::string_view text) {
+    constexpr std::size_t most = 40;
+    if (text.size() <= most) return fmt::format("'{}'", text);
+    std::size_t end = most;
+    while (end > 0 && (static_cast<unsigned char>(text[end]) & 0xC0U) == 0x80U)
+        --end;  // not through a character
+    return fmt::format("'{}…'", text.substr(0, end));
+}
+
+void Findings::add(Finding finding) {
+    if (list_.size() < most_findings) {
+        list_.push_back(std::move(finding));
+        return;
+    }
+    ++more_;
+    if (finding.error) ++more_errors_;
+}
+
+std::vector<Finding> Findings::take() && {
+    if (more_ > 0) {
+        list_.push_back({0, "", fmt::format("{} more findings, {} of them errors.", more_, more_errors_),
+                         more_errors_ > 0});
+    }
+    return std::move(list_);
+}
+
+bool CheckedReport::valid() const {
+    return std::none_of(findings.begin(), findings.end(), [](const Finding& f) { return f.error; });
+}
+
+CheckedReport check_network_report(std::string_view text) {
+    return Checker().check(text);
+}
+
+}  // namespace emberline::exchange
