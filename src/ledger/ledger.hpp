@@ -10,7 +10,7 @@
 #include <string_view>
 #include <vector>
 
-#include "night/measurement.hpp"
+#include "night/solution.hpp"
 #include "photometry/star_flux.hpp"
 #include "quantities/problem.hpp"
 
@@ -35,23 +35,8 @@ struct Exclusion {
     bool operator==(const Exclusion&) const = default;
 };
 
-// One star's verdict in one solution: kept so that `nights` and the page need not solve again.
-struct StarVerdict {
-    std::string instrument;
-    Band band;
-    std::string label;
-    double offset_mag = 0.0, offset_err_mag = 0.0;
-    double scatter_mag = 0.0, expected_scatter_mag = 0.0;
-    bool suspect = false;
-    std::string why;
-    bool operator==(const StarVerdict&) const = default;
-};
-
-struct Solution {  // everything that one solving of the campaign gave
-    std::vector<night::FrameMeasurement> frames;
-    std::vector<night::NightMeasurement> nights;
-    std::vector<StarVerdict> stars;
-};
+using night::Solution;
+using night::StarVerdict;
 
 class Ledger {
   public:

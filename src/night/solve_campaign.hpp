@@ -11,7 +11,7 @@
 #include <vector>
 
 #include "night/campaign.hpp"
-#include "night/measurement.hpp"
+#include "night/solution.hpp"
 #include "photometry/star_flux.hpp"
 #include "quantities/problem.hpp"
 #include "standard/sequence.hpp"
@@ -21,24 +21,6 @@ namespace emberline::night {
 // What the observer has set aside: frame path, night date or star label -> reason.
 struct SetAsideByObserver {
     std::map<std::string, std::string> frames, nights, stars;
-};
-
-// One star's verdict in one solution.
-struct StarVerdict {
-    std::string instrument;
-    Band band;
-    std::string label;
-    double offset_mag = 0.0, offset_err_mag = 0.0;  // δ: how far from its catalogue magnitude it is
-    double scatter_mag = 0.0, expected_scatter_mag = 0.0;
-    bool suspect = false;
-    std::string why;
-    bool operator==(const StarVerdict&) const = default;
-};
-
-struct Solution {                          // everything that one solving of the campaign gave
-    std::vector<FrameMeasurement> frames;  // by time
-    std::vector<NightMeasurement> nights;  // by night, then band, then instrument
-    std::vector<StarVerdict> stars;
 };
 
 struct CampaignSolution {

@@ -28,7 +28,8 @@ fs::path settled(const fs::path& path) {
 
 }  // namespace
 
-Result<std::vector<std::string>> find_frame_files(const std::vector<std::string>& places, const std::string& skip) {
+Result<std::vector<std::string>> find_frame_files(const std::vector<std::string>& places,
+                                                  const std::string& skip) {
     std::vector<std::string> files;
     std::set<fs::path> seen;
     const fs::path left_out = skip.empty() ? fs::path() : settled(skip);
@@ -43,12 +44,14 @@ Result<std::vector<std::string>> find_frame_files(const std::vector<std::string>
         }
         std::vector<fs::path> inside;
         auto walker = fs::recursive_directory_iterator(
-            place, fs::directory_options::skip_permission_denied | fs::directory_options::follow_directory_symlink,
+            place,
+            fs::directory_options::skip_permission_denied | fs::directory_options::follow_directory_symlink,
             error);
         for (; !error && walker != fs::recursive_directory_iterator(); walker.increment(error)) {
             std::error_code status;
             if (walker->is_directory(status)) {
-                if (!left_out.empty() && settled(walker->path()) == left_out) walker.disable_recursion_pending();
+                if (!left_out.empty() && settled(walker->path()) == left_out)
+                    walker.disable_recursion_pending();
             } else if (is_fits_name(walker->path())) {
                 inside.push_back(walker->path());
             }

@@ -37,7 +37,8 @@ std::string plane_name(const std::string& name, int plane, int planes) {
     return planes > 1 ? fmt::format("{} (plane {})", name, plane + 1) : name;
 }
 
-FileOutcome measure_file(const std::string& path, const std::string& fingerprint, const Workspace& workspace) {
+FileOutcome measure_file(const std::string& path, const std::string& fingerprint,
+                         const Workspace& workspace) {
     FileOutcome out;
     out.done = true;
     const std::string name = frame_name(path, workspace.campaign.folder);
@@ -213,9 +214,10 @@ Result<Resolved> solve_from_ledger(const Workspace& workspace, ledger::Ledger& l
     const auto others = measured_otherwise(ledger, workspace.provenance().settings);
     if (!others) return fail(others.error());
     if (*others > 0) {
-        out.campaign.remarks.push_back(fmt::format(
-            "{} frames were measured with other settings or positions: measure them again to bring them up to date.",
-            *others));
+        out.campaign.remarks.push_back(
+            fmt::format("{} frames were measured with other settings or positions: measure them again to "
+                        "bring them up to date.",
+                        *others));
     }
     return out;
 }

@@ -14,9 +14,9 @@
 namespace emberline::tasks {
 
 struct MeasureRequest {
-    std::vector<std::string> places;  // files and folders; empty: the campaign's frames/
-    bool again = false;               // no frames: solve from the ledger's fluxes
-    int threads = 0;                  // 0: as many as there are cores
+    std::vector<std::string> places;          // files and folders; empty: the campaign's frames/
+    bool again = false;                       // no frames: solve from the ledger's fluxes
+    int threads = 0;                          // 0: as many as there are cores
     const std::atomic<bool>* stop = nullptr;  // set by a signal: what is measured so far is kept
     std::function<void(std::size_t done, std::size_t of)> progress;
 };
@@ -27,10 +27,10 @@ struct RefusedFrame {
 };
 
 struct MeasureOutcome {
-    std::size_t offered = 0;     // frames, planes of cubes counted each
-    std::size_t fresh = 0;       // measured for the first time
-    std::size_t superseding = 0; // measured with other settings than before
-    std::size_t known = 0;       // in the ledger already, with these settings
+    std::size_t offered = 0;      // frames, planes of cubes counted each
+    std::size_t fresh = 0;        // measured for the first time
+    std::size_t superseding = 0;  // measured with other settings than before
+    std::size_t known = 0;        // in the ledger already, with these settings
     std::vector<RefusedFrame> refused;
     std::vector<std::string> touched_nights;  // of the frames offered
     night::Solution solution;                 // of the whole campaign
@@ -64,7 +64,7 @@ struct Surroundings {  // of the transient, on one night in one band
     Band band;
     double aperture_arcsec = 0.0, fwhm_arcsec = 0.0;
     double sky_e_per_px = 0.0, sky_scatter_e = 0.0;
-    double unevenness = 0.0;           // of the annulus; 1 is flat
+    double unevenness = 0.0;             // of the annulus; 1 is flat
     double comparison_unevenness = 0.0;  // the comparison stars' middle
     bool host_unmodelled = false;
 };

@@ -1,0 +1,60 @@
+// SPDX-License-Identifier: MIT
+#include <fmt/format.h>
+
+#include <iostream>
+#include <memory>
+#include <nlohmann/json.hpp>
+#include <sstream>
+
+#include "command/face.hpp"
+#include "tasks/export_table.hpp"
+
+namespace emberline::command {
+namespace {
+
+struct Request {
+    tasks::ExportRequest table;
+    std::string level = "night";
+};
+
+void run(Request request, Face& face) {
+    request.table.frames = request.level == "frame";
+    const auto workspace = tasks::open_workspace(face.campaign);
+    if (!workspace) {
+        face.status = face.say(workspace.error());
+        return;
+    }
+    std::ostringstream kept;  // with --json the table is one value of the document
+    const auto outcome = tasks::export_table(*workspace, request.table, face.json ? kept : std::cout);
+    if (!outcome) {
+        face.status = face.say(outcome.error());
+        return;
+    }
+    if (outcome->rows == 0) face.status = nothing_measured;
+    if (face.json) {
+        tasks::Json json = {{"rows", outcome->rows}, {"file", outcome->file}};
+        if (outcome->file.empty()) json["table"] = kept.str();
+        face.say_json(json);
+        return;
+    }
+    if (!outcome->file.empty())
+        std::cout << fmt::format("{} rows are in {}.\n", outcome->rows, outcome->file);
+}
+
+}  // namespace
+
+void add_export(CLI::App& app, Face& face) {
+    CLI::App* sub = app.add_subcommand("export", "Tables for other programs");
+    sub->footer("Example:\n  emberline export --level frame --format ecsv -o frames.ecsv");
+    const auto request = std::make_shared<Request>();
+    sub->add_option("--level", request->level, "night or frame")
+        ->capture_default_str()
+        ->check(CLI::IsMember({"night", "frame"}));
+    sub->add_option("--format", request->table.format, "csv or ecsv")
+        ->capture_default_str()
+        ->check(CLI::IsMember({"csv", "ecsv"}));
+    sub->add_option("-o,--output", request->table.file, "File to write; none: standard output");
+    sub->callback([request, &face] { run(*request, face); });
+}
+
+}  // namespace emberline::command

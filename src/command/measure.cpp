@@ -1,0 +1,173 @@
+// SPDX-License-Identifier: MIT
+#include "tasks/measure.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <iostream>
+#include <memory>
+#include <nlohmann/json.hpp>
+
+#include "command/face.hpp"
+
+namespace emberline::command {
+namespace {
+
+constexpr std::size_t most_listed = 20;  // refused frames said one by one
+
+struct Request {
+    tasks::MeasureRequest measure;
+    bool explain = false;
+};
+
+int status_of_outcome(const tasks::MeasureOutcome& outcome) {
+    if (outcome.interrupted) return interrupted;
+    const bool any = std::any_of(outcome.solution.nights.begin(), outcome.solution.nights.end(),
+                                 [](const night::NightMeasurement& n) { return n.n_frames > 0; });
+    if (!any || (outcome.offered > 0 && outcome.refused.size() == outcome.offered)) return nothing_measured;
+    return outcome.refused.empty() ? all_done : something_refused;
+}
+
+void print_refused(const tasks::MeasureOutcome& outcome) {
+    if (outcome.refused.empty()) return;
+    std::cout << "Refused:\n";
+    for (std::size_t i = 0; i < std::min(outcome.refused.size(), most_listed); ++i) {
+        const tasks::RefusedFrame& r = outcome.refused[i];
+        std::cout << fmt::format("  {}: {} {}\n", r.frame, r.problem.what, r.problem.mend);
+    }
+    if (outcome.refused.size() > most_listed) {
+        std::cout << fmt::format("  … and {} more; --json lists them all.\n",
+                                 outcome.refused.size() - most_listed);
+    }
+}
+
+// Frames of the ledger that the judgement left out, of the nights just measured.
+void print_unused(const tasks::MeasureOutcome& outcome, const std::vector<std::string>& nights) {
+    std::size_t listed = 0;
+    for (const night::FrameMeasurement& f : outcome.solution.frames) {
+        if (f.used || std::find(nights.begin(), nights.end(), f.night) == nights.end()) continue;
+        if (listed++ == 0) std::cout << "Measured but not used:\n";
+        if (listed <= most_listed) std::cout << fmt::format("  {}: {}\n", f.frame, f.reason);
+    }
+    if (listed > most_listed) std::cout << fmt::format("  … and {} more.\n", listed - most_listed);
+}
+
+void print_stars(const tasks::MeasureOutcome& outcome) {
+    for (const night::StarVerdict& star : outcome.solution.stars) {
+        if (!star.suspect) continue;
+        std::cout << fmt::format("Comparison star {} ({}, {}): {} `emberline exclude {}` sets it aside.\n",
+                                 star.label, star.band.name(), star.instrument, star.why, star.label);
+    }
+}
+
+void print_outcome(const tasks::MeasureOutcome& outcome, const Face& face) {
+    if (outcome.offered > 0) {
+        std::cout << fmt::format("{} frames: {} measured, {} known already, {} refused.\n", outcome.offered,
+                                 outcome.fresh + outcome.superseding, outcome.known, outcome.refused.size());
+    }
+    print_refused(outcome);
+    if (outcome.interrupted) {
+        std::cout << "Stopped. What was measured is in the ledger; run the same command again to go on.\n";
+        return;
+    }
+    std::vector<night::NightMeasurement> shown;
+    std::vector<std::string> nights = outcome.touched_nights;
+    if (nights.empty()) {
+        for (const auto& night : outcome.solution.nights)
+            nights.push_back(night.night);
+    }
+    for (const auto& night : outcome.solution.nights) {
+        if (std::find(nights.begin(), nights.end(), night.night) != nights.end()) shown.push_back(night);
+    }
+    print_unused(outcome, nights);
+    print_stars(outcome);
+    for (const std::string& remark : outcome.remarks)
+        std::cout << remark << '\n';
+    if (shown.empty()) return;
+    std::cout << '\n' << nights_text(shown);
+    if (face.quiet) return;
+    const std::string flags = flags_text(shown);
+    if (!flags.empty()) std::cout << '\n' << flags;
+    std::cout << "\nNext: `emberline curve` draws the light curve, `emberline report` writes the network's "
+                 "report.\n";
+}
+
+void print_explanation(const tasks::Explanation& explanation) {
+    TextTable places({"night", "band", "aperture \"", "FWHM \"", "sky e/px", "scatter e", "unevenness",
+                      "of the stars", "host"});
+    for (const tasks::Surroundings& s : explanation.surroundings) {
+        places.add({s.night, s.band.name(), fmt::format("{:.2f}", s.aperture_arcsec),
+                    fmt::format("{:.2f}", s.fwhm_arcsec), fmt::format("{:.1f}", s.sky_e_per_px),
+                    fmt::format("{:.1f}", s.sky_scatter_e), fmt::format("{:.1f}", s.unevenness),
+                    fmt::format("{:.1f}", s.comparison_unevenness), s.host_unmodelled ? "shines in" : "—"});
+    }
+    std::cout << "\nThe transient's surroundings (unevenness of its annulus: 1 is flat):\n" << places.text();
+    TextTable answers({"night", "band", "radius/FWHM", "magnitude", "random", ""});
+    for (const tasks::ApertureAnswer& a : explanation.answers) {
+        answers.add({a.night, a.band.name(), fmt::format("{:.1f}", a.fwhm_multiple),
+                     a.magnitude_mag ? fmt::format("{:.3f}", *a.magnitude_mag)
+                     : a.limit_mag   ? fmt::format("> {:.2f}", *a.limit_mag)
+                                     : std::string("—"),
+                     a.random_err_mag ? fmt::format("{:.3f}", *a.random_err_mag) : std::string("—"),
+                     a.chosen ? "used" : ""});
+    }
+    std::cout << "\nThe same nights through each aperture; where they drift with the radius, host light or a "
+                 "neighbour "
+                 "shines in:\n"
+              << answers.text();
+}
+
+void run(Request request, Face& face) {
+    const auto workspace = tasks::open_workspace(face.campaign);
+    if (!workspace) {
+        face.status = face.say(workspace.error());
+        return;
+    }
+    request.measure.threads = face.threads;
+    request.measure.stop = face.stop;
+    request.measure.progress = [&](std::size_t done, std::size_t of) { face.progress(done, of); };
+    const auto outcome = tasks::measure(*workspace, request.measure);
+    if (!outcome) {
+        face.status = face.say(outcome.error());
+        return;
+    }
+    face.status = status_of_outcome(*outcome);
+    std::optional<tasks::Explanation> explanation;
+    if (request.explain && face.status != nothing_measured && face.status != interrupted) {
+        auto explained = tasks::explain(*workspace);
+        if (!explained) {
+            face.status = face.say(explained.error());
+            return;
+        }
+        explanation = std::move(*explained);
+    }
+    if (face.json) {
+        tasks::Json json = tasks::document(*outcome);
+        if (explanation) json["explanation"] = tasks::document(*explanation);
+        face.say_json(json);
+        return;
+    }
+    print_outcome(*outcome, face);
+    if (explanation) print_explanation(*explanation);
+}
+
+}  // namespace
+
+void add_measure(CLI::App& app, Face& face) {
+    CLI::App* sub =
+        app.add_subcommand("measure", "Measure frames into the ledger, solve the nights, print the result");
+    sub->footer(
+        "Examples:\n  emberline measure                  every frame under frames/\n"
+        "  emberline measure tonight/*.fits\n  emberline measure --again          after editing "
+        "comparison.csv");
+    const auto request = std::make_shared<Request>();
+    sub->add_option("FRAME", request->measure.places,
+                    "FITS files, or folders of them; none: the campaign's frames/");
+    sub->add_flag("--again", request->measure.again,
+                  "Solve the campaign anew from the ledger's fluxes, without frames");
+    sub->add_flag("--explain", request->explain,
+                  "Show the transient's surroundings and what each aperture gives");
+    sub->callback([request, &face] { run(*request, face); });
+}
+
+}  // namespace emberline::command

@@ -1,0 +1,17 @@
+// SPDX-License-Identifier: MIT
+// tasks/curves_of — from the ledger's measurements to light curves: fluxes on one zero point, common errors
+// as vectors over the points.
+#pragma once
+
+#include <vector>
+
+#include "lightcurve/light_curve.hpp"
+#include "night/measurement.hpp"
+
+namespace emberline::tasks {
+
+// One curve a band. `limit_sigma`: how many sigma their limits are.
+[[nodiscard]] std::vector<lightcurve::LightCurve> curves_of(
+    const std::vector<night::Measurement>& measurements, double limit_sigma);
+
+}  // namespace emberline::tasks

@@ -1,0 +1,25 @@
+// SPDX-License-Identifier: MIT
+// tasks/documents — outcomes as JSON: what `--json` prints and what the page reads.
+#pragma once
+
+#include <nlohmann/json_fwd.hpp>
+
+#include "tasks/curve.hpp"
+#include "tasks/inspect.hpp"
+#include "tasks/measure.hpp"
+#include "tasks/nights.hpp"
+
+namespace emberline::tasks {
+
+using Json = nlohmann::ordered_json;
+
+[[nodiscard]] Json document(const Problem& problem);
+[[nodiscard]] Json document(const night::NightMeasurement& night);
+[[nodiscard]] Json document(const night::FrameMeasurement& frame);
+[[nodiscard]] Json document(const MeasureOutcome& outcome);
+[[nodiscard]] Json document(const NightsOutcome& outcome);
+[[nodiscard]] Json document(const CurveOutcome& outcome);  // design: contract
+[[nodiscard]] Json document(const std::vector<InspectedFile>& files);
+[[nodiscard]] Json document(const Explanation& explanation);
+
+}  // namespace emberline::tasks

@@ -1,0 +1,81 @@
+// SPDX-License-Identifier: MIT
+#include "tasks/new_campaign.hpp"
+
+#include <filesystem>
+
+#include "quantities/delimited_table.hpp"
+
+namespace emberline::tasks {
+namespace {
+
+constexpr const char* campaign_template =
+    R"(# A campaign: one transient, followed night after night. Lines that begin with # are remarks.
+
+[transient]
+name = "MY TRANSIENT"            # as the network lists it
+ra  = "13:25:21.12"              # ICRS: hours, minutes, seconds, or a number in degrees
+dec = "+37:16:12.0"              # degrees, minutes, seconds, or a number in degrees
+# nucleus_ra = 201.3417          # the host's nucleus, where it is near
+# nucleus_dec = 37.2681
+# type = "Ia"
+# discovered = 2024-02-03
+# colour = { "B-V" = 0.6 }       # for the colour term, when only one band is observed
+
+[site]
+latitude = 51.1                  # degrees, north positive
+longitude = -1.2                 # degrees, EAST positive
+elevation = 95.0                 # metres
+
+[observer]
+code = ""                        # the network's code for you: reports need it
+name = ""
+
+[instrument]                     # fills in what the frames' headers do not say
+# aperture_mm = 280.0            # of the telescope
+# gain = 0.9                     # electrons per ADU
+# read_noise = 6.0               # electrons
+# saturation = 65535             # ADU
+# bands = { "Green" = "V" }      # FILTER in the header -> band
+
+[comparison]
+catalog = "comparison.csv"
+# check = "126"                  # label of the check star; wins over the table's role
+chart = ""                       # the sequence's chart identifier, goes into reports
+
+[report]
+obstype = "CCD"                  # CCD (also for CMOS), DSLR, PEP or VISDIG
+)";
+
+constexpr const char* comparison_template =
+    "# One line a star. Roles: comparison, check or ignore. An empty magnitude means unknown in that band.\n"
+    "# label,ra,dec,V,V_err,B,B_err,role\n"
+    "# 126,201.2500,37.3000,12.614,0.030,13.311,0.035,comparison\n"
+    "label,ra,dec,V,V_err,B,B_err,role\n";
+
+}  // namespace
+
+Result<void> new_campaign(const std::string& folder) {
+    namespace fs = std::filesystem;
+    const fs::path root(folder);
+    std::error_code error;
+    if (fs::exists(root / "campaign.toml", error)) {
+        return fail({.what = "There is a campaign in that folder already.",
+                     .where = folder,
+                     .mend = "Edit its campaign.toml, or name another folder.",
+                     .kind = ProblemKind::request});
+    }
+    fs::create_directories(root / "frames", error);
+    if (error) {
+        return fail({.what = "The folder cannot be made: " + error.message() + ".",
+                     .where = folder,
+                     .mend = "Check the free space and the permissions there.",
+                     .kind = ProblemKind::storage});
+    }
+    if (!fs::exists(root / "comparison.csv", error)) {
+        if (auto good = write_text_file((root / "comparison.csv").string(), comparison_template); !good)
+            return good;
+    }
+    return write_text_file((root / "campaign.toml").string(), campaign_template);
+}
+
+}  // namespace emberline::tasks
