@@ -1,13 +1,12 @@
 // SPDX-License-Identifier: MIT
 #include "ledger/connection.hpp"
 
+#include <fcntl.h>
 #include <fmt/format.h>
 #include <sqlite3.h>
 #include <unistd.h>
 
 #include <algorithm>
-#include <bit>
-#include <cerrno>
 #include <chrono>
 #include <cmath>
 #include <filesystem>
@@ -35,6 +34,10 @@ std::string fixed_uri(const std::string& path) {
     return uri + "?immutable=1";
 }
 
+bool allowed(const std::string& path, int mode) {
+    return ::faccessat(AT_FDCWD, path.c_str(), mode, AT_EACCESS) == 0;
+}
+
 Problem cannot_open(const std::string& path) {
     std::error_code error;
     const std::filesystem::path file(path);
@@ -46,10 +49,10 @@ Problem cannot_open(const std::string& path) {
     } else if (std::filesystem::is_directory(file, error)) {
         problem.what = "There is a folder where the ledger should be.";
         problem.mend = "Rename that folder.";
-    } else if (std::filesystem::exists(file, error) && ::access(path.c_str(), R_OK) != 0) {
+    } else if (std::filesystem::exists(file, error) && !allowed(path, R_OK)) {
         problem.what = "The ledger may not be read.";
         problem.mend = "Change the permissions of the file and of its folder.";
-    } else if (::access(folder.c_str(), W_OK) != 0) {
+    } else if (!allowed(folder.string(), W_OK)) {
         problem.what = "The folder of the ledger is read-only.";
         problem.mend = "Allow writing there, or copy the campaign to a folder of your own.";
     } else {
@@ -66,10 +69,10 @@ Problem damaged(const std::string& path, const std::string& detail) {
             .kind = ProblemKind::storage};
 }
 
-Problem translate(int code, int system_error, const std::string& message, const std::string& path) {
+Problem translate(int code, const std::string& message, const std::string& path) {
     Problem problem{.where = path, .kind = ProblemKind::storage};
     const int family = code & 0xff;
-    if (family == SQLITE_FULL || system_error == ENOSPC || system_error == EDQUOT || system_error == EFBIG) {
+    if (family == SQLITE_FULL) {
         problem.what = "The disk is full.";
         problem.mend = "Free some space and run the command again: what was committed before is kept.";
     } else if (family == SQLITE_BUSY || family == SQLITE_LOCKED || family == SQLITE_PROTOCOL) {
@@ -89,7 +92,7 @@ Problem translate(int code, int system_error, const std::string& message, const 
         problem = damaged(path, message);
     } else if (family == SQLITE_IOERR) {
         problem.what = fmt::format("The disk failed ({}).", message);
-        problem.mend = "Check the disk and its connection, and run the command again.";
+        problem.mend = "Check the disk, its free space and its connection, and run the command again.";
     } else {
         problem.what = fmt::format("The ledger could not be used ({}).", message);
         problem.mend = "Run the command again; if it stays so, restore the ledger from a backup.";
@@ -182,7 +185,7 @@ void Connection::copy_to(const std::string& path) {
 
 void Connection::raise(int code) const {
     if ((code & 0xff) == SQLITE_NOMEM) throw std::bad_alloc();
-    throw Failure{translate(code, sqlite3_system_errno(handle_), sqlite3_errmsg(handle_), path_)};
+    throw Failure{translate(code, sqlite3_errmsg(handle_), path_)};
 }
 
 void Connection::raise_damaged(const std::string& what) const {

@@ -4,6 +4,8 @@
 #include <fmt/format.h>
 
 #include <filesystem>
+#include <utility>
+#include <vector>
 
 #include "ledger/ledger.hpp"
 
@@ -185,6 +187,8 @@ constexpr const char* measurement_columns = R"sql(night TEXT NOT NULL,
     aperture_arcsec REAL NOT NULL,
     caveats INTEGER NOT NULL,)sql";
 
+constexpr std::uintmax_t smallest_page = 512;  // bytes, of any SQLite database
+
 struct Identity {
     std::int64_t owner = 0;
     std::int64_t version = 0;
@@ -219,34 +223,55 @@ std::string free_name(const std::string& path) {
 }
 
 // Under another name until it is whole, so that a copy that bears the name can be trusted.
-void keep_copy(Connection& connection, std::int64_t version) {
+std::string keep_copy(Connection& connection, std::int64_t version) {
     const std::string path = free_name(fmt::format("{}.version-{}", connection.path(), version));
     const std::string unfinished = path + ".unfinished";
     std::error_code error;
     std::filesystem::remove(unfinished, error);
-    connection.copy_to(unfinished);
+    try {
+        connection.copy_to(unfinished);
+    } catch (...) {
+        std::filesystem::remove(unfinished, error);
+        throw;
+    }
     std::filesystem::rename(unfinished, path, error);
     if (error) {
         refuse(connection, fmt::format("No copy of the older ledger could be kept ({}).", error.message()),
                "Free some space and allow writing in its folder.");
     }
+    return path;
 }
 
-void migrate(Connection& connection, std::span<const Migration> steps, std::int64_t from, int version) {
-    for (std::int64_t at = from; at < version; ++at) {
-        const Migration* next = nullptr;
+std::vector<std::string> steps_between(const Connection& connection, std::span<const Migration> steps,
+                                       std::int64_t from, int version) {
+    std::vector<std::string> wanted;
+    for (std::int64_t to = from + 1; to <= version; ++to) {
         for (const Migration& step : steps) {
-            if (step.to == at + 1) next = &step;
+            if (step.to == to) wanted.push_back(step.sql);
         }
-        if (next == nullptr) {
+        if (std::cmp_not_equal(wanted.size(), to - from)) {
             refuse(connection, fmt::format("The ledger is of version {}, which was never released.", from),
                    "Move it away and measure the frames again.");
         }
-        connection.execute(next->sql);
     }
-    if (Statement orphans(connection, "PRAGMA foreign_key_check"); orphans.step())
-        connection.raise_damaged("a row points at another that is not there");
-    connection.execute(fmt::format("PRAGMA user_version = {}", version));
+    return wanted;
+}
+
+void migrate(Connection& connection, std::span<const Migration> steps, std::int64_t from, int version) {
+    const std::vector<std::string> wanted = steps_between(connection, steps, from, version);
+    const std::string copy = keep_copy(connection, from);
+    try {
+        for (const std::string& sql : wanted)
+            connection.execute(sql);
+        if (Statement orphans(connection, "PRAGMA foreign_key_check"); orphans.step())
+            connection.raise_damaged("a row points at another that is not there");
+        connection.execute(fmt::format("PRAGMA user_version = {}", version));
+    } catch (...) {
+        // The ledger itself stays as it was.
+        std::error_code error;
+        std::filesystem::remove(copy, error);
+        throw;
+    }
 }
 
 }  // namespace
@@ -257,10 +282,22 @@ std::span<const Migration> migrations() {
 
 void refuse_foreign(Connection& connection, int newest_version) {
     const Identity found = identity(connection);
+    std::error_code error;
+    const auto size = std::filesystem::file_size(connection.path(), error);
+    // SQLite takes so short a file for an empty database, and would write over it.
+    if (!error && found.empty && size > 0 && size < smallest_page) {
+        refuse(connection, "The file is not a ledger: it is no database.",
+               "Move it away; a new ledger is made by `emberline measure`.");
+    }
     if (found.owner != application_id && !(found.empty && found.owner == 0)) {
         refuse(connection, "The file is another program's database, not a ledger.",
                "Move it away, or name another campaign.");
     }
+    // SQLite fills a last page that is cut short with zeros. While a log lies beside it, the page is there.
+    const auto log_size = std::filesystem::file_size(connection.path() + "-wal", error);
+    if ((error || log_size == 0) &&
+        size % static_cast<std::uintmax_t>(connection.integer("PRAGMA page_size")) != 0)
+        connection.raise_damaged("the file is cut short");
     if (found.owner == application_id && found.version > newest_version) {
         refuse(connection,
                fmt::format("The ledger is of version {}; this program knows versions up to {}.",
@@ -282,7 +319,6 @@ void prepare_for_writing(Connection& connection, std::span<const Migration> step
         if (found.empty && found.owner == 0) {
             create(connection);
         } else if (found.version < version) {
-            keep_copy(connection, found.version);
             migrate(connection, steps, found.version, version);
         }
         transaction.commit();

@@ -1,0 +1,128 @@
+// SPDX-License-Identifier: MIT
+#include "ledger/schema.hpp"
+
+#include <fmt/format.h>
+
+#include <catch2/catch.hpp>
+#include <filesystem>
+
+#include "examples.hpp"
+
+using namespace emberline;
+using namespace emberline::ledger;
+using namespace emberline::ledger::testing;
+
+namespace {
+
+constexpr int later = schema_version + 2;
+
+std::vector<Migration> invented_steps() {
+    return {{schema_version + 1,
+             "ALTER TABLE exclusion ADD COLUMN moon TEXT; UPDATE exclusion SET moon = 'full'"},
+            {later, "CREATE TABLE moon (phase REAL); INSERT INTO moon VALUES (0.5)"}};
+}
+
+Result<void> migrate_to(const std::string& path, const std::vector<Migration>& steps, int version) {
+    return guarded(path, [&] {
+        Connection connection(path, Connection::Mode::write, 1.0);
+        prepare_for_writing(connection, steps, version);
+    });
+}
+
+void fill(const std::string& path) {
+    Ledger ledger = opened(path);
+    REQUIRE(ledger.record({frame_fluxes(1), frame_fluxes(2)}, provenance()));
+    REQUIRE(ledger.exclude(SetAside::night, "2026-03-01", "moon"));
+}
+
+}  // namespace
+
+TEST_CASE("a ledger says whose it is, of which version, and keeps a write-ahead log", "[ledger][schema]") {
+    const Folder folder;
+    fill(folder.file());
+    CHECK(ask(folder.file(), "PRAGMA application_id") == application_id);
+    CHECK(ask(folder.file(), "PRAGMA user_version") == schema_version);
+    CHECK(contents(folder.file())[18] ==
+          2);  // the file format's mark of a write-ahead log, sqlite.org/fileformat
+    Connection connection(folder.file(), Connection::Mode::write, 1.0);
+    CHECK(connection.integer("PRAGMA synchronous") == 2);  // FULL
+    CHECK(connection.integer("PRAGMA foreign_keys") == 1);
+}
+
+TEST_CASE("an older ledger is brought up to date, step by step, after a copy", "[ledger][schema]") {
+    const Folder folder;
+    const std::string path = folder.file();
+    fill(path);
+    const std::string copy = fmt::format("{}.version-{}", path, schema_version);
+    REQUIRE(migrate_to(path, invented_steps(), later));
+    CHECK(ask(path, "PRAGMA user_version") == later);
+    CHECK(ask(path, "SELECT count(*) FROM exclusion WHERE moon = 'full'") == 1);
+    CHECK(ask(path, "SELECT count(*) FROM frame_fluxes") == 2);
+    CHECK(ask(path, "SELECT count(*) FROM moon") == 1);
+    CHECK(opened(copy, Ledger::Access::read).frames().value().size() == 2);
+    CHECK(opened(copy, Ledger::Access::read).exclusions().value().size() == 1);
+    // A second time there is nothing to do, and no second copy.
+    REQUIRE(migrate_to(path, invented_steps(), later));
+    CHECK_FALSE(std::filesystem::exists(copy + "-2"));
+    // This program's own version is older than that ledger now.
+    CHECK_FALSE(Ledger::open(path, Ledger::Access::read));
+}
+
+TEST_CASE("a copy never overwrites an earlier one", "[ledger][schema]") {
+    const Folder folder;
+    const std::string path = folder.file();
+    fill(path);
+    const std::string copy = fmt::format("{}.version-{}", path, schema_version);
+    write_contents(copy, "precious");
+    REQUIRE(migrate_to(path, invented_steps(), later));
+    CHECK(contents(copy) == "precious");
+    CHECK(opened(copy + "-2", Ledger::Access::read).frames().value().size() == 2);
+}
+
+TEST_CASE("a step that fails leaves the ledger as it was", "[ledger][schema]") {
+    const Folder folder;
+    const std::string path = folder.file();
+    fill(path);
+    auto steps = invented_steps();
+    steps[1].sql = "CREATE TABLE moon (phase REAL); INSERT INTO sun VALUES (1)";
+    CHECK_FALSE(migrate_to(path, steps, later));
+    steps[1].sql =
+        "INSERT INTO star_flux SELECT 4040, position, label, ra_rad, dec_rad, x_px, y_px, position_err_px, "
+        "forced, flux_e, area_px, sky_e_per_px, sky_err_e_per_px, sky_scatter_e, sky_pixels, sky_factor, "
+        "sky_unevenness, peak_adu, fwhm_px, airmass, caveats FROM star_flux LIMIT 1";
+    const auto orphan = migrate_to(path, steps, later);
+    REQUIRE_FALSE(orphan);
+    CHECK(orphan.error().what.find("points at another that is not there") != std::string::npos);
+    steps.pop_back();
+    const auto missing = migrate_to(path, steps, later);
+    REQUIRE_FALSE(missing);
+    CHECK(missing.error().what.find("never released") != std::string::npos);
+    CHECK(ask(path, "PRAGMA user_version") == schema_version);
+    CHECK(opened(path).frames().value().size() == 2);
+    CHECK(opened(path).exclusions().value().size() == 1);
+    // Nothing lies about beside it.
+    for (const auto& entry : std::filesystem::directory_iterator(folder.path()))
+        CHECK(entry.path().filename() == "campaign.ledger");
+}
+
+TEST_CASE("an older ledger opened for reading says how to bring it up to date", "[ledger][schema]") {
+    const Folder folder;
+    fill(folder.file());
+    const auto read = guarded(folder.file(), [&] {
+        Connection connection(folder.file(), Connection::Mode::read, 1.0);
+        return ready_for_reading(connection, later);
+    });
+    REQUIRE_FALSE(read);
+    CHECK(read.error().what.find("older version") != std::string::npos);
+    CHECK(read.error().mend.find("emberline measure --again") != std::string::npos);
+}
+
+TEST_CASE("a ledger of a version before the first is refused and not copied", "[ledger][schema]") {
+    const Folder folder;
+    fill(folder.file());
+    tell(folder.file(), "PRAGMA user_version = 0");
+    const auto ledger = Ledger::open(folder.file(), Ledger::Access::write);
+    REQUIRE_FALSE(ledger);
+    CHECK(ledger.error().what.find("never released") != std::string::npos);
+    CHECK_FALSE(std::filesystem::exists(folder.file() + ".version-0"));
+}
