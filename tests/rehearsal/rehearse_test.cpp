@@ -257,3 +257,33 @@ TEST_CASE("long campaigns run into summer and still find the darkest and highest
     CHECK(nights.size() == 40);
     CHECK(*nights.begin() == "2024-03-14");
 }
+
+TEST_CASE("bands with no sequence of their own, and other systems, make campaigns too", "[rehearse]") {
+    const Scratch scratch;
+    for (const auto& bands : {std::vector<std::string>{"TG", "TB"}, {"g", "r", "i"}, {"Ic"}, {"CV"}}) {
+        RehearsalOptions options = small();
+        options.nights = 1;
+        options.bands = bands;
+        const std::string folder = scratch / bands.front().c_str();
+        REQUIRE(rehearse(folder, options));
+        const auto sequence = standard::read_sequence(folder + "/comparison.csv");
+        const auto campaign = night::read_campaign(folder);
+        REQUIRE(sequence);
+        REQUIRE(campaign);
+        for (const std::string& name : bands) {
+            const Band band = *parse_band(name);
+            const auto index = usual_colour(band);
+            REQUIRE(index);
+            INFO(name);
+            CHECK(campaign->colours.contains(index->name()));
+            for (const auto& star : sequence->stars) {
+                CHECK(star.magnitude(sequence_band(band)));
+                CHECK(star.colour(*index));
+            }
+        }
+        // The transient is of its magnitude in the first band, and seen.
+        const DelimitedTable truth = table_at(folder + "/truth.csv");
+        CHECK(number(truth, truth.rows[0], "true_mag") == Approx(13.5).margin(0.1));
+        CHECK(number(truth, truth.rows[0], "true_flux_e") > 1000.0);
+    }
+}
