@@ -50,7 +50,8 @@ std::vector<ParameterRule> load_parameters() {
     for (const TableRow& row : table.rows) {
         ParameterRule rule{
             text_of(table, row, "name"), length_of(table, row), {}, text_of(table, row, "repeatable") == "1"};
-        for (const std::string_view value : split(text_of(table, row, "allowed"), ';')) {
+        const std::string allowed = text_of(table, row, "allowed");
+        for (const std::string_view value : split(allowed, ';')) {
             if (!value.empty()) rule.allowed.emplace_back(value);
         }
         rules.push_back(std::move(rule));

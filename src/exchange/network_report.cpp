@@ -306,6 +306,11 @@ Result<std::string> write_network_report(const NetworkReport& report) {
         const std::string& own_format = o.date_format.empty() ? report.header.date_format : o.date_format;
         if (auto good = check_code_and_date(own_code, own_format); !good)
             return fail(at(place, good.error()));
+        if (i == 0 && (own_code != code || own_format != date_format)) {
+            return fail({.what = "The first observation has another observer or date format than the header.",
+                         .where = place,
+                         .mend = "Put them into the header."});
+        }
         if (own_code != code) *text += fmt::format("#OBSCODE={}\n", code = own_code);
         if (own_format != date_format) *text += fmt::format("#DATE={}\n", date_format = own_format);
         auto line = write_network_line(o, report.header.delimiter);
