@@ -21,6 +21,7 @@ namespace {
 // Nothing in the sky is outside: 99.99 and -99 are other people's words for "none".
 constexpr double faintest_mag = 60.0;
 constexpr double first_jd = 2300000.0, last_jd = 2600000.0;  // 1585 to 2406
+constexpr double first_mjd = 3000.0;                         // 1867: a smaller number may be a year
 
 struct Columns {
     std::optional<std::size_t> jd, mjd, bjd_tdb, band, mag, mag_err, limit;
@@ -143,18 +144,19 @@ class SeriesReader {
             return refuse(row, column, fmt::format("'{}' is not a number of days.", text),
                           "Give the date as a number of days.");
         }
-        const double offset = modified ? jd_minus_mjd : 0.0;
-        if (*value + offset >= first_jd && *value + offset <= last_jd) return *value;
-        if (modified && *value >= first_jd && *value <= last_jd) {
+        const bool is_whole = *value >= first_jd && *value <= last_jd;
+        const bool is_modified = *value >= first_mjd && *value <= last_jd - jd_minus_mjd;
+        if (modified ? is_modified : is_whole) return *value;
+        if (is_whole) {
             return refuse(row, column, fmt::format("{} looks like a Julian date, not a modified one.", text),
                           "Rename the column to jd.");
         }
-        if (!modified && *value + jd_minus_mjd >= first_jd && *value + jd_minus_mjd <= last_jd) {
+        if (is_modified) {
             return refuse(row, column,
                           fmt::format("{} looks like a modified Julian date, not a whole one.", text),
                           "Rename the column to mjd, or add 2400000.5 to its values.");
         }
-        return refuse(row, column, fmt::format("{} is no date between the years 1585 and 2406.", text),
+        return refuse(row, column, fmt::format("{} is no date of these centuries.", text),
                       "Give the date in days, as JD, MJD or BJD (TDB).");
     }
 

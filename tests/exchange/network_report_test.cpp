@@ -93,7 +93,8 @@ TEST_CASE("Each published length is held: the last character that fits is writte
         const auto most = static_cast<std::size_t>(test::number(table, row, "max_length"));
         NetworkObservation fits = sample_observation();
         make->second(fits, most);
-        const auto fields = split(line_of(fits), ',');
+        const std::string line = line_of(fits);
+        const auto fields = split(line, ',');
         CHECK(fields.at(static_cast<std::size_t>(test::number(table, row, "order")) - 1).size() == most);
         NetworkObservation too_long = sample_observation();
         make->second(too_long, most + 1);

@@ -1,0 +1,140 @@
+// SPDX-License-Identifier: MIT
+#include "exchange/series.hpp"
+
+#include <catch2/catch.hpp>
+#include <string>
+
+namespace emberline::exchange {
+namespace {
+
+Series series_of(const std::string& text) {
+    const auto series = parse_series(text, "points.csv");
+    INFO((series ? std::string() : one_line(series.error())));
+    REQUIRE(series);
+    return *series;
+}
+
+std::string refusal_of(const std::string& text) {
+    const auto series = parse_series(text, "points.csv");
+    REQUIRE_FALSE(series);
+    CHECK_FALSE(series.error().mend.empty());
+    return one_line(series.error());
+}
+
+TEST_CASE("Published curves are read as they are: one curve a band, ascending in time", "[series]") {
+    // Counts and first points of the published tables named at the head of each file.
+    struct Case {
+        std::string file;
+        std::size_t curves, points;
+    };
+    for (const Case& c :
+         {Case{"lc_sn2011fe", 2, 378}, Case{"lc_sn2012a", 4, 62}, Case{"lc_sn2011by", 4, 123}}) {
+        const auto series = read_series(std::string(EMBERLINE_TEST_DATA) + "/exchange/" + c.file + ".csv");
+        INFO(c.file << ' ' << (series ? std::string() : one_line(series.error())));
+        REQUIRE(series);
+        CHECK(series->curves.size() == c.curves);
+        std::size_t points = 0;
+        for (const auto& curve : series->curves) {
+            CHECK(curve.series == c.file);
+            points += curve.points.size();
+            for (std::size_t i = 0; i < curve.points.size(); ++i) {
+                CHECK(lightcurve::check_point(curve, i));
+                if (i > 0) CHECK(curve.points[i].bjd_tdb >= curve.points[i - 1].bjd_tdb);
+            }
+        }
+        CHECK(points == c.points);
+        CHECK_THAT(series->remarks.back(), Catch::Contains("barycentric"));
+    }
+    const auto by = read_series(std::string(EMBERLINE_TEST_DATA) + "/exchange/lc_sn2011by.csv");
+    REQUIRE(by);
+    CHECK(by->curves[0].band.name() == "B");
+    const auto& first = by->curves[0].points[0];
+    CHECK(first.jd_utc == Approx(2455678.71).margin(1e-8).epsilon(0));
+    CHECK(first.magnitude_mag == 14.810);
+    CHECK(first.random_err_mag == 0.020);
+    // TT - UTC = 66.184 s in 2011 (34 leap seconds + 32.184 s); TDB within 2 ms of TT.
+    CHECK((first.bjd_tdb - first.jd_utc) * 86400.0 == Approx(66.184).margin(0.005).epsilon(0));
+}
+
+TEST_CASE("Times are read in the scale that their column names", "[series]") {
+    const Series all = series_of("JD,bjd_tdb,band,mag,mag_err\n2460344.5,2460344.503,V,15.0,0.01\n");
+    CHECK(all.curves[0].points[0].bjd_tdb == 2460344.503);
+    CHECK(all.curves[0].points[0].jd_utc == 2460344.5);
+    CHECK(all.remarks.empty());
+    const Series mjd = series_of("mjd,band,mag,mag_err\n60344.0,V,15.0,0.01\n");
+    CHECK(mjd.curves[0].points[0].jd_utc == 2460344.5);
+    const Series bjd = series_of("bjd_tdb,band,mag,mag_err\n2460344.5,V,15.0,0.01\n");
+    CHECK(bjd.curves[0].points[0].bjd_tdb == 2460344.5);
+    CHECK(bjd.curves[0].points[0].jd_utc == Approx(2460344.5 - 69.184 / 86400.0).margin(1e-7).epsilon(0));
+}
+
+TEST_CASE("A date in the wrong scale is refused with line, column and the right name", "[series]") {
+    CHECK_THAT(refusal_of("jd,band,mag\n2460344.5,V,15\n60344.0,V,15\n"),
+               Catch::Contains("line 3, column 'jd'") && Catch::Contains("mjd"));
+    CHECK_THAT(refusal_of("mjd,band,mag\n2460344.5,V,15\n"), Catch::Contains("Rename the column to jd"));
+    CHECK_THAT(refusal_of("bjd_tdb,band,mag\n60344.0,V,15\n"), Catch::Contains("'bjd_tdb'"));
+    CHECK_THAT(refusal_of("jd,band,mag\n2024.1,V,15\n"), Catch::Contains("no date"));
+    CHECK_THAT(refusal_of("mjd,band,mag\n2024.1,V,15\n"), Catch::Contains("no date"));
+    CHECK_THAT(refusal_of("jd,band,mag\nnan,V,15\n"), Catch::Contains("number of days"));
+}
+
+TEST_CASE("A missing error is assumed and said", "[series]") {
+    const Series series =
+        series_of("jd,band,mag,mag_err\n2460344.5,V,15,\n2460345.5,V,15.1,0\n2460346.5,V,15.2,0.02\n");
+    CHECK(series.curves[0].points[0].random_err_mag == assumed_err_mag);
+    CHECK(series.curves[0].points[1].random_err_mag == assumed_err_mag);
+    CHECK(series.curves[0].points[2].random_err_mag == 0.02);
+    CHECK(series.remarks.at(0) == "2 points have no error: 0.05 mag is assumed.");
+    CHECK(series_of("jd,band,mag\n2460344.5,V,15\n").remarks.at(0) ==
+          "1 point has no error: 0.05 mag is assumed.");
+}
+
+TEST_CASE("Limits are known by either column or by a sign before the magnitude", "[series]") {
+    for (const std::string text : {
+             "jd,band,mag,is_limit\n2460344.5,V,18.5,1\n",
+             "jd,band,mag,Upper_Limit\n2460344.5,V,18.5,True\n",
+             "jd,band,mag\n2460344.5,V,<18.5\n",
+             "jd,band,mag\n2460344.5,V,>18.5\n",
+         }) {
+        INFO(text);
+        const Series series = series_of(text);
+        const auto& point = series.curves.at(0).points.at(0);
+        CHECK(point.is_limit);
+        CHECK(point.limit_mag == 18.5);
+        CHECK_FALSE(point.magnitude_mag);
+        CHECK(lightcurve::check_point(series.curves[0], 0));
+    }
+    CHECK_FALSE(series_of("jd,band,mag,is_limit\n2460344.5,V,18.5,0\n").curves[0].points[0].is_limit);
+    CHECK_THAT(refusal_of("jd,band,mag,is_limit\n2460344.5,V,18.5,perhaps\n"), Catch::Contains("'is_limit'"));
+}
+
+TEST_CASE("Bands of several spellings make one curve, other columns are ignored, rows are sorted",
+          "[series]") {
+    const Series series = series_of(
+        "# somebody's\njd,telescope,band,mag,err\n2460346.5,a,R,15.2,0.02\n2460344.5,b,Rc,15.0,0.02\n");
+    REQUIRE(series.curves.size() == 1);
+    CHECK(series.curves[0].band.name() == "Rc");
+    CHECK(series.curves[0].series == "points");
+    CHECK(series.curves[0].points[0].magnitude_mag == 15.0);
+    CHECK(series.curves[0].points[0].label == "line 4");
+}
+
+TEST_CASE("What cannot be read is refused by line and column; rows without a magnitude are counted",
+          "[series]") {
+    CHECK_THAT(refusal_of("jd,band,mag\n2460344.5,Q,15\n"), Catch::Contains("line 2, column 'band'"));
+    CHECK_THAT(refusal_of("jd,band,mag\n2460344.5,V,bright\n"), Catch::Contains("line 2, column 'mag'"));
+    CHECK_THAT(refusal_of("jd,band,mag\n2460344.5,V,99.99\n"), Catch::Contains("not a magnitude"));
+    CHECK_THAT(refusal_of("jd,band,mag,err\n2460344.5,V,15,-0.1\n"), Catch::Contains("column 'err'"));
+    CHECK_THAT(refusal_of("band,mag\nV,15\n"), Catch::Contains("no column of times"));
+    CHECK_THAT(refusal_of("jd,mag\n2460344.5,15\n"), Catch::Contains("no column of bands"));
+    CHECK_THAT(refusal_of("jd,band\n2460344.5,V\n"), Catch::Contains("no column of magnitudes"));
+    CHECK_THAT(refusal_of("jd,band,mag\n"), Catch::Contains("no point"));
+    CHECK_THAT(refusal_of(""), Catch::Contains("empty"));
+    CHECK_FALSE(read_series("no/such/file.csv"));
+    const Series series = series_of("jd,band,mag\n2460344.5,V,\n2460345.5,V,15\n");
+    CHECK(series.curves[0].points.size() == 1);
+    CHECK(series.remarks.at(0) == "1 row has no magnitude and is left out.");
+}
+
+}  // namespace
+}  // namespace emberline::exchange
