@@ -34,6 +34,11 @@ std::string fixed_uri(const std::string& path) {
     return uri + "?immutable=1";
 }
 
+std::filesystem::path folder_of(const std::string& path) {
+    const std::filesystem::path file(path);
+    return file.has_parent_path() ? file.parent_path() : std::filesystem::path(".");
+}
+
 bool allowed(const std::string& path, int mode) {
     return ::faccessat(AT_FDCWD, path.c_str(), mode, AT_EACCESS) == 0;
 }
@@ -41,7 +46,7 @@ bool allowed(const std::string& path, int mode) {
 Problem cannot_open(const std::string& path) {
     std::error_code error;
     const std::filesystem::path file(path);
-    const auto folder = file.has_parent_path() ? file.parent_path() : std::filesystem::path(".");
+    const auto folder = folder_of(path);
     Problem problem{.where = path, .kind = ProblemKind::storage};
     if (!std::filesystem::is_directory(folder, error)) {
         problem.what = "The folder of the ledger does not exist.";
@@ -49,10 +54,13 @@ Problem cannot_open(const std::string& path) {
     } else if (std::filesystem::is_directory(file, error)) {
         problem.what = "There is a folder where the ledger should be.";
         problem.mend = "Rename that folder.";
+    } else if (std::filesystem::exists(file, error) && !std::filesystem::is_regular_file(file, error)) {
+        problem.what = "What lies where the ledger should be is no file.";
+        problem.mend = "Move it away, or name another campaign.";
     } else if (std::filesystem::exists(file, error) && !allowed(path, R_OK)) {
         problem.what = "The ledger may not be read.";
         problem.mend = "Change the permissions of the file and of its folder.";
-    } else if (!allowed(folder.string(), W_OK)) {
+    } else if (!folder_is_writable(path)) {
         problem.what = "The folder of the ledger is read-only.";
         problem.mend = "Allow writing there, or copy the campaign to a folder of your own.";
     } else {
@@ -102,8 +110,17 @@ Problem translate(int code, const std::string& message, const std::string& path)
 
 }  // namespace
 
+bool folder_is_writable(const std::string& path) {
+    return allowed(folder_of(path).string(), W_OK);
+}
+
 Connection::Connection(std::string path, Mode mode, double wait_s)
     : path_(std::move(path)), mode_(mode), wait_s_(std::clamp(wait_s, 0.0, 1e6)) {
+    // A pipe would keep SQLite waiting for ever, and a device would swallow what is written.
+    std::error_code error;
+    const auto type = std::filesystem::status(path_, error).type();
+    if (type != std::filesystem::file_type::regular && type != std::filesystem::file_type::not_found)
+        throw Failure{cannot_open(path_)};
     // A reader that may write cleans up SQLite's small files when it is the last to leave; it falls back to
     // reading by itself where it may not, and query_only keeps its hands off the contents.
     const int flags = mode == Mode::fixed  ? SQLITE_OPEN_READONLY | SQLITE_OPEN_URI

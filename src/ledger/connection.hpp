@@ -20,6 +20,9 @@ struct Failure {
     Problem problem;
 };
 
+// Whether this program may make files beside that one.
+[[nodiscard]] bool folder_is_writable(const std::string& path);
+
 class Connection {
   public:
     // `write` creates the file; `read` never changes it; `fixed` reads a file that nobody can change: the

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // ledger/ledger — everything ever measured, kept. Only ever added to.
-// Needs: SQLite.  Feeds: tasks.  One writer at a time; readers never wait (WAL).
+// Needs: SQLite.  Feeds: tasks.  One writer at a time; readers never wait (WAL). A Ledger belongs to one
+// thread at a time. Every double comes back bit by bit, NaN and infinities included: they are kept as given.
 #pragma once
 
 #include <functional>
@@ -52,7 +53,8 @@ class Ledger {
     ~Ledger();
 
     // One transaction for all of them (a night). The same frame (fingerprint, plane) with the same settings
-    // changes nothing; with other settings, the new fluxes supersede and the old are kept.
+    // changes nothing, whatever it is called by now; with other settings, the new fluxes supersede and the
+    // old are kept. A frame set aside under a former name is then set aside under the new one too.
     [[nodiscard]] Result<std::vector<Recorded>> record(const std::vector<photometry::FrameFluxes>& frames,
                                                        const Provenance& provenance);
     // Whether that frame is there with those settings already.
@@ -70,7 +72,8 @@ class Ledger {
     // Stores a solution as the newest; the older ones stay. Storing what is already the newest adds nothing:
     // returns false then.
     [[nodiscard]] Result<bool> store(const Solution& solution, const Provenance& provenance);
-    [[nodiscard]] Result<Solution> newest() const;  // empty when nothing was solved yet
+    // In the order it was stored in; empty when nothing was solved yet.
+    [[nodiscard]] Result<Solution> newest() const;
     [[nodiscard]] Result<std::size_t> solutions() const;
     // Streams, for ledgers larger than memory; ordered by time.
     [[nodiscard]] Result<void> for_each_frame_measurement(

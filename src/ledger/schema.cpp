@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <filesystem>
+#include <optional>
 #include <utility>
 #include <vector>
 
@@ -195,7 +196,10 @@ struct Identity {
     bool empty = false;
 };
 
+// In one transaction: between one question and the next another program may make the tables.
 Identity identity(Connection& connection) {
+    std::optional<Transaction> own;
+    if (!connection.in_transaction()) own.emplace(connection, Transaction::Kind::read);
     return {.owner = connection.integer("PRAGMA application_id"),
             .version = connection.integer("PRAGMA user_version"),
             .empty = connection.integer("SELECT count(*) FROM sqlite_schema") == 0};
@@ -206,6 +210,16 @@ Identity identity(Connection& connection) {
                    .where = connection.path(),
                    .mend = std::move(mend),
                    .kind = ProblemKind::storage}};
+}
+
+// SQLite fills a last page that is cut short with zeros. While a log lies beside it, the page is there.
+void refuse_cut_short(Connection& connection) {
+    std::error_code error;
+    const auto log_size = std::filesystem::file_size(connection.path() + "-wal", error);
+    if (!error && log_size > 0) return;
+    const auto size = std::filesystem::file_size(connection.path(), error);
+    if (!error && size % static_cast<std::uintmax_t>(connection.integer("PRAGMA page_size")) != 0)
+        connection.raise_damaged("the file is cut short");
 }
 
 void create(Connection& connection) {
@@ -282,9 +296,9 @@ std::span<const Migration> migrations() {
 
 void refuse_foreign(Connection& connection, int newest_version) {
     const Identity found = identity(connection);
+    // SQLite takes a shorter file for an empty database, and would write over it.
     std::error_code error;
     const auto size = std::filesystem::file_size(connection.path(), error);
-    // SQLite takes so short a file for an empty database, and would write over it.
     if (!error && found.empty && size > 0 && size < smallest_page) {
         refuse(connection, "The file is not a ledger: it is no database.",
                "Move it away; a new ledger is made by `emberline measure`.");
@@ -293,17 +307,13 @@ void refuse_foreign(Connection& connection, int newest_version) {
         refuse(connection, "The file is another program's database, not a ledger.",
                "Move it away, or name another campaign.");
     }
-    // SQLite fills a last page that is cut short with zeros. While a log lies beside it, the page is there.
-    const auto log_size = std::filesystem::file_size(connection.path() + "-wal", error);
-    if ((error || log_size == 0) &&
-        size % static_cast<std::uintmax_t>(connection.integer("PRAGMA page_size")) != 0)
-        connection.raise_damaged("the file is cut short");
     if (found.owner == application_id && found.version > newest_version) {
         refuse(connection,
                fmt::format("The ledger is of version {}; this program knows versions up to {}.",
                            found.version, newest_version),
                "Use a newer emberline.");
     }
+    refuse_cut_short(connection);
 }
 
 void prepare_for_writing(Connection& connection, std::span<const Migration> steps, int version) {

@@ -16,7 +16,7 @@ namespace emberline::ledger {
 [[nodiscard]] bool store_solution(Connection& connection, const Solution& solution,
                                   const Provenance& provenance);
 [[nodiscard]] std::int64_t newest_solution_number(Connection& connection);  // 0: none yet
-// The solution as it was stored, numbered from 1; within each table in the order it was given in.
+// The rows of a solution, numbered from 1; the newest in the order in which it was stored.
 [[nodiscard]] Solution solution_number(Connection& connection, std::int64_t number);
 void visit_frame_measurements(Connection& connection,
                               const std::function<bool(const night::FrameMeasurement&)>& visit);

@@ -90,6 +90,15 @@ TEST_CASE("a ledger that cannot be made says what stands in the way", "[ledger][
     check_refused(folder.file("a folder"), Access::read, "a folder where the ledger should be");
 }
 
+TEST_CASE("a pipe or a device where the ledger should be is refused, not waited for", "[ledger][faults]") {
+    const Folder folder;
+    REQUIRE(::mkfifo(folder.file().c_str(), 0666) == 0);
+    check_refused(folder.file(), Access::write, "is no file");
+    check_refused(folder.file(), Access::read, "is no file");
+    check_refused("/dev/null", Access::write, "is no file");
+    check_refused("/dev/null", Access::read, "is no file");
+}
+
 TEST_CASE("names that mean something to SQLite are names of files", "[ledger][faults]") {
     const Folder folder;
     for (const char* name : {"file:odd?mode=memory#x%41", ":memory:", "a%20b?immutable=1"}) {
@@ -243,6 +252,20 @@ TEST_CASE("a locked ledger is waited for, and then called locked", "[ledger][fau
     const auto waited = Ledger::open(path, Access::write, 20.0);
     releasing.join();
     CHECK(waited);
+}
+
+TEST_CASE("a ledger that another program holds for itself alone is not read behind its back",
+          "[ledger][faults]") {
+    const Folder folder;
+    const std::string path = filled(folder);
+    tell(path, "PRAGMA journal_mode = DELETE");
+    Connection other(path, Connection::Mode::write, 1.0);
+    other.execute("BEGIN EXCLUSIVE");
+    check_refused(path, Access::read, "locked by another program");
+    check_refused(path, Access::write, "locked by another program");
+    other.execute("COMMIT");
+    CHECK(opened(path, Access::read).frames().value().size() == 20);
+    CHECK(opened(path).frames().value().size() == 20);
 }
 
 TEST_CASE("a reader keeps its view while another program writes", "[ledger]") {

@@ -117,7 +117,10 @@ TEST_CASE("two programs that make and fill a ledger at once wait for each other"
                 char go = 0;
                 if (::read(start[0], &go, 1) != 0) return 2;  // until the parent closes its end
                 auto ledger = Ledger::open(path, Ledger::Access::write);
-                if (!ledger) return 3;
+                if (!ledger) {
+                    fmt::print(stderr, "{}\n", one_line(ledger.error()));
+                    return 3;
+                }
                 for (int i = 0; i < each; ++i) {
                     const auto recorded = ledger->record({frame_fluxes(2 * i + who)}, provenance());
                     if (!recorded || recorded->at(0) != Recorded::fresh) return 4;
