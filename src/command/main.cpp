@@ -45,6 +45,7 @@ int main(int argc, char** argv) {
     command::add_measure(app, face);
     command::add_nights(app, face);
     command::add_curve(app, face);
+    command::add_report(app, face);
     command::add_export(app, face);
     command::add_exclude(app, face);
     command::add_include(app, face);

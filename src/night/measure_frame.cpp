@@ -165,9 +165,10 @@ void add_circumstances(FrameFluxes& out, const frame::FrameFacts& facts, const C
     out.bjd_tdb = sky::bjd_tdb(out.mid_exposure, campaign.position, site);
     out.night = sky::night_of(out.mid_exposure, site ? site->longitude.degrees() : 0.0);
     if (site) {
-        out.airmass = sky::airmass(out.mid_exposure, campaign.position, *site);
+        const sky::Horizon horizon(out.mid_exposure, *site);
+        out.airmass = horizon.airmass(campaign.position);
         for (StarFlux& star : out.stars)
-            star.airmass = sky::airmass(out.mid_exposure, star.place, *site);
+            star.airmass = horizon.airmass(star.place);
     } else if (facts.header_airmass) {
         out.airmass = facts.header_airmass->value;
     }

@@ -27,11 +27,16 @@ std::vector<standard::SolveStar> calibrating_stars(const standard::Sequence& seq
     for (const standard::ComparisonStar& star : sequence.stars) {
         const auto magnitude = star.magnitude(sequence_band(band));
         if (!usable.contains(star.label) || !magnitude) continue;
-        std::optional<double> colour;
-        if (index) {
-            if (const auto c = star.colour(*index)) colour = c->value;
+        standard::SolveStar entry{star.label, magnitude->value, magnitude->err, std::nullopt, 0.0, 0.0};
+        if (const auto colour = index ? star.colour(*index) : std::nullopt) {
+            const double variance = magnitude->err * magnitude->err;
+            entry.colour_mag = colour->value;
+            entry.colour_err_mag = colour->err;
+            entry.colour_covariance_mag2 = index->red == sequence_band(band)    ? -variance
+                                           : index->blue == sequence_band(band) ? variance
+                                                                                : 0.0;
         }
-        stars.push_back({star.label, magnitude->value, magnitude->err, colour});
+        stars.push_back(std::move(entry));
     }
     return stars;
 }

@@ -33,7 +33,8 @@ std::vector<BandFacts> load_bands() {
                        .colour_blue = text("blue"),
                        .colour_red = text("red"),
                        .aliases = {}};
-        for (const std::string_view alias : split(text("aliases"), ';')) {
+        const std::string aliases = text("aliases");
+        for (const std::string_view alias : split(aliases, ';')) {
             if (!alias.empty()) band.aliases.emplace_back(alias);
         }
         bands.push_back(std::move(band));

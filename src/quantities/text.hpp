@@ -13,7 +13,9 @@ inline namespace quantities {
 [[nodiscard]] std::string_view trimmed(std::string_view text);  // spaces, tabs, CR, LF at both ends
 [[nodiscard]] std::string lower_case(std::string_view text);    // ASCII only
 [[nodiscard]] std::string upper_case(std::string_view text);    // ASCII only
+// The pieces point into `text`, which therefore must not be a passing value.
 [[nodiscard]] std::vector<std::string_view> split(std::string_view text, char separator);
+std::vector<std::string_view> split(std::string&& text, char separator) = delete;
 
 // The whole text (after trimming) must be one finite number: "1.5", "-3e2", "+7". Nothing for "1.5x", "",
 // "nan", "inf", "0x10".

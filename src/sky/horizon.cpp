@@ -9,13 +9,35 @@
 
 namespace emberline::sky {
 
-HorizontalPosition horizontal(const Instant& instant, const SkyPosition& star, const Site& site) {
+struct Horizon::Context {
+    eraASTROM astrom{};
+};
+
+Horizon::Horizon(const Instant& instant, const Site& site) {
     const Instant utc = to_utc(instant);
-    double azimuth = 0.0, zenith = 0.0, hour_angle = 0.0, dec = 0.0, ra = 0.0, origins = 0.0;
-    eraAtco13(star.ra.radians(), star.dec.radians(), 0.0, 0.0, 0.0, 0.0, utc.day, utc.fraction, 0.0,
-              site.longitude.radians(), site.latitude.radians(), site.elevation_m, 0.0, 0.0, 0.0, 0.0, 0.0,
-              0.55, &azimuth, &zenith, &hour_angle, &dec, &ra, &origins);
+    auto context = std::make_shared<Context>();
+    double origins = 0.0;
+    // A "dubious year" only means that UTC may be off by a second: see beyond_leap_second_table().
+    eraApco13(utc.day, utc.fraction, 0.0, site.longitude.radians(), site.latitude.radians(), site.elevation_m,
+              0.0, 0.0, 0.0, 0.0, 0.0, 0.55, &context->astrom, &origins);
+    context_ = std::move(context);
+}
+
+HorizontalPosition Horizon::position(const SkyPosition& star) const {
+    // Both take a non-const context and only read it.
+    eraASTROM* astrom = const_cast<eraASTROM*>(&context_->astrom);
+    double ra = 0.0, dec = 0.0, azimuth = 0.0, zenith = 0.0, hour_angle = 0.0, seen_dec = 0.0, seen_ra = 0.0;
+    eraAtciq(star.ra.radians(), star.dec.radians(), 0.0, 0.0, 0.0, 0.0, astrom, &ra, &dec);
+    eraAtioq(ra, dec, astrom, &azimuth, &zenith, &hour_angle, &seen_dec, &seen_ra);
     return {Angle::degrees(90.0) - Angle::radians(zenith), Angle::radians(azimuth)};
+}
+
+std::optional<double> Horizon::airmass(const SkyPosition& star) const {
+    return sky::airmass(position(star).altitude);
+}
+
+HorizontalPosition horizontal(const Instant& instant, const SkyPosition& star, const Site& site) {
+    return Horizon(instant, site).position(star);
 }
 
 std::optional<double> airmass(Angle true_altitude) {

@@ -2,6 +2,7 @@
 // sky/horizon — where a star stands in the observer's sky, and through how much air it is seen.
 #pragma once
 
+#include <memory>
 #include <optional>
 
 #include "quantities/instant.hpp"
@@ -14,7 +15,19 @@ struct HorizontalPosition {
     Angle altitude;  // true: no refraction
     Angle azimuth;   // from north through east
 };
-// ERFA atco13 without refraction, UT1 = UTC and no polar motion: within 0.003 degrees.
+// One instant at one site, for many stars: precession, nutation and aberration are worked out once.
+// ERFA apco13, atciq and atioq without refraction, UT1 = UTC and no polar motion: within 0.003 degrees.
+class Horizon {
+  public:
+    Horizon(const Instant& instant, const Site& site);
+    [[nodiscard]] HorizontalPosition position(const SkyPosition& star) const;
+    // Nothing below the horizon.
+    [[nodiscard]] std::optional<double> airmass(const SkyPosition& star) const;
+
+  private:
+    struct Context;
+    std::shared_ptr<const Context> context_;
+};
 [[nodiscard]] HorizontalPosition horizontal(const Instant& instant, const SkyPosition& star,
                                             const Site& site);
 

@@ -24,6 +24,7 @@ constexpr std::size_t least_members = 5;      // frames of a star, stars of a fr
 constexpr double median_of_chi2_1 = 0.4549364231195728;
 constexpr std::size_t colour_term_stars = 4;
 constexpr double colour_term_span_mag = 0.3;
+constexpr double least_reliability = 0.1;  // of catalogue colours that hardly differ beyond their errors
 constexpr double suspect_sigma = 3.5;
 
 // The variance e² that brings the median of r²/(v + e²) to what a Gaussian has; 0 where v suffices.
@@ -51,6 +52,8 @@ class Solver {
         : input_(input),
           stars_(input.stars.size()),
           catalogue_variance_(stars_),
+          prior_mean_(stars_, 0.0),
+          colour_distance_(stars_, 0.0),
           prior_weight_(stars_, 1.0),
           star_excess_(stars_, 0.0),
           frame_excess_(input.frames, 0.0),
@@ -88,9 +91,8 @@ class Solver {
   private:
     [[nodiscard]] std::size_t extinction_index() const { return stars_; }
     [[nodiscard]] std::size_t colour_index() const { return stars_ + 1; }
-    [[nodiscard]] double colour_distance(std::size_t star) const {
-        return input_.stars[star].colour_mag.value_or(mean_colour_) - mean_colour_;
-    }
+    // Of the expected true colour from the mean.
+    [[nodiscard]] double colour_distance(std::size_t star) const { return colour_distance_[star]; }
 
     void prepare_colours() {
         std::vector<double> colours;
@@ -105,6 +107,29 @@ class Solver {
         colour_high_ = *high;
         fit_colour_ = input_.fit_colour_term && colours.size() >= colour_term_stars &&
                       colour_high_ - colour_low_ >= colour_term_span_mag;
+        if (fit_colour_) calibrate_colours(colours);
+    }
+
+    // Regression calibration, see the header.
+    void calibrate_colours(const std::vector<double>& colours) {
+        double variance = 0.0;
+        for (const double colour : colours) {
+            variance +=
+                (colour - mean_colour_) * (colour - mean_colour_) / static_cast<double>(colours.size() - 1);
+        }
+        for (std::size_t i = 0; i < stars_; ++i) {
+            const SolveStar& star = input_.stars[i];
+            if (!star.colour_mag) continue;
+            const double distance = *star.colour_mag - mean_colour_;
+            const double reliability =
+                std::max(least_reliability, 1.0 - star.colour_err_mag * star.colour_err_mag / variance);
+            colour_distance_[i] = reliability * distance;
+            const double slope = std::clamp(star.colour_covariance_mag2 / variance, -1.0, 1.0);
+            prior_mean_[i] = -slope * distance;
+            catalogue_variance_[i] -= slope * slope * variance;
+            catalogue_variance_[i] =
+                std::max(catalogue_variance_[i], least_catalogue_err_mag * least_catalogue_err_mag);
+        }
     }
 
     void start_zero_points() {
@@ -158,7 +183,7 @@ class Solver {
                             weight_[i] / total_variance(i));
         }
         for (std::size_t i = 0; i < stars_; ++i)
-            problem.add_prior(i, 0.0, prior_weight(i));
+            problem.add_prior(i, prior_mean_[i], prior_weight(i));
         const auto add = [&](std::size_t global, const ValueWithError& prior) {
             problem.add_prior(global, prior.value, 1.0 / (prior.err * prior.err));
         };
@@ -187,7 +212,8 @@ class Solver {
 
     void reweigh(const numerics::BorderedLeastSquares::Solution& step) {
         for (std::size_t i = 0; i < stars_; ++i) {
-            const double expected_square = globals_[i] * globals_[i] + step.global_covariance(i, i);
+            const double miss = globals_[i] - prior_mean_[i];
+            const double expected_square = miss * miss + step.global_covariance(i, i);
             prior_weight_[i] = numerics::contamination_weight(expected_square / catalogue_variance_[i],
                                                               numerics::catalogue_outliers);
         }
@@ -346,7 +372,7 @@ class Solver {
                 star.suspect = true;
                 star.why = fmt::format("It varies: {:.3f} mag from frame to frame where {:.3f} is expected.",
                                        star.scatter_mag, star.expected_scatter_mag);
-            } else if (std::abs(globals_[i]) > suspect_sigma * catalogue_err) {
+            } else if (std::abs(globals_[i] - prior_mean_[i]) > suspect_sigma * catalogue_err) {
                 star.suspect = true;
                 star.why =
                     fmt::format("It is {:+.3f} mag from its catalogue magnitude, whose error is {:.3f}.",
@@ -358,7 +384,8 @@ class Solver {
 
     const SolveInput& input_;
     std::size_t stars_;
-    std::vector<double> catalogue_variance_, prior_weight_, star_excess_, frame_excess_;
+    std::vector<double> catalogue_variance_, prior_mean_, colour_distance_;
+    std::vector<double> prior_weight_, star_excess_, frame_excess_;
     std::vector<double> residual_, variance_, weight_;
     std::vector<double> zero_point_, globals_;
     double floor_variance_ = 0.0;

@@ -6,6 +6,11 @@
 //   M_i + δ_i = m_if + z_f + T (C_i − C̄) − k (X_if − X_f) + noise
 // where X_f is the transient's own airmass in that frame, so that z_f needs no correction for it.
 // Zero points include the exposure time: m is not per second.
+// A catalogue's error of V sits in its B−V as well. Left alone it pulls T by −σ_V²/var(C) (for σ_V = 0.03 and
+// colours that spread by 0.2 mag: by −0.02). So with the sequence's colours drawn from a Gaussian of variance
+// S² about C̄, each star's expected true colour C̄ + (1 − σ_C²/S²)(C − C̄) takes the place of C, and its
+// expected offset −Cov(e_M, e_C)(C − C̄)/S² is the mean of δ's prior (regression calibration; Fuller 1987,
+// Measurement Error Models, ch. 1).
 #pragma once
 
 #include <optional>
@@ -24,6 +29,9 @@ struct SolveStar {
     double catalogue_mag = 0.0;
     double catalogue_err_mag = 0.0;    // width of the core of δ's heavy-tailed prior
     std::optional<double> colour_mag;  // absent: takes no part in the colour term, sits at C̄
+    double colour_err_mag = 0.0;       // of the catalogue's colour
+    // Covariance of the catalogue's errors of magnitude and colour: −σ_V² for V and B−V, +σ_B² for B and B−V.
+    double colour_covariance_mag2 = 0.0;
 };
 
 struct SolveObservation {
