@@ -138,6 +138,33 @@ TEST_CASE("two programs that make and fill a ledger at once wait for each other"
     }
 }
 
+TEST_CASE("programs that open a new ledger at once all find one", "[ledger][survival]") {
+    for (int round = 0; round < 40; ++round) {
+        const Folder folder;
+        int start[2];
+        REQUIRE(::pipe(start) == 0);
+        std::vector<pid_t> children;
+        for (int who = 0; who < 4; ++who) {
+            children.push_back(start_child([&, who] {
+                ::close(start[1]);
+                char go = 0;
+                if (::read(start[0], &go, 1) != 0) return 2;
+                const auto access = who == 3 ? Ledger::Access::read : Ledger::Access::write;
+                const auto ledger = Ledger::open(folder.file(), access);
+                // A reader may come too early, and is told so.
+                if (ledger || (who == 3 && ledger.error().kind == ProblemKind::input)) return 0;
+                fmt::print(stderr, "{}\n", one_line(ledger.error()));
+                return 3;
+            }));
+        }
+        ::close(start[0]);
+        ::close(start[1]);
+        for (const pid_t child : children)
+            CHECK(wait_for(child) == 0);
+        CHECK(opened(folder.file()).frames().value().empty());
+    }
+}
+
 TEST_CASE("a ledger left by a killed program is read from a folder where nothing can be written",
           "[ledger][survival]") {
     const Folder folder;
