@@ -54,7 +54,7 @@ Result<void> check_night(const std::optional<std::string>& night) {
                  .kind = ProblemKind::request});
 }
 
-// What stands above the lines, checked by writing a report without lines.
+// What stands above the lines, checked by writing a report of one line.
 Result<NetworkReport> begin_report(const Campaign& campaign, const LineChoice& choice) {
     if (campaign.observer_code.empty()) {
         return fail(
@@ -80,7 +80,15 @@ Result<NetworkReport> begin_report(const Campaign& campaign, const LineChoice& c
     report.header.software = choice.software;
     report.header.delimiter = choice.delimiter;
     report.header.obstype = upper_case(choice.obstype.value_or(campaign.obstype));
-    if (auto text = write_network_report(report); !text) {
+    // A name or chart that no line can hold would fail on every line: said once instead.
+    NetworkObservation probe;
+    probe.star = choice.transient_name.value_or(campaign.name);
+    probe.chart = choice.chart.value_or(campaign.chart);
+    probe.date = 2451545.0;
+    probe.filter = "V";
+    NetworkReport trial = report;
+    trial.observations = {probe};
+    if (auto text = write_network_report(trial); !text) {
         Problem problem = text.error();
         problem.kind = ProblemKind::request;
         return fail(std::move(problem));

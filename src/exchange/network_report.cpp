@@ -293,6 +293,14 @@ Result<std::string> write_network_line(const NetworkObservation& o, std::string_
     return std::move(line).finish();
 }
 
+Result<void> check_network_file_name(std::string_view path) {
+    const std::string name = lower_case(path);
+    if (name.ends_with(".txt") || name.ends_with(".csv") || name.ends_with(".tsv")) return {};
+    return fail({.what = "The network does not take a file of this name.",
+                 .where = std::string(path),
+                 .mend = "Let the name end in .txt, .csv or .tsv."});
+}
+
 Result<std::string> write_network_report(const NetworkReport& report) {
     const auto delimiter = delimiter_character(report.header.delimiter);
     if (!delimiter) return fail(delimiter.error());

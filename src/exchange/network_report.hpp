@@ -59,6 +59,9 @@ struct NetworkReport {
 [[nodiscard]] Result<std::string> write_network_line(const NetworkObservation& observation,
                                                      std::string_view delimiter);
 
+// The network takes files whose name ends in .txt, .csv or .tsv. Problem: another name.
+[[nodiscard]] Result<void> check_network_file_name(std::string_view path);
+
 // One finding of the validator.
 struct Finding {
     std::size_t line = 0;

@@ -265,6 +265,8 @@ TEST_CASE("A request that the format cannot meet is refused as a whole", "[netwo
     CHECK(refused(
         [](LineChoice& c, night::Campaign&) { c.from_night = "2024-02-05", c.to_night = "2024-02-04"; }));
     CHECK(refused([](LineChoice&, night::Campaign& c) { c.name.clear(); }));
+    CHECK(refused([](LineChoice&, night::Campaign& c) { c.name = std::string(31, 'S'); }));
+    CHECK(refused([](LineChoice&, night::Campaign& c) { c.chart = "X1,X2"; }));
     CHECK(refused([](LineChoice&, night::Campaign& c) { c.observer_code = "A. Observer"; }));
 }
 

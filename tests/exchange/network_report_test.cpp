@@ -208,6 +208,13 @@ TEST_CASE("Another observer's lines come after his code; the first line's belong
     REQUIRE_FALSE(write_network_report(report));
 }
 
+TEST_CASE("File names end in .txt, .csv or .tsv", "[network]") {
+    for (const std::string name : {"out/report.txt", "a.CSV", "b.tsv"})
+        CHECK(check_network_file_name(name));
+    for (const std::string name : {"report", "report.dat", "txt", ""})
+        CHECK_FALSE(check_network_file_name(name));
+}
+
 TEST_CASE("A limit has '<' before its magnitude and na for its error", "[network]") {
     NetworkObservation o = sample_observation();
     o.fainter_than = true;
