@@ -20,9 +20,13 @@ constexpr double host_share = 0.2;   // of the frames that show host light: enou
 constexpr double angle_share = 0.9;  // of the frames must have an angle for it to be a candidate
 // Under a fixed angle the seeing must not cut into the star: at least this many median FWHM as a radius.
 constexpr double least_angle_fwhm = 1.0;
+constexpr std::size_t frames_to_tell = 4;  // of a star, for its scatter to mean something
+constexpr double clear_enough_mag = 0.05;  // noisier stars tell nothing of what is beyond noise
 
 // What one frame offers at some of its apertures.
 struct FrameOffer {
+    const FrameFluxes* frame = nullptr;
+    std::vector<std::size_t> apertures;
     std::vector<photometry::ApertureCandidate> candidates;
     double transient_total_e = 0.0;
 };
@@ -30,6 +34,11 @@ struct FrameOffer {
 double relative_err(const FrameFluxes& frame, const StarFlux& star, std::size_t k) {
     const double flux = star.flux_e[k];
     return std::sqrt(noise_terms(frame, star, k).variance_e2(flux)) / flux;
+}
+
+// The transient may fade between nights, never by much within one.
+std::string transient_key(const FrameFluxes& frame) {
+    return "@" + frame.night + '/' + frame.band.name() + '/' + frame.instrument;
 }
 
 std::optional<FrameOffer> offer_of(const FrameFluxes& frame, const std::vector<std::size_t>& apertures,
@@ -52,6 +61,8 @@ std::optional<FrameOffer> offer_of(const FrameFluxes& frame, const std::vector<s
     const photometry::GrowthCurve growth = photometry::growth_curve(fluxes, last_err);
     if (growth.stars == 0) return std::nullopt;
     FrameOffer offer;
+    offer.frame = &frame;
+    offer.apertures = apertures;
     for (std::size_t j = 0; j < apertures.size(); ++j) {
         const std::size_t k = apertures[j];
         double weight = 0.0;
@@ -73,7 +84,78 @@ std::optional<FrameOffer> offer_of(const FrameFluxes& frame, const std::vector<s
     return offer;
 }
 
-std::optional<std::size_t> best_of(const std::vector<FrameOffer>& offers) {
+// How much the stars' magnitudes scatter from frame to frame at one candidate, beyond their noise, and, for
+// host light that follows the seeing, how much the transient's does within its nights. Nothing where too few
+// frames or stars tell.
+struct BeyondNoise {
+    double stars_mag = 0.0, transient_mag = 0.0;
+};
+
+double beyond(std::vector<double> residuals, std::vector<double> variances, std::size_t least) {
+    if (residuals.size() < least) return 0.0;
+    const double s = numerics::mad_to_sigma * numerics::median_absolute_deviation(residuals, 0.0);
+    return std::sqrt(std::max(0.0, s * s - numerics::median(std::move(variances))));
+}
+
+BeyondNoise beyond_noise(const std::vector<FrameOffer>& offers, std::size_t candidate,
+                         const std::set<std::string>& comparison) {
+    struct Seen {
+        std::size_t offer;
+        double mag, variance;
+    };
+    std::map<std::string, std::vector<Seen>> stars;
+    for (std::size_t f = 0; f < offers.size(); ++f) {
+        const FrameFluxes& frame = *offers[f].frame;
+        const std::size_t k = offers[f].apertures[candidate];
+        for (const StarFlux& star : frame.stars) {
+            const bool transient = star.label == photometry::transient_label;
+            if ((!transient && !comparison.contains(star.label)) || spoilt(star, k) || star.flux_e[k] <= 0.0)
+                continue;
+            const double err = mag_per_relative_flux * relative_err(frame, star, k);
+            if (err > clear_enough_mag) continue;
+            stars[transient ? transient_key(frame) : star.label + '/' + frame.band.name()].push_back(
+                {f, magnitude_difference(star.flux_e[k], 1.0), err * err});
+        }
+    }
+    // Each frame's zero point: the middle of its stars about their own middles.
+    const auto about_middle = [](std::vector<Seen>& seen) {
+        std::vector<double> mags;
+        for (const Seen& s : seen)
+            mags.push_back(s.mag);
+        const double middle = numerics::median(std::move(mags));
+        for (Seen& s : seen)
+            s.mag -= middle;
+    };
+    std::vector<std::vector<double>> by_frame(offers.size());
+    for (auto& [key, seen] : stars) {
+        about_middle(seen);
+        if (key.front() == '@') continue;
+        for (const Seen& s : seen)
+            by_frame[s.offer].push_back(s.mag);
+    }
+    std::vector<double> zero(offers.size(), 0.0);
+    for (std::size_t f = 0; f < offers.size(); ++f) {
+        if (!by_frame[f].empty()) zero[f] = numerics::median(by_frame[f]);
+    }
+    std::vector<double> star_residuals, star_variances, transient_residuals, transient_variances;
+    for (auto& [key, seen] : stars) {
+        if (seen.size() < frames_to_tell) continue;
+        for (Seen& s : seen)
+            s.mag -= zero[s.offer];
+        about_middle(seen);
+        const bool transient = key.front() == '@';
+        for (const Seen& s : seen) {
+            (transient ? transient_residuals : star_residuals).push_back(s.mag);
+            (transient ? transient_variances : star_variances).push_back(s.variance);
+        }
+    }
+    return {beyond(std::move(star_residuals), std::move(star_variances), 3 * frames_to_tell),
+            beyond(std::move(transient_residuals), std::move(transient_variances), frames_to_tell)};
+}
+
+// `host`: the transient's own scatter within its nights counts as well.
+std::optional<std::size_t> best_of(const std::vector<FrameOffer>& offers,
+                                   const std::set<std::string>& comparison, bool host) {
     if (offers.empty()) return std::nullopt;
     const std::size_t n = offers.front().candidates.size();
     const auto middle = [&](auto value) {
@@ -84,9 +166,13 @@ std::optional<std::size_t> best_of(const std::vector<FrameOffer>& offers) {
     };
     std::vector<photometry::ApertureCandidate> usual;
     for (std::size_t j = 0; j < n; ++j) {
+        const BeyondNoise more = beyond_noise(offers, j, comparison);
+        const double scatter_mag = std::hypot(more.stars_mag, host ? more.transient_mag : 0.0);
         usual.push_back({middle([&](const FrameOffer& o) { return o.candidates[j].enclosed; }),
                          middle([&](const FrameOffer& o) { return o.candidates[j].background_e2; }),
-                         middle([&](const FrameOffer& o) { return o.candidates[j].zero_point_err_mag; }),
+                         std::hypot(scatter_mag, middle([&](const FrameOffer& o) {
+                                        return o.candidates[j].zero_point_err_mag;
+                                    })),
                          middle([&](const FrameOffer& o) { return o.candidates[j].enclosed_err; })});
     }
     return photometry::best_aperture(usual, middle([](const FrameOffer& o) { return o.transient_total_e; }));
@@ -123,7 +209,7 @@ std::optional<double> best_angle(const std::vector<const FrameFluxes*>& frames,
         if (apertures.size() != angles.size()) continue;
         if (auto offer = offer_of(*frame, apertures, comparison)) offers.push_back(std::move(*offer));
     }
-    const auto best = best_of(offers);
+    const auto best = best_of(offers, comparison, true);
     if (!best) return angles.empty() ? std::nullopt : std::optional(angles.front());
     return angles[*best];
 }
@@ -147,7 +233,7 @@ std::optional<double> best_multiple(const std::vector<const FrameFluxes*>& frame
         if (auto offer = offer_of(*frame, apertures, comparison)) offers.push_back(std::move(*offer));
     }
     if (multiples.empty()) return std::nullopt;
-    const auto best = best_of(offers);
+    const auto best = best_of(offers, comparison, false);
     return multiples[best.value_or(multiples.size() / 2)];
 }
 
