@@ -6,6 +6,11 @@
 #include "numerics/least_squares.hpp"
 
 namespace emberline::numerics {
+namespace {
+
+constexpr double rounding = 1e-13;
+
+}  // namespace
 
 BorderedLeastSquares::BorderedLeastSquares(std::size_t groups, std::size_t globals)
     : groups_(groups),
@@ -48,7 +53,9 @@ Result<BorderedLeastSquares::Solution> BorderedLeastSquares::solve() const {
     if (globals_ > 0) {
         const Eigen::VectorXd scale = normal.diagonal();
         for (Eigen::Index j = 0; j < scale.size(); ++j) {
-            if (!(scale(j) > 0.0)) {
+            // What the locals explain whole leaves only the rounding of the difference.
+            const auto whole = static_cast<std::size_t>(j);
+            if (!(scale(j) > rounding * normal_(whole, whole))) {
                 return fail({.what = fmt::format("Unknown number {} is determined by nothing.", j + 1),
                              .where = "least squares",
                              .mend = "Give it a prior, or leave it out."});

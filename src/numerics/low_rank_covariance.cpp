@@ -27,6 +27,13 @@ Result<LowRankCovariance> LowRankCovariance::make(std::vector<double> variances,
                      .where = "covariance",
                      .mend = "Give each value its part of every common error."});
     }
+    for (const double v : vectors.values()) {
+        if (!std::isfinite(v)) {
+            return fail({.what = "A common error is not a finite number.",
+                         .where = "covariance",
+                         .mend = "Leave out the value that it belongs to."});
+        }
+    }
     LowRankCovariance c;
     c.variances_ = std::move(variances);
     c.vectors_ = std::move(vectors);

@@ -13,7 +13,8 @@ namespace emberline::numerics {
 
 class LowRankCovariance {
   public:
-    // `variances` n positive numbers; `vectors` n × k, k may be 0. Problem: a variance that is not positive.
+    // `variances` n positive numbers; `vectors` n × k, k may be 0. Problem: a variance that is not positive,
+    // a vector of another length, or one that is not finite.
     static Result<LowRankCovariance> make(std::vector<double> variances, Matrix vectors);
     [[nodiscard]] std::size_t size() const { return variances_.size(); }
     [[nodiscard]] std::vector<double> solve(std::span<const double> x) const;  // C⁻¹ x

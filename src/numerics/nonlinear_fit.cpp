@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
 // Levenberg–Marquardt (Levenberg 1944, Quart. Appl. Math. 2, 164; Marquardt 1963, SIAM J. Appl. Math. 11,
-// 431), each step solved by QR of the stacked matrix rather than by normal equations, which halve the digits.
-// Notation: r residuals, J their Jacobian, D Marquardt's diagonal, λ the damping.
+// 431), each step solved by QR rather than by normal equations, which halve the digits. J is factored once an
+// iteration; another damping then costs only a system of the parameters' size (Moré 1978, LNM 630, 105).
+// Notation: r residuals, J their Jacobian, R and Qᵀr from QR of [J r], D Marquardt's diagonal, λ the damping.
 #include <fmt/format.h>
 
 #include <cmath>
@@ -13,10 +14,13 @@
 namespace emberline::numerics {
 namespace {
 
+constexpr double first_guess = 1e-3;  // of the scale of a parameter that starts at zero,
+constexpr double widest_guess = 1.0;  // and the most that its scale may turn out to be
+
 class Marquardt {
   public:
     Marquardt(const ResidualFunction& residuals, std::vector<double> start, std::size_t n,
-              const NonlinearOptions& options)
+              const NonlinearOptions& options, double damping)
         : residuals_(residuals),
           options_(options),
           p_(std::move(start)),
@@ -26,8 +30,12 @@ class Marquardt {
           backward_(static_cast<Eigen::Index>(n)),
           jacobian_(static_cast<Eigen::Index>(n), static_cast<Eigen::Index>(p_.size())),
           scale_(Eigen::VectorXd::Zero(static_cast<Eigen::Index>(p_.size()))),
-          stacked_(static_cast<Eigen::Index>(n + p_.size()), static_cast<Eigen::Index>(p_.size())),
-          right_(static_cast<Eigen::Index>(n + p_.size())) {}
+          wide_(static_cast<Eigen::Index>(n), static_cast<Eigen::Index>(p_.size()) + 1),
+          factor_(wide_.rows(), wide_.cols()),
+          stacked_(2 * scale_.size(), scale_.size() + 1),
+          stacked_factor_(stacked_.rows(), stacked_.cols()),
+          step_(scale_.size()),
+          lambda_(damping) {}
 
     bool evaluate(const std::vector<double>& p, Eigen::VectorXd& r) const {
         return residuals_(p, std::span(r.data(), static_cast<std::size_t>(r.size()))) && r.allFinite();
@@ -36,21 +44,33 @@ class Marquardt {
     bool start() {
         if (!evaluate(p_, r_)) return false;
         chi2_ = r_.squaredNorm();
+        for (const double p : p_)
+            reach_.push_back(p != 0.0 ? std::abs(p) : widest_guess);
         return true;
+    }
+
+    // Wide enough for rounding, narrow enough for curvature: a part of the parameter, or of the change that
+    // moves the residuals by one sigma, whichever is more. The second matters where a parameter is near zero;
+    // a parameter that hardly matters yet must not reach beyond values it has had.
+    [[nodiscard]] double width(std::size_t j) const {
+        const double length = scale_(static_cast<Eigen::Index>(j));
+        const double one_sigma = length > 0.0 ? 1.0 / length : first_guess;
+        return std::cbrt(std::numeric_limits<double>::epsilon()) *
+               std::max(std::abs(p_[j]), std::min(one_sigma, reach_[j]));
     }
 
     // Returns false where no derivative can be had.
     bool differentiate() {
+        trial_ = p_;
         for (std::size_t j = 0; j < p_.size(); ++j) {
-            const double step =
-                std::cbrt(std::numeric_limits<double>::epsilon()) * std::max(std::abs(p_[j]), 1e-8);
-            trial_ = p_;
+            const double step = width(j);
             trial_[j] = p_[j] + step;
             const bool up = evaluate(trial_, forward_);
             const double above = up ? trial_[j] : p_[j];
             trial_[j] = p_[j] - step;
             const bool down = evaluate(trial_, backward_);
             const double below = down ? trial_[j] : p_[j];
+            trial_[j] = p_[j];
             if (!up && !down) return false;
             jacobian_.col(static_cast<Eigen::Index>(j)) =
                 ((up ? forward_ : r_) - (down ? backward_ : r_)) / (above - below);
@@ -62,26 +82,39 @@ class Marquardt {
         return true;
     }
 
+    void factor() {
+        const Eigen::Index m = scale_.size();
+        wide_.leftCols(m) = jacobian_;
+        wide_.col(m) = r_;
+        factor_.compute(wide_);
+    }
+
     // One damped step; true when it lowered chi².
     bool attempt() {
-        const Eigen::Index n = r_.size(), m = scale_.size();
-        stacked_.topRows(n) = jacobian_;
-        stacked_.bottomRows(m) = Eigen::MatrixXd((std::sqrt(lambda_) * scale_).asDiagonal());
-        right_.head(n) = -r_;
-        right_.tail(m).setZero();
-        const Eigen::VectorXd step = stacked_.householderQr().solve(right_);
+        const Eigen::Index m = scale_.size();
+        // The rows of √λ D below R, and Qᵀr beside it: the same triangle as that of the full stacked matrix.
+        stacked_.setZero();
+        stacked_.topLeftCorner(m, m).triangularView<Eigen::Upper>() =
+            factor_.matrixQR().topRows(m).leftCols(m);
+        stacked_.col(m).head(m) = factor_.matrixQR().col(m).head(m);
+        stacked_.bottomLeftCorner(m, m).diagonal() = std::sqrt(lambda_) * scale_;
+        stacked_factor_.compute(stacked_);
+        step_ = -stacked_factor_.matrixQR().col(m).head(m);
+        stacked_factor_.matrixQR().topLeftCorner(m, m).triangularView<Eigen::Upper>().solveInPlace(step_);
         relative_step_ = 0.0;
         for (std::size_t j = 0; j < p_.size(); ++j) {
-            const double d = step(static_cast<Eigen::Index>(j));
+            const double d = step_(static_cast<Eigen::Index>(j));
             trial_[j] = p_[j] + d;
             relative_step_ =
                 std::max(relative_step_, std::abs(d) / (std::abs(p_[j]) + options_.relative_step));
         }
-        if (!step.allFinite() || !evaluate(trial_, forward_)) return false;
+        if (!step_.allFinite() || !evaluate(trial_, forward_)) return false;
         const double chi2 = forward_.squaredNorm();
         if (!(chi2 <= chi2_)) return false;
         decrease_ = chi2_ > 0.0 ? (chi2_ - chi2) / chi2_ : 0.0;
         p_ = trial_;
+        for (std::size_t j = 0; j < p_.size(); ++j)
+            reach_[j] = std::max(reach_[j], std::abs(p_[j]));
         r_ = forward_;
         chi2_ = chi2;
         return true;
@@ -91,6 +124,7 @@ class Marquardt {
     bool run(int& iterations) {
         for (iterations = 1; iterations <= options_.most_iterations; ++iterations) {
             if (!differentiate()) return false;
+            factor();
             bool lower = false;
             while (!(lower = attempt())) {
                 if (relative_step_ < options_.relative_step) return true;
@@ -135,13 +169,17 @@ class Marquardt {
   private:
     const ResidualFunction& residuals_;
     const NonlinearOptions& options_;
-    std::vector<double> p_, trial_;
+    std::vector<double> p_, trial_, reach_;
     Eigen::VectorXd r_, forward_, backward_;
     Eigen::MatrixXd jacobian_;
     Eigen::VectorXd scale_;
+    Eigen::MatrixXd wide_;
+    Eigen::HouseholderQR<Eigen::MatrixXd> factor_;
     Eigen::MatrixXd stacked_;
-    Eigen::VectorXd right_;
-    double chi2_ = 0.0, lambda_ = 1e-3, relative_step_ = 0.0, decrease_ = 0.0;
+    Eigen::HouseholderQR<Eigen::MatrixXd> stacked_factor_;
+    Eigen::VectorXd step_;
+    double lambda_;
+    double chi2_ = 0.0, relative_step_ = 0.0, decrease_ = 0.0;
 };
 
 }  // namespace
@@ -154,15 +192,22 @@ Result<NonlinearFit> nonlinear_fit(const ResidualFunction& residuals, std::vecto
              .where = "non-linear fit",
              .mend = "Give at least as many values as there are parameters."});
     }
-    Marquardt fit(residuals, std::move(start), n_residuals, options);
-    if (!fit.start()) {
-        return fail({.what = "The model has no value where the fit starts.",
-                     .where = "non-linear fit",
-                     .mend = "Start from other parameters."});
+    // From a start far away, a first step too long may land where a parameter no longer matters (a rate so
+    // high that all is over before the first value): then again from the start, in shorter steps.
+    Result<NonlinearFit> found;
+    for (const double damping : {1e-3, 1.0, 1e3}) {
+        Marquardt fit(residuals, start, n_residuals, options, damping);
+        if (!fit.start()) {
+            return fail({.what = "The model has no value where the fit starts.",
+                         .where = "non-linear fit",
+                         .mend = "Start from other parameters."});
+        }
+        int iterations = 0;
+        const bool converged = fit.run(iterations);
+        found = fit.finish(converged, iterations);
+        if (found && converged) break;
     }
-    int iterations = 0;
-    const bool converged = fit.run(iterations);
-    return fit.finish(converged, iterations);
+    return found;
 }
 
 }  // namespace emberline::numerics

@@ -17,6 +17,33 @@ std::uint64_t split_mix(std::uint64_t& state) {
     return z ^ (z >> 31U);
 }
 
+// ln k!; Stirling's series, whose next term is 6e-11 at k = 10. (std::lgamma writes to a global variable.)
+double log_factorial(double k) {
+    if (k < 10.0) {
+        double product = 1.0;
+        for (double i = 2.0; i <= k; i += 1.0)
+            product *= i;
+        return std::log(product);
+    }
+    const double square = k * k;
+    return (k + 0.5) * std::log(k) - k + 0.5 * std::log(2.0 * std::numbers::pi) +
+           (1.0 / 12.0 - (1.0 / 360.0 - 1.0 / 1260.0 / square) / square) / k;
+}
+
+// The smallest count whose cumulative probability passes u. Below a mean of 30 no count above 300 has a
+// probability that a double can add to the sum.
+std::uint64_t invert_poisson(double mean, double u) {
+    constexpr std::uint64_t most = 300;
+    double probability = std::exp(-mean);
+    std::uint64_t count = 0;
+    while (u >= probability && count < most) {
+        u -= probability;
+        ++count;
+        probability *= mean / static_cast<double>(count);
+    }
+    return count;
+}
+
 }  // namespace
 
 Random::Random(std::uint64_t seed) : seed_(seed) {
@@ -72,15 +99,11 @@ double Random::gaussian() {
 
 std::uint64_t Random::poisson(double mean) {
     if (!(mean > 0.0)) return 0;
-    if (mean < 30.0) {
-        double product = uniform();
-        const double limit = std::exp(-mean);
-        std::uint64_t count = 0;
-        while (product > limit) {
-            product *= uniform();
-            ++count;
-        }
-        return count;
+    if (mean < 30.0) return invert_poisson(mean, uniform());
+    constexpr double normal_above = 1e12;  // the skewness, 1e-6, is lost in rounding
+    if (mean > normal_above) {
+        const double drawn = std::round(gaussian(mean, std::sqrt(mean)));
+        return drawn < 0x1.0p63 ? static_cast<std::uint64_t>(drawn) : std::uint64_t{1} << 63U;
     }
     // Transformed rejection with squeeze (Hörmann 1993, Insurance: Mathematics and Economics 12, 39).
     const double root = std::sqrt(mean);
@@ -96,7 +119,7 @@ std::uint64_t Random::poisson(double mean) {
         if (us >= 0.07 && v <= squeeze) return static_cast<std::uint64_t>(k);
         if (k < 0.0 || (us < 0.013 && v > us)) continue;
         if (std::log(v) + std::log(inverse_alpha) - std::log(a / (us * us) + b) <=
-            k * std::log(mean) - mean - std::lgamma(k + 1.0)) {
+            k * std::log(mean) - mean - log_factorial(k)) {
             return static_cast<std::uint64_t>(k);
         }
     }

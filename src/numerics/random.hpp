@@ -19,7 +19,8 @@ class Random {
     double uniform(double low, double high);
     double gaussian();  // mean 0, sigma 1
     double gaussian(double mean, double sigma) { return mean + sigma * gaussian(); }
-    std::uint64_t poisson(double mean);  // exact below 30, a rejection method above; 0 for mean <= 0
+    // Inversion below a mean of 30, rejection above, a rounded Gaussian above 1e12; 0 for mean <= 0 or NaN.
+    std::uint64_t poisson(double mean);
 
   private:
     std::uint64_t seed_;

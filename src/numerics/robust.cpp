@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <limits>
 #include <numbers>
 
@@ -14,6 +15,9 @@ struct TruncatedGaussian {
     double mean = 0.0, variance = 1.0;
 };
 TruncatedGaussian truncated(double low, double high) {
+    // An infinite cut removes nothing, and infinity times a density of zero must not make a NaN.
+    low = std::min(low, 40.0);
+    high = std::min(high, 40.0);
     const auto density = [](double x) { return std::exp(-0.5 * x * x) / std::sqrt(2.0 * std::numbers::pi); };
     const auto below = [](double x) { return 0.5 * std::erfc(-x / std::numbers::sqrt2); };
     const double kept = below(high) - below(-low);
@@ -27,18 +31,38 @@ struct Moments {
 };
 Moments moments_of(std::span<const double> values) {
     const auto n = static_cast<double>(values.size());
+    // From the first value on, so that equal values have exactly their mean.
     double mean = 0.0;
     for (const double v : values)
-        mean += v / n;
+        mean += (v - values.front()) / n;
+    mean += values.front();
     double squares = 0.0;
     for (const double v : values)
         squares += (v - mean) * (v - mean);
     return {mean, values.size() > 1 ? std::sqrt(squares / (n - 1.0)) : 0.0};
 }
 
+double sorted_quantile(std::span<const double> sorted, double q) {
+    if (sorted.empty()) return std::numeric_limits<double>::quiet_NaN();
+    const double place = std::clamp(q, 0.0, 1.0) * static_cast<double>(sorted.size() - 1);
+    const auto below = static_cast<std::size_t>(place);
+    const std::size_t above = std::min(below + 1, sorted.size() - 1);
+    const double part = place - static_cast<double>(below);
+    // Not a step where part is 0: infinity less infinity is not a number.
+    return part > 0.0 ? sorted[below] + part * (sorted[above] - sorted[below]) : sorted[below];
+}
+
+// NaN has no place in an order, and std::sort may run out of bounds on it.
+void drop_nan(std::vector<double>& values) {
+    std::erase_if(values, [](double v) { return std::isnan(v); });
+}
+
+constexpr double one_sigma_below = 0.158655253931457;  // Φ(−1)
+
 }  // namespace
 
 double median(std::vector<double> values) {
+    drop_nan(values);
     if (values.empty()) return std::numeric_limits<double>::quiet_NaN();
     const std::size_t half = values.size() / 2;
     const auto middle = values.begin() + static_cast<std::ptrdiff_t>(half);
@@ -48,12 +72,9 @@ double median(std::vector<double> values) {
 }
 
 double quantile(std::vector<double> values, double q) {
-    if (values.empty()) return std::numeric_limits<double>::quiet_NaN();
+    drop_nan(values);
     std::sort(values.begin(), values.end());
-    const double place = std::clamp(q, 0.0, 1.0) * static_cast<double>(values.size() - 1);
-    const auto below = static_cast<std::size_t>(place);
-    const std::size_t above = std::min(below + 1, values.size() - 1);
-    return values[below] + (place - static_cast<double>(below)) * (values[above] - values[below]);
+    return sorted_quantile(values, q);
 }
 
 double median_absolute_deviation(std::span<const double> values, double centre) {
@@ -67,15 +88,18 @@ double median_absolute_deviation(std::span<const double> values, double centre) 
 ClippedMean clipped_mean(std::span<const double> values, double low, double high) {
     ClippedMean out;
     out.offered = values.size();
-    if (values.empty()) return out;
     const TruncatedGaussian cut = truncated(low, high);
-    std::vector<double> kept(values.begin(), values.end());
+    std::vector<double> kept;
+    kept.reserve(values.size());
+    std::copy_if(values.begin(), values.end(), std::back_inserter(kept),
+                 [](double v) { return std::isfinite(v); });
+    if (kept.empty()) return out;
     std::sort(kept.begin(), kept.end());
     // The first width comes from quantiles, so that gross outliers are gone before a standard deviation is
     // trusted; after that the corrected standard deviation, which integer pixels do not disturb.
-    const auto at = [&](double q) { return quantile(kept, q); };
-    double centre = at(0.5);
-    double sigma = std::max(0.5 * (at(0.8413) - at(0.1587)), 0.0);
+    double centre = sorted_quantile(kept, 0.5);
+    double sigma =
+        0.5 * (sorted_quantile(kept, 1.0 - one_sigma_below) - sorted_quantile(kept, one_sigma_below));
     if (sigma == 0.0) sigma = moments_of(kept).sigma;
     std::size_t first = 0, last = kept.size();
     constexpr int most_iterations = 50;
@@ -119,8 +143,9 @@ WeightedMean weighted_mean(std::span<const double> values, std::span<const doubl
 }
 
 double robust_spread(std::vector<double> values) {
+    drop_nan(values);
     std::sort(values.begin(), values.end());
-    return 0.5 * (quantile(values, 0.841344746068543) - quantile(values, 0.158655253931457));
+    return 0.5 * (sorted_quantile(values, 1.0 - one_sigma_below) - sorted_quantile(values, one_sigma_below));
 }
 
 }  // namespace emberline::numerics

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// numerics/robust — centres and spreads that a few bad values cannot move far.
+// numerics/robust — centres and spreads that a few bad values cannot move far. Values that are not numbers
+// (NaN) are left out everywhere.
 #pragma once
 
 #include <cstddef>
@@ -22,9 +23,10 @@ struct ClippedMean {
     std::size_t used = 0;
     std::size_t offered = 0;
 };
-// Iterated clipping at `low` and `high` sigma about the median until nothing changes. The scatter is the
-// standard deviation of what is left over its expectation for a truncated Gaussian, so that integer pixels
-// (whose MAD is a step function) do not bias it. Empty input: used == 0.
+// Iterated clipping at `low` and `high` sigma until nothing changes: about the median first, then about the
+// mean of what is left (the median of integer pixels is an integer too). The scatter is the standard
+// deviation of what is left over its expectation for a truncated Gaussian, so that integer pixels (whose MAD
+// is a step function) do not bias it. Infinite values are clipped. Nothing finite: used == 0.
 [[nodiscard]] ClippedMean clipped_mean(std::span<const double> values, double low = 3.0, double high = 3.0);
 
 struct WeightedMean {
@@ -33,9 +35,11 @@ struct WeightedMean {
     double chi2 = 0.0;
     std::size_t n = 0;
 };
+// Errors must be above zero. Lists of different length: the shorter counts.
 [[nodiscard]] WeightedMean weighted_mean(std::span<const double> values, std::span<const double> errs);
 
-// Half the distance between the 15.87 and 84.13 per cent quantiles: the robust spread of a sample.
+// Half the distance between the 15.87 and 84.13 per cent quantiles: the robust spread of a sample; NaN
+// when empty.
 [[nodiscard]] double robust_spread(std::vector<double> values);
 
 }  // namespace emberline::numerics
