@@ -21,7 +21,8 @@ constexpr double angle_share = 0.9;  // of the frames must have an angle for it 
 // Under a fixed angle the seeing must not cut into the star: at least this many median FWHM as a radius.
 constexpr double least_angle_fwhm = 1.0;
 constexpr std::size_t frames_to_tell = 4;  // of a star, for its scatter to mean something
-constexpr double clear_enough_mag = 0.05;  // noisier stars tell nothing of what is beyond noise
+constexpr double least_ratio = 0.1;
+constexpr double clear_enough_mag = 0.03;  // noisier stars tell nothing of what is beyond noise
 
 // What one frame offers at some of its apertures.
 struct FrameOffer {
@@ -84,21 +85,19 @@ std::optional<FrameOffer> offer_of(const FrameFluxes& frame, const std::vector<s
     return offer;
 }
 
-// How much the stars' magnitudes scatter from frame to frame at one candidate, beyond their noise, and, for
-// host light that follows the seeing, how much the transient's does within its nights. Nothing where too few
+// What the stars' magnitudes scatter from frame to frame over what their noise says; and, for host light that
+// follows the seeing, what the transient's scatter within its nights beyond its noise. 1 and 0 where too few
 // frames or stars tell.
-struct BeyondNoise {
-    double stars_mag = 0.0, transient_mag = 0.0;
+struct Scatter {
+    double stars_ratio = 1.0, transient_mag = 0.0;
 };
 
-double beyond(std::vector<double> residuals, std::vector<double> variances, std::size_t least) {
-    if (residuals.size() < least) return 0.0;
-    const double s = numerics::mad_to_sigma * numerics::median_absolute_deviation(residuals, 0.0);
-    return std::sqrt(std::max(0.0, s * s - numerics::median(std::move(variances))));
+double robust_scatter(const std::vector<double>& residuals) {
+    return numerics::mad_to_sigma * numerics::median_absolute_deviation(residuals, 0.0);
 }
 
-BeyondNoise beyond_noise(const std::vector<FrameOffer>& offers, std::size_t candidate,
-                         const std::set<std::string>& comparison) {
+Scatter scatter_at(const std::vector<FrameOffer>& offers, std::size_t candidate,
+                   const std::set<std::string>& comparison) {
     struct Seen {
         std::size_t offer;
         double mag, variance;
@@ -149,8 +148,18 @@ BeyondNoise beyond_noise(const std::vector<FrameOffer>& offers, std::size_t cand
             (transient ? transient_variances : star_variances).push_back(s.variance);
         }
     }
-    return {beyond(std::move(star_residuals), std::move(star_variances), 3 * frames_to_tell),
-            beyond(std::move(transient_residuals), std::move(transient_variances), frames_to_tell)};
+    Scatter out;
+    if (star_residuals.size() >= 3 * frames_to_tell) {
+        for (std::size_t i = 0; i < star_residuals.size(); ++i)
+            star_residuals[i] /= std::sqrt(star_variances[i]);
+        out.stars_ratio = std::max(robust_scatter(star_residuals), least_ratio);
+    }
+    if (transient_residuals.size() >= frames_to_tell) {
+        const double s = robust_scatter(transient_residuals);
+        out.transient_mag =
+            std::sqrt(std::max(0.0, s * s - numerics::median(std::move(transient_variances))));
+    }
+    return out;
 }
 
 // `host`: the transient's own scatter within its nights counts as well.
@@ -166,14 +175,14 @@ std::optional<std::size_t> best_of(const std::vector<FrameOffer>& offers,
     };
     std::vector<photometry::ApertureCandidate> usual;
     for (std::size_t j = 0; j < n; ++j) {
-        const BeyondNoise more = beyond_noise(offers, j, comparison);
-        const double scatter_mag = std::hypot(more.stars_mag, host ? more.transient_mag : 0.0);
-        usual.push_back({middle([&](const FrameOffer& o) { return o.candidates[j].enclosed; }),
-                         middle([&](const FrameOffer& o) { return o.candidates[j].background_e2; }),
-                         std::hypot(scatter_mag, middle([&](const FrameOffer& o) {
-                                        return o.candidates[j].zero_point_err_mag;
-                                    })),
-                         middle([&](const FrameOffer& o) { return o.candidates[j].enclosed_err; })});
+        const Scatter seen = scatter_at(offers, j, comparison);
+        const double scatter_mag = host ? seen.transient_mag : 0.0;
+        usual.push_back(
+            {middle([&](const FrameOffer& o) { return o.candidates[j].enclosed; }),
+             middle([&](const FrameOffer& o) { return o.candidates[j].background_e2; }),
+             std::hypot(scatter_mag,
+                        middle([&](const FrameOffer& o) { return o.candidates[j].zero_point_err_mag; })),
+             0.0});  // stars and transient lose the same share: the scatter tells what they do not
     }
     return photometry::best_aperture(usual, middle([](const FrameOffer& o) { return o.transient_total_e; }));
 }

@@ -93,7 +93,8 @@ std::size_t best_aperture(std::span<const ApertureCandidate> candidates, double 
     std::vector<double> error;
     for (const ApertureCandidate& c : candidates) {
         const double squared = error_squared(c, total_flux_e);
-        error.push_back(std::isnan(squared) ? std::numeric_limits<double>::infinity() : std::sqrt(squared));
+        error.push_back(std::isnan(squared) ? std::numeric_limits<double>::infinity()
+                                            : c.scatter_ratio * std::sqrt(squared));
     }
     if (error.empty()) return 0;
     const double least = *std::min_element(error.begin(), error.end());

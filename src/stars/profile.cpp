@@ -18,6 +18,8 @@ namespace {
 constexpr std::size_t n_parameters = 8;  // x, y, a, b, c, β, f0, sky
 using Parameters = std::array<double, n_parameters>;
 constexpr double least_beta = 1.2, most_beta = 12.0;
+// Width and β trade against each other in images of few pixels: what seeing usually gives holds β there.
+constexpr double usual_beta = 3.2, usual_beta_err = 0.6;  // common practice, no source
 constexpr int most_iterations = 60;
 constexpr double fit_reach_fwhm = 2.6;
 
@@ -85,6 +87,10 @@ Normal accumulate(const Parameters& p, const std::vector<FitPixel>& pixels, cons
                 n.matrix(i, j) += pixel.weight * g[i] * g[j];
         }
     }
+    const double usual = (usual_beta - p[5]) / usual_beta_err;
+    n.matrix(5, 5) += 1.0 / (usual_beta_err * usual_beta_err);
+    n.right[5] += usual / usual_beta_err;
+    n.chi2 += usual * usual;
     for (std::size_t i = 0; i < n_parameters; ++i) {
         for (std::size_t j = 0; j < i; ++j)
             n.matrix(j, i) = n.matrix(i, j);
