@@ -11,6 +11,7 @@
 #include "numerics/least_squares.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/magnitude.hpp"
+#include "standard/group_scatter.hpp"
 
 namespace emberline::standard {
 namespace {
@@ -21,29 +22,35 @@ constexpr double variable_ratio = 2.5;        // scatter over expectation above:
 constexpr double uneven_ratio = 2.2;          // … above: the frame's sky is not uniform
 constexpr double notable_scatter_mag = 0.01;  // and it must matter
 constexpr std::size_t least_members = 5;      // frames of a star, stars of a frame, to tell
-constexpr double median_of_chi2_1 = 0.4549364231195728;
 constexpr std::size_t colour_term_stars = 4;
 constexpr double colour_term_span_mag = 0.3;
 constexpr double least_reliability = 0.1;  // of catalogue colours that hardly differ beyond their errors
+constexpr double known_term_err = 0.05;    // a prior this narrow is a colour term known from before
 constexpr double suspect_sigma = 3.5;
+constexpr double least_prior_err = 1e-6;
+constexpr double least_variance_mag2 = 1e-12;  // a background below zero must not make a weight negative
+constexpr double longest_step_mag = 1.0;
+// Seen together at less than three sigma, a frame's stars give no zero point: its magnitude has no Gaussian.
+constexpr double most_random_err_mag = mag_per_relative_flux / 3.0;
+// Of a clean Gaussian the robust weights leave this much of the squares: ∫ w(x) x² φ(x) dx.
+constexpr double kept_squares = 0.98643;
 
-// The variance e² that brings the median of r²/(v + e²) to what a Gaussian has; 0 where v suffices.
-double variance_beyond(const std::vector<double>& residuals, const std::vector<double>& variances) {
-    const auto middle = [&](double e2) {
-        std::vector<double> squares;
-        for (std::size_t i = 0; i < residuals.size(); ++i)
-            squares.push_back(residuals[i] * residuals[i] / (variances[i] + e2));
-        return numerics::median(std::move(squares));
-    };
-    if (residuals.size() < 2 || middle(0.0) <= median_of_chi2_1) return 0.0;
-    double low = 0.0, high = 1e-6;
-    while (middle(high) > median_of_chi2_1 && high < 100.0)
-        high *= 4.0;
-    for (int k = 0; k < 30; ++k) {
-        const double half = 0.5 * (low + high);
-        (middle(half) > median_of_chi2_1 ? low : high) = half;
+std::vector<std::size_t> indices(const SolveInput& input, std::size_t SolveObservation::*group) {
+    std::vector<std::size_t> out;
+    out.reserve(input.observations.size());
+    for (const SolveObservation& o : input.observations)
+        out.push_back(o.*group);
+    return out;
+}
+
+std::vector<bool> usable(const SolveInput& input) {
+    std::vector<bool> out;
+    out.reserve(input.observations.size());
+    for (const SolveObservation& o : input.observations) {
+        out.push_back(std::isfinite(o.flux_e) && std::isfinite(o.airmass_difference) &&
+                      std::isfinite(o.noise.fractional) && std::isfinite(o.noise.background_e2));
     }
-    return high;
+    return out;
 }
 
 class Solver {
@@ -57,9 +64,13 @@ class Solver {
           prior_weight_(stars_, 1.0),
           star_excess_(stars_, 0.0),
           frame_excess_(input.frames, 0.0),
+          used_(usable(input)),
+          by_star_(indices(input, &SolveObservation::star), used_, stars_),
+          by_frame_(indices(input, &SolveObservation::frame), used_, input.frames),
           residual_(input.observations.size()),
           variance_(input.observations.size()),
-          weight_(input.observations.size(), 1.0),
+          weight_(used_.begin(), used_.end()),
+          unexplained_(input.observations.size(), 1.0),
           zero_point_(input.frames, 0.0) {
         for (std::size_t i = 0; i < stars_; ++i) {
             const double err = std::max(input.stars[i].catalogue_err_mag, least_catalogue_err_mag);
@@ -73,26 +84,29 @@ class Solver {
 
     Result<ZeroPoints> solve() {
         start_zero_points();
-        constexpr std::size_t most_iterations = 100;
+        // To a micromagnitude. Which stars and frames stand out is settled early: one at the border would
+        // otherwise come and go for ever.
+        constexpr double enough_mag = 1e-6;
+        constexpr std::size_t most_iterations = 100, settled_after = 10;
         std::size_t iteration = 0;
+        evaluate();
         for (; iteration < most_iterations; ++iteration) {
-            evaluate();
             auto step = linear_step();
             if (!step) return fail(step.error());
-            const double moved = take(*step);
-            evaluate();
-            reweigh(*step);
             last_ = std::move(*step);
-            if (moved < 1e-8 && iteration > 3) break;
+            const double moved = take();
+            if (iteration > 1) drop_unseen_frames();
+            evaluate();
+            reweigh(iteration < settled_after);
+            if (moved < enough_mag && iteration > 3) break;
         }
+        update_scatters();
         return result(iteration + 1);
     }
 
   private:
     [[nodiscard]] std::size_t extinction_index() const { return stars_; }
     [[nodiscard]] std::size_t colour_index() const { return stars_ + 1; }
-    // Of the expected true colour from the mean.
-    [[nodiscard]] double colour_distance(std::size_t star) const { return colour_distance_[star]; }
 
     void prepare_colours() {
         std::vector<double> colours;
@@ -105,9 +119,14 @@ class Solver {
         const auto [low, high] = std::minmax_element(colours.begin(), colours.end());
         colour_low_ = *low;
         colour_high_ = *high;
-        fit_colour_ = input_.fit_colour_term && colours.size() >= colour_term_stars &&
-                      colour_high_ - colour_low_ >= colour_term_span_mag;
-        if (fit_colour_) calibrate_colours(colours);
+        const bool told_by_stars =
+            colours.size() >= colour_term_stars && colour_high_ - colour_low_ >= colour_term_span_mag;
+        fit_colour_ =
+            input_.fit_colour_term && (told_by_stars || input_.colour_term_prior.err <= known_term_err);
+        if (!fit_colour_) return;
+        for (std::size_t i = 0; i < stars_; ++i)
+            colour_distance_[i] = input_.stars[i].colour_mag.value_or(mean_colour_) - mean_colour_;
+        if (told_by_stars) calibrate_colours(colours);
     }
 
     // Regression calibration, see the header.
@@ -123,7 +142,7 @@ class Solver {
             const double distance = *star.colour_mag - mean_colour_;
             const double reliability =
                 std::max(least_reliability, 1.0 - star.colour_err_mag * star.colour_err_mag / variance);
-            colour_distance_[i] = reliability * distance;
+            colour_distance_[i] *= reliability;
             const double slope = std::clamp(star.colour_covariance_mag2 / variance, -1.0, 1.0);
             prior_mean_[i] = -slope * distance;
             catalogue_variance_[i] -= slope * slope * variance;
@@ -134,20 +153,29 @@ class Solver {
 
     void start_zero_points() {
         std::vector<std::vector<double>> offers(input_.frames);
-        for (const SolveObservation& o : input_.observations) {
-            if (o.flux_e > 0.0) {
+        for (std::size_t i = 0; i < used_.size(); ++i) {
+            const SolveObservation& o = input_.observations[i];
+            if (used_[i] && o.flux_e > 0.0) {
                 offers[o.frame].push_back(input_.stars[o.star].catalogue_mag + 2.5 * std::log10(o.flux_e));
             }
         }
+        std::vector<double> found;
         for (std::size_t f = 0; f < input_.frames; ++f) {
-            if (!offers[f].empty()) zero_point_[f] = numerics::median(std::move(offers[f]));
+            if (offers[f].empty()) continue;
+            zero_point_[f] = numerics::median(std::move(offers[f]));
+            found.push_back(zero_point_[f]);
+        }
+        // A frame without a positive flux starts from the others' light, and will be found to be dark.
+        const double usual = found.empty() ? 0.0 : numerics::median(found);
+        for (std::size_t f = 0; f < input_.frames; ++f) {
+            if (offers[f].empty()) zero_point_[f] = usual;
         }
     }
 
     [[nodiscard]] double model_mag(const SolveObservation& o) const {
         double m = input_.stars[o.star].catalogue_mag + globals_[o.star] - zero_point_[o.frame] +
                    globals_[extinction_index()] * o.airmass_difference;
-        if (fit_colour_) m -= globals_[colour_index()] * colour_distance(o.star);
+        if (fit_colour_) m -= globals_[colour_index()] * colour_distance_[o.star];
         return m;
     }
 
@@ -155,10 +183,11 @@ class Solver {
     void evaluate() {
         for (std::size_t i = 0; i < input_.observations.size(); ++i) {
             const SolveObservation& o = input_.observations[i];
-            const double expected = std::pow(10.0, -0.4 * model_mag(o));
+            if (!used_[i]) continue;
+            const double expected = flux_ratio(model_mag(o));
             residual_[i] = -mag_per_relative_flux * (o.flux_e - expected) / expected;
-            const double relative = std::sqrt(o.noise.variance_e2(expected)) / expected;
-            variance_[i] = std::pow(mag_per_relative_flux * relative, 2);
+            const double per_flux = mag_per_relative_flux / expected;
+            variance_[i] = std::max(per_flux * per_flux * o.noise.variance_e2(expected), least_variance_mag2);
         }
     }
 
@@ -173,11 +202,12 @@ class Solver {
     Result<numerics::BorderedLeastSquares::Solution> linear_step() const {
         numerics::BorderedLeastSquares problem(input_.frames, globals_.size());
         for (std::size_t i = 0; i < input_.observations.size(); ++i) {
+            if (!used_[i]) continue;
             const SolveObservation& o = input_.observations[i];
             const numerics::BorderedLeastSquares::Term terms[] = {
                 {o.star, -1.0},
                 {extinction_index(), -o.airmass_difference},
-                {colour_index(), fit_colour_ ? colour_distance(o.star) : 0.0}};
+                {colour_index(), fit_colour_ ? colour_distance_[o.star] : 0.0}};
             const double y = input_.stars[o.star].catalogue_mag - model_mag(o) - residual_[i];
             problem.add_row(o.frame, std::span(terms, fit_colour_ ? 3 : 2), y,
                             weight_[i] / total_variance(i));
@@ -185,7 +215,8 @@ class Solver {
         for (std::size_t i = 0; i < stars_; ++i)
             problem.add_prior(i, prior_mean_[i], prior_weight(i));
         const auto add = [&](std::size_t global, const ValueWithError& prior) {
-            problem.add_prior(global, prior.value, 1.0 / (prior.err * prior.err));
+            const double err = std::max(prior.err, least_prior_err);
+            problem.add_prior(global, prior.value, 1.0 / (err * err));
         };
         add(extinction_index(), input_.extinction_prior);
         if (fit_colour_) add(colour_index(), input_.colour_term_prior);
@@ -196,115 +227,131 @@ class Solver {
         return prior_weight_[star] / catalogue_variance_[star];
     }
 
-    double take(const numerics::BorderedLeastSquares::Solution& step) {
+    double take() {
         double moved = 0.0;
         for (std::size_t f = 0; f < input_.frames; ++f) {
-            if (!step.determined[f]) continue;
-            moved = std::max(moved, std::abs(step.locals[f] - zero_point_[f]));
-            zero_point_[f] = step.locals[f];
+            if (!last_.determined[f]) continue;
+            // Flux is far from linear over a magnitude.
+            const double step =
+                std::clamp(last_.locals[f] - zero_point_[f], -longest_step_mag, longest_step_mag);
+            moved = std::max(moved, std::abs(step));
+            zero_point_[f] += step;
         }
         for (std::size_t j = 0; j < globals_.size(); ++j) {
-            moved = std::max(moved, std::abs(step.globals[j] - globals_[j]));
+            moved = std::max(moved, std::abs(last_.globals[j] - globals_[j]));
         }
-        globals_ = step.globals;
+        globals_ = last_.globals;
         return moved;
     }
 
-    void reweigh(const numerics::BorderedLeastSquares::Solution& step) {
+    void drop_unseen_frames() {
+        std::vector<bool> unseen(input_.frames, false);
+        bool any = false;
+        for (std::size_t f = 0; f < input_.frames; ++f) {
+            unseen[f] = last_.determined[f] &&
+                        !(last_.local_variance_given_globals[f] < most_random_err_mag * most_random_err_mag);
+            any = any || unseen[f];
+        }
+        if (!any) return;
+        for (std::size_t i = 0; i < used_.size(); ++i) {
+            if (!unseen[input_.observations[i].frame]) continue;
+            used_[i] = false;
+            weight_[i] = 0.0;
+        }
+        by_star_ = GroupedResiduals(indices(input_, &SolveObservation::star), used_, stars_);
+        by_frame_ = GroupedResiduals(indices(input_, &SolveObservation::frame), used_, input_.frames);
+    }
+
+    void reweigh(bool excesses_too) {
         for (std::size_t i = 0; i < stars_; ++i) {
             const double miss = globals_[i] - prior_mean_[i];
-            const double expected_square = miss * miss + step.global_covariance(i, i);
+            const double expected_square = miss * miss + last_.global_covariance(i, i);
             prior_weight_[i] = numerics::contamination_weight(expected_square / catalogue_variance_[i],
                                                               numerics::catalogue_outliers);
         }
-        find_excesses();
-        find_scatter_floor(step);
+        if (excesses_too) find_excesses();
+        find_unexplained_shares();
+        find_scatter_floor();
         for (std::size_t i = 0; i < weight_.size(); ++i) {
+            if (!used_[i]) continue;
             weight_[i] = numerics::contamination_weight(residual_[i] * residual_[i] / total_variance(i),
                                                         numerics::observation_outliers);
         }
     }
 
-    struct Scatter {
-        double measured_mag = 0.0, noise_mag = 0.0;
-        double beyond_mag2 = 0.0;  // variance that the noise does not explain
-        std::size_t members = 0;
-    };
-
-    // Over the observations of each star, or of each frame.
-    [[nodiscard]] std::vector<Scatter> scatters(std::size_t SolveObservation::*group,
-                                                std::size_t groups) const {
-        std::vector<std::vector<double>> residuals(groups), variances(groups);
-        for (std::size_t i = 0; i < residual_.size(); ++i) {
-            const std::size_t g = input_.observations[i].*group;
-            residuals[g].push_back(residual_[i]);
-            variances[g].push_back(variance_[i]);
-        }
-        std::vector<Scatter> found(groups);
-        for (std::size_t g = 0; g < groups; ++g) {
-            found[g].members = residuals[g].size();
-            if (residuals[g].empty()) continue;
-            const double centre = numerics::median(residuals[g]);
-            found[g].measured_mag =
-                numerics::mad_to_sigma * numerics::median_absolute_deviation(residuals[g], centre);
-            for (double& r : residuals[g])
-                r -= centre;
-            found[g].beyond_mag2 = variance_beyond(residuals[g], variances[g]);
-            found[g].noise_mag = std::sqrt(numerics::median(std::move(variances[g])));
-        }
-        return found;
+    // A star that varies must not make its frames look uneven.
+    void update_scatters() {
+        by_star_.update(residual_, variance_);
+        std::vector<double> with_star = variance_;
+        for (std::size_t i = 0; i < with_star.size(); ++i)
+            with_star[i] += star_excess_[input_.observations[i].star];
+        by_frame_.update(residual_, with_star);
     }
 
     // Stars that vary and frames under uneven cloud have a variance of their own. What counts as usual is the
     // middle star's, so that one variable star does not hide in a floor that it raised itself.
     void find_excesses() {
-        const std::vector<Scatter> stars = scatters(&SolveObservation::star, stars_);
-        std::vector<double> beyond;
-        for (const Scatter& s : stars)
-            beyond.push_back(s.beyond_mag2);
+        update_scatters();
+        std::vector<double> beyond(stars_);
+        for (std::size_t i = 0; i < stars_; ++i)
+            beyond[i] = by_star_.beyond_mag2(i);
         const double usual = numerics::median(beyond);
-        const auto excess_of = [&](const Scatter& s, double ratio) {
+        const auto excess_of = [&](GroupedResiduals& groups, std::size_t g, double ratio) {
+            const GroupScatter& s = groups.scatter(g);
+            if (s.members < least_members || s.measured_mag <= notable_scatter_mag) return 0.0;
+            // The median absolute deviation of n values is known to 1.17/√n of itself: four times that
+            // above 1.
+            ratio = std::max(ratio, 1.0 + 4.0 * 1.17 / std::sqrt(static_cast<double>(s.members)));
             const double noise = s.noise_mag * s.noise_mag;
-            const bool stands_out = s.members >= least_members && s.measured_mag > notable_scatter_mag &&
-                                    noise + s.beyond_mag2 > ratio * ratio * (noise + usual);
-            return stands_out ? s.beyond_mag2 - usual : 0.0;
+            if (!groups.exceeds(g, ratio * ratio * (noise + usual) - noise)) return 0.0;
+            return groups.beyond_mag2(g) - usual;
         };
         for (std::size_t i = 0; i < stars_; ++i)
-            star_excess_[i] = excess_of(stars[i], variable_ratio);
-        const std::vector<Scatter> frames = scatters(&SolveObservation::frame, input_.frames);
+            star_excess_[i] = excess_of(by_star_, i, variable_ratio);
         for (std::size_t f = 0; f < input_.frames; ++f)
-            frame_excess_[f] = excess_of(frames[f], uneven_ratio);
+            frame_excess_[f] = excess_of(by_frame_, f, uneven_ratio);
     }
 
-    // Restricted maximum likelihood: the floor at which the weighted squares equal their degrees of freedom,
-    // observations less zero points less what the data have told about the globals.
-    void find_scatter_floor(const numerics::BorderedLeastSquares::Solution& step) {
-        double degrees = 0.0;
-        for (const double w : weight_)
-            degrees += w;
-        for (const bool determined : step.determined)
-            degrees -= determined ? 1.0 : 0.0;
-        for (std::size_t i = 0; i < stars_; ++i) {
-            degrees -= std::max(0.0, 1.0 - step.global_covariance(i, i) * prior_weight(i));
+    // The share of each observation's variance that is left in its residual: the fit follows the others'
+    // weight against this one's, for its frame's zero point and for as much of its star's offset as the data
+    // rather than the catalogue have told.
+    void find_unexplained_shares() {
+        std::vector<double> of_frame(input_.frames, 0.0), of_star(stars_, 0.0);
+        for (std::size_t i = 0; i < used_.size(); ++i) {
+            if (!used_[i]) continue;
+            const SolveObservation& o = input_.observations[i];
+            const double w = weight_[i] / total_variance(i);
+            of_frame[o.frame] += w;
+            of_star[o.star] += w;
         }
-        const auto squares = [&](double floor) {
-            double sum = 0.0;
+        for (std::size_t i = 0; i < used_.size(); ++i) {
+            if (!used_[i]) continue;
+            const SolveObservation& o = input_.observations[i];
+            const double w = weight_[i] / total_variance(i);
+            const double told =
+                std::max(0.0, 1.0 - last_.global_covariance(o.star, o.star) * prior_weight(o.star));
+            unexplained_[i] = std::max(0.0, 1.0 - w / of_frame[o.frame] - told * w / of_star[o.star]);
+        }
+    }
+
+    // Restricted maximum likelihood: Σ w r²/V² = Σ (1 − h)/V with V = v + σ₀², solved by repeating
+    // σ₀² = Σ [w r² − (1 − h) v]/V² / Σ (1 − h)/V². Weights V⁻² listen to the stars that can tell.
+    void find_scatter_floor() {
+        constexpr int repetitions = 10;
+        for (int k = 0; k < repetitions; ++k) {
+            double above = 0.0, below = 0.0;
             for (std::size_t i = 0; i < residual_.size(); ++i) {
-                sum += weight_[i] * residual_[i] * residual_[i] /
-                       (variance_[i] + excess(input_.observations[i]) + floor);
+                if (!used_[i]) continue;
+                const double own = variance_[i] + excess(input_.observations[i]);
+                const double inverse = 1.0 / (own + floor_variance_);
+                const double expected = kept_squares * unexplained_[i];
+                above += (weight_[i] * residual_[i] * residual_[i] - expected * own) * inverse * inverse;
+                below += expected * inverse * inverse;
             }
-            return sum;
-        };
-        floor_variance_ = 0.0;
-        if (degrees < 1.0 || squares(0.0) <= degrees) return;
-        double low = 0.0, high = 1e-6;
-        while (squares(high) > degrees && high < 1.0)
-            high *= 4.0;
-        for (int k = 0; k < 60; ++k) {
-            const double middle = 0.5 * (low + high);
-            (squares(middle) > degrees ? low : high) = middle;
+            const double before = floor_variance_;
+            floor_variance_ = below > 0.0 ? std::max(0.0, above / below) : 0.0;
+            if (std::abs(floor_variance_ - before) <= 1e-4 * before) break;
         }
-        floor_variance_ = high;
     }
 
     ZeroPoints result(std::size_t iterations) const {
@@ -333,40 +380,38 @@ class Solver {
     }
 
     void add_frames(ZeroPoints& solved) const {
-        std::vector<std::vector<double>> residuals(input_.frames);
         solved.frames.resize(input_.frames);
         for (std::size_t i = 0; i < residual_.size(); ++i) {
+            if (!used_[i]) continue;
             FrameZeroPoint& frame = solved.frames[input_.observations[i].frame];
-            residuals[input_.observations[i].frame].push_back(residual_[i]);
             frame.chi2 += weight_[i] * residual_[i] * residual_[i] / total_variance(i);
             if (weight_[i] > 0.1) ++frame.stars;
         }
         for (std::size_t f = 0; f < input_.frames; ++f) {
             FrameZeroPoint& frame = solved.frames[f];
-            frame.determined = last_.determined[f];
+            const GroupScatter& scatter = by_frame_.scatter(f);
+            frame.determined = last_.determined[f] && scatter.members > 0;
             if (!frame.determined) continue;
             frame.zero_point_mag = zero_point_[f];
             frame.random_err_mag = std::sqrt(last_.local_variance_given_globals[f]);
-            frame.dof = residuals[f].size() - 1;
+            frame.dof = scatter.members - 1;
             for (std::size_t j = 0; j < globals_.size(); ++j) {
                 frame.gradient.push_back(last_.local_gradient(f, j));
             }
-            const double centre = numerics::median(residuals[f]);
-            frame.scatter_mag =
-                numerics::mad_to_sigma * numerics::median_absolute_deviation(residuals[f], centre);
+            frame.scatter_mag = scatter.measured_mag;
             frame.extra_scatter_mag = std::sqrt(frame_excess_[f]);
         }
     }
 
     void add_stars(ZeroPoints& solved) const {
-        const std::vector<Scatter> found = scatters(&SolveObservation::star, stars_);
         for (std::size_t i = 0; i < stars_; ++i) {
             StarOffset star;
             star.offset_mag = {globals_[i], std::sqrt(last_.global_covariance(i, i))};
             star.prior_weight = prior_weight_[i];
-            star.frames = found[i].members;
-            star.scatter_mag = found[i].measured_mag;
-            star.expected_scatter_mag = std::hypot(found[i].noise_mag, solved.scatter_floor_mag);
+            const GroupScatter& scatter = by_star_.scatter(i);
+            star.frames = scatter.members;
+            star.scatter_mag = scatter.measured_mag;
+            star.expected_scatter_mag = std::hypot(scatter.noise_mag, solved.scatter_floor_mag);
             const double catalogue_err = std::sqrt(catalogue_variance_[i]);
             if (star_excess_[i] > 0.0) {
                 star.suspect = true;
@@ -386,7 +431,10 @@ class Solver {
     std::size_t stars_;
     std::vector<double> catalogue_variance_, prior_mean_, colour_distance_;
     std::vector<double> prior_weight_, star_excess_, frame_excess_;
+    std::vector<bool> used_;  // observations
+    GroupedResiduals by_star_, by_frame_;
     std::vector<double> residual_, variance_, weight_;
+    std::vector<double> unexplained_;  // 1 − h
     std::vector<double> zero_point_, globals_;
     double floor_variance_ = 0.0;
     double mean_colour_ = 0.0, colour_low_ = 0.0, colour_high_ = 0.0;

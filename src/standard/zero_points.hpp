@@ -45,13 +45,15 @@ struct SolveInput {
     std::size_t frames = 0;
     std::vector<SolveStar> stars;
     std::vector<SolveObservation> observations;
-    ValueWithError colour_term_prior{0.0, 0.1};   // from earlier campaigns of the instrument, or wide
-    bool fit_colour_term = false;                 // false: T = 0, exactly
+    ValueWithError colour_term_prior{0.0, 0.1};  // from earlier campaigns of the instrument, or wide
+    // false: T = 0, exactly. true: T is fitted where four stars or more span 0.3 mag of colour, or where the
+    // prior is 0.05 mag or narrower, that is, a term known from before.
+    bool fit_colour_term = false;
     ValueWithError extinction_prior{0.15, 0.06};  // mag per airmass
 };
 
 struct FrameZeroPoint {
-    bool determined = false;       // false: no usable star
+    bool determined = false;       // false: no usable star, or all together below three sigma
     double zero_point_mag = 0.0;   // z_f
     double random_err_mag = 0.0;   // given the globals: noise and scatter floor of its stars
     std::vector<double> gradient;  // d z_f / d globals, see ZeroPoints::global_names
@@ -81,19 +83,21 @@ struct ZeroPoints {
     double mean_colour_mag = 0.0;                        // C̄
     double colour_low_mag = 0.0, colour_high_mag = 0.0;  // range of the stars' colours
     ValueWithError extinction;                           // k
-    double scatter_floor_mag = 0.0;         // σ₀: per star and frame beyond the noise; the transient's too
+    double scatter_floor_mag = 0.0;  // σ₀: per star and frame beyond the noise; the transient's too. One star
+                                     // alone cannot tell it: 0
     std::vector<std::string> global_names;  // "star 126", …, "extinction", "colour term" (last, where fitted)
     numerics::Matrix global_covariance;     // posterior
     std::vector<double> residuals_mag;  // one an observation: measured − model, in magnitudes to first order
-    std::vector<double> weights;        // robust weight of each observation in (0, 1]
+    std::vector<double> weights;        // robust weight of each observation in [0, 1]
     std::size_t iterations = 0;
 };
 
 // Problem: no star with a catalogue magnitude, no observation at all. Frames without a usable star stay
-// undetermined and are no Problem.
+// undetermined and are no Problem. Observations that are not finite numbers take no part (weight 0).
 [[nodiscard]] Result<ZeroPoints> solve_zero_points(const SolveInput& input);
 
-// The magnitude of a flux measured in frame f, and the common part of its error.
+// The magnitude of a flux above zero measured in frame f, which must be determined, and the common part of
+// its error.
 struct StandardMagnitude {
     double magnitude_mag = 0.0;
     // d(magnitude)/d(globals): z_f's gradient, and (C − C̄) for the colour term when it is applied.

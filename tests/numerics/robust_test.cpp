@@ -139,9 +139,8 @@ TEST_CASE("integer pixels bias neither the sky nor its scatter", "[robust]") {
     CHECK(poisson.sigma_ratio == Approx(1.0).margin(0.01));
 
     // Truth: the scatter of a Gaussian of 0.4 ADU after rounding, summed over its integers; the sky at
-    // several phases within an ADU. The median absolute deviation would say 0 or 1.48 here. Cutting at three
-    // sigma takes whole integers or none: up to 1.4 per cent of the scatter, and of a sigma's hundredth of
-    // the mean.
+    // several phases within an ADU. The median absolute deviation would say 0 or 1.48 here. A cut at three
+    // sigma takes whole integers or none, where the correction expects 1.4 per cent of the scatter to go.
     for (const double level : {100.0, 100.25, 100.5, 100.7}) {
         const Rounded truth = rounded(level, 0.4);
         const auto quantised = repeated([&] { return std::round(random.gaussian(level, 0.4)); }, truth.mean,
