@@ -11,21 +11,16 @@
 #include "numerics/least_squares.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/magnitude.hpp"
+#include "standard/catalogue_prior.hpp"
 #include "standard/group_scatter.hpp"
 
 namespace emberline::standard {
 namespace {
 
-constexpr double least_catalogue_err_mag = 0.003;
-
 constexpr double variable_ratio = 2.5;        // scatter over expectation above: the star varies
 constexpr double uneven_ratio = 2.2;          // … above: the frame's sky is not uniform
 constexpr double notable_scatter_mag = 0.01;  // and it must matter
 constexpr std::size_t least_members = 5;      // frames of a star, stars of a frame, to tell
-constexpr std::size_t colour_term_stars = 4;
-constexpr double colour_term_span_mag = 0.3;
-constexpr double least_reliability = 0.1;  // of catalogue colours that hardly differ beyond their errors
-constexpr double known_term_err = 0.05;    // a prior this narrow is a colour term known from before
 constexpr double suspect_sigma = 3.5;
 constexpr double least_prior_err = 1e-6;
 constexpr double least_variance_mag2 = 1e-12;  // a background below zero must not make a weight negative
@@ -58,9 +53,7 @@ class Solver {
     explicit Solver(const SolveInput& input)
         : input_(input),
           stars_(input.stars.size()),
-          catalogue_variance_(stars_),
-          prior_mean_(stars_, 0.0),
-          colour_distance_(stars_, 0.0),
+          catalogue_(catalogue_prior(input)),
           prior_weight_(stars_, 1.0),
           star_excess_(stars_, 0.0),
           frame_excess_(input.frames, 0.0),
@@ -72,14 +65,9 @@ class Solver {
           weight_(used_.begin(), used_.end()),
           unexplained_(input.observations.size(), 1.0),
           zero_point_(input.frames, 0.0) {
-        for (std::size_t i = 0; i < stars_; ++i) {
-            const double err = std::max(input.stars[i].catalogue_err_mag, least_catalogue_err_mag);
-            catalogue_variance_[i] = err * err;
-        }
-        prepare_colours();
-        globals_.assign(stars_ + 1 + (fit_colour_ ? 1 : 0), 0.0);
+        globals_.assign(stars_ + 1 + (catalogue_.fit_colour_term ? 1 : 0), 0.0);
         globals_[extinction_index()] = input.extinction_prior.value;
-        if (fit_colour_) globals_[colour_index()] = input.colour_term_prior.value;
+        if (catalogue_.fit_colour_term) globals_[colour_index()] = input.colour_term_prior.value;
     }
 
     Result<ZeroPoints> solve() {
@@ -108,49 +96,6 @@ class Solver {
     [[nodiscard]] std::size_t extinction_index() const { return stars_; }
     [[nodiscard]] std::size_t colour_index() const { return stars_ + 1; }
 
-    void prepare_colours() {
-        std::vector<double> colours;
-        for (const SolveStar& star : input_.stars) {
-            if (star.colour_mag) colours.push_back(*star.colour_mag);
-        }
-        if (colours.empty()) return;
-        for (const double colour : colours)
-            mean_colour_ += colour / static_cast<double>(colours.size());
-        const auto [low, high] = std::minmax_element(colours.begin(), colours.end());
-        colour_low_ = *low;
-        colour_high_ = *high;
-        const bool told_by_stars =
-            colours.size() >= colour_term_stars && colour_high_ - colour_low_ >= colour_term_span_mag;
-        fit_colour_ =
-            input_.fit_colour_term && (told_by_stars || input_.colour_term_prior.err <= known_term_err);
-        if (!fit_colour_) return;
-        for (std::size_t i = 0; i < stars_; ++i)
-            colour_distance_[i] = input_.stars[i].colour_mag.value_or(mean_colour_) - mean_colour_;
-        if (told_by_stars) calibrate_colours(colours);
-    }
-
-    // Regression calibration, see the header.
-    void calibrate_colours(const std::vector<double>& colours) {
-        double variance = 0.0;
-        for (const double colour : colours) {
-            variance +=
-                (colour - mean_colour_) * (colour - mean_colour_) / static_cast<double>(colours.size() - 1);
-        }
-        for (std::size_t i = 0; i < stars_; ++i) {
-            const SolveStar& star = input_.stars[i];
-            if (!star.colour_mag) continue;
-            const double distance = *star.colour_mag - mean_colour_;
-            const double reliability =
-                std::max(least_reliability, 1.0 - star.colour_err_mag * star.colour_err_mag / variance);
-            colour_distance_[i] *= reliability;
-            const double slope = std::clamp(star.colour_covariance_mag2 / variance, -1.0, 1.0);
-            prior_mean_[i] = -slope * distance;
-            catalogue_variance_[i] -= slope * slope * variance;
-            catalogue_variance_[i] =
-                std::max(catalogue_variance_[i], least_catalogue_err_mag * least_catalogue_err_mag);
-        }
-    }
-
     void start_zero_points() {
         std::vector<std::vector<double>> offers(input_.frames);
         for (std::size_t i = 0; i < used_.size(); ++i) {
@@ -175,7 +120,8 @@ class Solver {
     [[nodiscard]] double model_mag(const SolveObservation& o) const {
         double m = input_.stars[o.star].catalogue_mag + globals_[o.star] - zero_point_[o.frame] +
                    globals_[extinction_index()] * o.airmass_difference;
-        if (fit_colour_) m -= globals_[colour_index()] * colour_distance_[o.star];
+        if (catalogue_.fit_colour_term)
+            m -= globals_[colour_index()] * catalogue_.colour_distance_mag[o.star];
         return m;
     }
 
@@ -207,24 +153,24 @@ class Solver {
             const numerics::BorderedLeastSquares::Term terms[] = {
                 {o.star, -1.0},
                 {extinction_index(), -o.airmass_difference},
-                {colour_index(), fit_colour_ ? colour_distance_[o.star] : 0.0}};
+                {colour_index(), catalogue_.fit_colour_term ? catalogue_.colour_distance_mag[o.star] : 0.0}};
             const double y = input_.stars[o.star].catalogue_mag - model_mag(o) - residual_[i];
-            problem.add_row(o.frame, std::span(terms, fit_colour_ ? 3 : 2), y,
+            problem.add_row(o.frame, std::span(terms, catalogue_.fit_colour_term ? 3 : 2), y,
                             weight_[i] / total_variance(i));
         }
         for (std::size_t i = 0; i < stars_; ++i)
-            problem.add_prior(i, prior_mean_[i], prior_weight(i));
+            problem.add_prior(i, catalogue_.offset_mean_mag[i], prior_weight(i));
         const auto add = [&](std::size_t global, const ValueWithError& prior) {
             const double err = std::max(prior.err, least_prior_err);
             problem.add_prior(global, prior.value, 1.0 / (err * err));
         };
         add(extinction_index(), input_.extinction_prior);
-        if (fit_colour_) add(colour_index(), input_.colour_term_prior);
+        if (catalogue_.fit_colour_term) add(colour_index(), input_.colour_term_prior);
         return problem.solve();
     }
 
     [[nodiscard]] double prior_weight(std::size_t star) const {
-        return prior_weight_[star] / catalogue_variance_[star];
+        return prior_weight_[star] / catalogue_.offset_variance_mag2[star];
     }
 
     double take() {
@@ -264,10 +210,10 @@ class Solver {
 
     void reweigh(bool excesses_too) {
         for (std::size_t i = 0; i < stars_; ++i) {
-            const double miss = globals_[i] - prior_mean_[i];
+            const double miss = globals_[i] - catalogue_.offset_mean_mag[i];
             const double expected_square = miss * miss + last_.global_covariance(i, i);
-            prior_weight_[i] = numerics::contamination_weight(expected_square / catalogue_variance_[i],
-                                                              numerics::catalogue_outliers);
+            prior_weight_[i] = numerics::contamination_weight(
+                expected_square / catalogue_.offset_variance_mag2[i], numerics::catalogue_outliers);
         }
         if (excesses_too) find_excesses();
         find_unexplained_shares();
@@ -358,20 +304,20 @@ class Solver {
         ZeroPoints solved;
         solved.iterations = iterations;
         solved.scatter_floor_mag = std::sqrt(floor_variance_);
-        solved.mean_colour_mag = mean_colour_;
-        solved.colour_low_mag = colour_low_;
-        solved.colour_high_mag = colour_high_;
-        solved.colour_term_fitted = fit_colour_;
+        solved.mean_colour_mag = catalogue_.mean_colour_mag;
+        solved.colour_low_mag = catalogue_.colour_low_mag;
+        solved.colour_high_mag = catalogue_.colour_high_mag;
+        solved.colour_term_fitted = catalogue_.fit_colour_term;
         solved.global_covariance = last_.global_covariance;
         const auto global = [&](std::size_t j) {
             return ValueWithError{globals_[j], std::sqrt(last_.global_covariance(j, j))};
         };
         solved.extinction = global(extinction_index());
-        if (fit_colour_) solved.colour_term = global(colour_index());
+        if (catalogue_.fit_colour_term) solved.colour_term = global(colour_index());
         for (const SolveStar& star : input_.stars)
             solved.global_names.push_back("star " + star.label);
         solved.global_names.emplace_back("extinction");
-        if (fit_colour_) solved.global_names.emplace_back("colour term");
+        if (catalogue_.fit_colour_term) solved.global_names.emplace_back("colour term");
         solved.residuals_mag = residual_;
         solved.weights = weight_;
         add_frames(solved);
@@ -412,12 +358,13 @@ class Solver {
             star.frames = scatter.members;
             star.scatter_mag = scatter.measured_mag;
             star.expected_scatter_mag = std::hypot(scatter.noise_mag, solved.scatter_floor_mag);
-            const double catalogue_err = std::sqrt(catalogue_variance_[i]);
+            const double catalogue_err = std::sqrt(catalogue_.offset_variance_mag2[i]);
             if (star_excess_[i] > 0.0) {
                 star.suspect = true;
                 star.why = fmt::format("It varies: {:.3f} mag from frame to frame where {:.3f} is expected.",
                                        star.scatter_mag, star.expected_scatter_mag);
-            } else if (std::abs(globals_[i] - prior_mean_[i]) > suspect_sigma * catalogue_err) {
+            } else if (std::abs(globals_[i] - catalogue_.offset_mean_mag[i]) >
+                       suspect_sigma * catalogue_err) {
                 star.suspect = true;
                 star.why =
                     fmt::format("It is {:+.3f} mag from its catalogue magnitude, whose error is {:.3f}.",
@@ -429,7 +376,7 @@ class Solver {
 
     const SolveInput& input_;
     std::size_t stars_;
-    std::vector<double> catalogue_variance_, prior_mean_, colour_distance_;
+    CataloguePrior catalogue_;
     std::vector<double> prior_weight_, star_excess_, frame_excess_;
     std::vector<bool> used_;  // observations
     GroupedResiduals by_star_, by_frame_;
@@ -437,8 +384,6 @@ class Solver {
     std::vector<double> unexplained_;  // 1 − h
     std::vector<double> zero_point_, globals_;
     double floor_variance_ = 0.0;
-    double mean_colour_ = 0.0, colour_low_ = 0.0, colour_high_ = 0.0;
-    bool fit_colour_ = false;
     numerics::BorderedLeastSquares::Solution last_;
 };
 
