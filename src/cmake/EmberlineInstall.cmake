@@ -1,0 +1,50 @@
+# SPDX-License-Identifier: MIT
+# What an outsider gets: the libraries, the headers named here, and find_package(emberline).
+# Headers lie in include/emberline/<room>/ with include/emberline on the path, since sources write
+# "room/file.hpp". A header listed here may include only headers listed here; tests/package sees to it.
+include(CMakePackageConfigHelpers)
+
+set(public_headers
+    quantities/angle.hpp quantities/band.hpp quantities/caveat.hpp quantities/delimited_table.hpp
+    quantities/instant.hpp quantities/magnitude.hpp quantities/problem.hpp quantities/sky_position.hpp
+    quantities/text.hpp quantities/value_with_error.hpp
+    numerics/least_squares.hpp numerics/low_rank_covariance.hpp numerics/matrix.hpp numerics/random.hpp
+    numerics/robust.hpp
+    sky/barycentre.hpp sky/horizon.hpp sky/site.hpp sky/time_scales.hpp
+    frame/frame.hpp frame/frame_facts.hpp frame/header.hpp frame/instrument.hpp frame/pixels.hpp frame/wcs.hpp
+    frame/write_frame.hpp
+    stars/centroid.hpp stars/profile.hpp stars/registration.hpp
+    photometry/aperture_sum.hpp photometry/circle_pixel.hpp photometry/growth.hpp photometry/local_sky.hpp
+    photometry/noise.hpp photometry/star_flux.hpp
+    standard/sequence.hpp standard/zero_points.hpp
+    night/campaign.hpp night/combine_frames.hpp night/measure_frame.hpp night/measurement.hpp night/solution.hpp
+    night/solve_campaign.hpp
+    rehearsal/invented_campaign.hpp rehearsal/invented_instrument.hpp rehearsal/invented_sky.hpp
+    rehearsal/plate.hpp rehearsal/rehearse.hpp
+    ledger/ledger.hpp
+    lightcurve/fit.hpp lightcurve/light_curve.hpp lightcurve/model.hpp
+    exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/tables.hpp
+    picture/curve_picture.hpp
+    tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/inspect.hpp tasks/measure.hpp
+    tasks/new_campaign.hpp tasks/nights.hpp tasks/report.hpp tasks/set_aside.hpp tasks/workspace.hpp)
+foreach(header IN LISTS public_headers)
+    get_filename_component(room ${header} DIRECTORY)
+    install(FILES ${PROJECT_SOURCE_DIR}/src/${header} DESTINATION ${CMAKE_INSTALL_INCLUDEDIR}/emberline/${room})
+endforeach()
+
+# All rooms as one.
+get_property(rooms GLOBAL PROPERTY EMBERLINE_ROOMS)
+add_library(emberline_all INTERFACE)
+add_library(emberline::emberline ALIAS emberline_all)
+set_target_properties(emberline_all PROPERTIES EXPORT_NAME emberline)
+target_link_libraries(emberline_all INTERFACE ${rooms})
+
+set(package_dir ${CMAKE_INSTALL_LIBDIR}/cmake/emberline)
+install(TARGETS emberline_all ${rooms} EXPORT emberlineTargets ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR})
+install(EXPORT emberlineTargets NAMESPACE emberline:: DESTINATION ${package_dir})
+configure_package_config_file(${CMAKE_CURRENT_LIST_DIR}/emberlineConfig.cmake.in
+                              ${PROJECT_BINARY_DIR}/emberlineConfig.cmake INSTALL_DESTINATION ${package_dir})
+write_basic_package_version_file(${PROJECT_BINARY_DIR}/emberlineConfigVersion.cmake
+                                 COMPATIBILITY SameMinorVersion)
+install(FILES ${PROJECT_BINARY_DIR}/emberlineConfig.cmake ${PROJECT_BINARY_DIR}/emberlineConfigVersion.cmake
+        DESTINATION ${package_dir})
