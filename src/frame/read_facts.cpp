@@ -3,12 +3,14 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <initializer_list>
 
 #include "frame/read_sensor.hpp"
 #include "frame/read_time.hpp"
 #include "quantities/text.hpp"
+#include "sky/site.hpp"
 
 namespace emberline::frame {
 namespace {
@@ -22,41 +24,80 @@ MaybeFact<std::string> first_text(const Header& header, std::initializer_list<co
     return std::nullopt;
 }
 
+bool same_value(const std::string& value, const std::string& wanted) {
+    const auto a = parse_number(value), b = parse_number(wanted);
+    if (a && b) return *a == *b;
+    return lower_case(trimmed(value)) == lower_case(trimmed(wanted));
+}
+
+// Of those that match, the one that asks for most: an instrument without `match` takes what is left.
 const Instrument* matching_instrument(const Header& header, const std::vector<Instrument>& instruments) {
+    const Instrument* best = nullptr;
     for (const Instrument& instrument : instruments) {
-        bool all = true;
-        for (const auto& [keyword, wanted] : instrument.match) {
-            const auto value = header.text(keyword);
-            all = all && value && lower_case(trimmed(*value)) == lower_case(trimmed(wanted));
-        }
-        if (all) return &instrument;
+        const bool all = std::all_of(instrument.match.begin(), instrument.match.end(), [&](const auto& ask) {
+            const auto value = header.text(upper_case(ask.first));
+            return value && same_value(*value, ask.second);
+        });
+        if (all && (best == nullptr || instrument.match.size() > best->match.size())) best = &instrument;
     }
-    return nullptr;
+    return best;
+}
+
+// With two wheels, the one that does not stand at an open place.
+MaybeFact<std::string> read_filter(const Header& header) {
+    MaybeFact<std::string> open;
+    for (const char* keyword : {"FILTER", "FILTNAM", "FILTNAM1", "FILT", "INSFILTE", "FILTER1", "FILTER2",
+                                "FILTER3", "FILTERID", "INSFLNAM"}) {
+        const auto text = header.text(keyword);
+        if (!text) continue;
+        const std::string word = lower_case(*text);
+        const bool no_glass = word.starts_with("open") || word.starts_with("clear") || word == "air" ||
+                              word == "none" || word == "empty" || parse_number(word);
+        if (!no_glass) return Fact<std::string>{*text, keyword};
+        if (!open) open = Fact<std::string>{*text, keyword};
+    }
+    return open;
+}
+
+// The observer's word for a filter: as it is written, else whatever its case ("r" is not "R").
+std::optional<Band> campaign_band(const Instrument& instrument, std::string_view filter) {
+    std::optional<Band> any_case;
+    for (const auto& [name, band] : instrument.bands) {
+        const std::string_view written = trimmed(name);
+        if (lower_case(written) != lower_case(filter)) continue;
+        const auto known = parse_band(band);
+        if (!known) continue;
+        if (written == filter) return *known;
+        any_case = *known;
+    }
+    return any_case;
+}
+
+void read_cube_band(const Instrument& instrument, FrameFacts& facts) {
+    constexpr const char* colours[] = {"Red", "Green", "Blue"};
+    constexpr const char* bands[] = {"TR", "TG", "TB"};
+    if (facts.plane < 0 || facts.plane > 2) return;
+    const std::string colour = colours[facts.plane];
+    const std::string source = fmt::format("plane {} of a colour cube", facts.plane + 1);
+    for (const std::string& name : {colour, colour + " plane", colour.substr(0, 1) + " plane"}) {
+        if (const auto known = campaign_band(instrument, name)) {
+            facts.band = Fact<Band>{*known, fmt::format("{}, {}bands", source, campaign_source)};
+            return;
+        }
+    }
+    if (const auto known = parse_band(bands[facts.plane])) facts.band = Fact<Band>{*known, source};
 }
 
 // What the campaign calls that filter, else what the trade does.
 void read_band(const Instrument& instrument, FrameFacts& facts) {
-    std::string filter = facts.filter ? facts.filter->value : std::string();
-    std::string source = facts.filter ? facts.filter->source : std::string("FILTER");
-    constexpr const char* plane_names[] = {"Red", "Green", "Blue"};
-    constexpr const char* plane_bands[] = {"TR", "TG", "TB"};
-    if (facts.planes == 3) {
-        filter = plane_names[facts.plane];
-        source = fmt::format("plane {} of a colour cube", facts.plane + 1);
+    if (facts.planes == 3) return read_cube_band(instrument, facts);
+    if (!facts.filter) return;
+    const auto& [filter, source] = *facts.filter;
+    if (const auto known = campaign_band(instrument, filter)) {
+        facts.band = Fact<Band>{*known, fmt::format("{}, {}bands", source, campaign_source)};
+    } else if (const auto usual = parse_band(filter)) {
+        facts.band = Fact<Band>{*usual, source};
     }
-    for (const auto& [name, band] : instrument.bands) {
-        if (lower_case(trimmed(name)) != lower_case(filter)) continue;
-        if (const auto known = parse_band(band)) {
-            facts.band = Fact<Band>{*known, fmt::format("{}, campaign.toml, instrument.bands", source)};
-            return;
-        }
-    }
-    if (facts.planes == 3) {
-        facts.band = Fact<Band>{*parse_band(plane_bands[facts.plane]), source};
-        return;
-    }
-    if (filter.empty()) return;
-    if (const auto known = parse_band(filter)) facts.band = Fact<Band>{*known, source};
 }
 
 std::optional<Angle> site_angle(const Header& header, const char* keyword, double limit_deg) {
@@ -66,23 +107,43 @@ std::optional<Angle> site_angle(const Header& header, const char* keyword, doubl
     return angle ? std::optional<Angle>(*angle) : std::nullopt;
 }
 
+// Elevations in metres; a header without one, or with nonsense, stands at sea level.
+double site_height_m(const Header& header) {
+    for (const char* keyword : {"OBSGEO-H", "SITEELEV", "ALT-OBS", "OBSALT", "ALTITUDE", "OBS-ELEV"}) {
+        const auto height = header.number(keyword);
+        if (height && *height > -500.0 && *height < 9000.0) return *height;
+    }
+    return 0.0;
+}
+
 // Signs of longitudes in headers cannot be trusted: the campaign's site wins wherever there is one.
 void read_site(const Header& header, FrameFacts& facts) {
-    constexpr const char* latitudes[] = {"OBSGEO-B", "SITELAT", "LAT-OBS", "OBSLAT", "LATITUDE", "OBS-LAT"};
-    constexpr const char* longitudes[] = {"OBSGEO-L", "SITELONG", "LONG-OBS",
-                                          "OBSLONG",  "LONGITUD", "OBS-LONG"};
-    constexpr const char* heights[] = {"OBSGEO-H", "SITEELEV", "ALT-OBS", "OBSALT", "ALTITUDE", "OBS-ELEV"};
+    const auto x = header.number("OBSGEO-X"), y = header.number("OBSGEO-Y"), z = header.number("OBSGEO-Z");
+    if (x && y && z) {
+        if (const auto site = sky::site_from_geocentric(*x, *y, *z)) {
+            facts.site = Fact<sky::Site>{*site, "OBSGEO-X, OBSGEO-Y, OBSGEO-Z"};
+            return;
+        }
+    }
+    constexpr const char* latitudes[] = {"OBSGEO-B", "SITELAT", "LAT-OBS",  "OBSLAT",
+                                         "LATITUDE", "OBS-LAT", "OBSERLAT", "GEOLAT"};
+    constexpr const char* longitudes[] = {"OBSGEO-L", "SITELONG", "LONG-OBS", "OBSLONG",
+                                          "LONGITUD", "OBS-LONG", "OBSERLON", "GEOLON"};
     for (std::size_t i = 0; i < std::size(latitudes); ++i) {
         const auto latitude = site_angle(header, latitudes[i], 90.0);
         const auto longitude = site_angle(header, longitudes[i], 360.0);
         if (!latitude || !longitude) continue;
-        double height = 0.0;
-        for (const char* keyword : heights)
-            height = height == 0.0 ? header.number(keyword).value_or(0.0) : height;
-        if (!(std::abs(height) < 9000.0)) height = 0.0;
+        // Zeros stand where a program had nothing to write.
+        if (latitude->radians() == 0.0 && longitude->radians() == 0.0) continue;
+        const std::string comment = lower_case(header.find(longitudes[i])->comment);
+        const bool west =
+            comment.find("west") != std::string::npos || comment.find("+w") != std::string::npos;
+        const double turned_deg = (west ? -*longitude : *longitude).wrapped_positive().degrees();
+        const Angle east = Angle::degrees(turned_deg > 180.0 ? turned_deg - 360.0 : turned_deg);
         facts.site =
-            Fact<sky::Site>{{*latitude, *longitude, height},
-                            fmt::format("{}, {} (east taken as positive)", latitudes[i], longitudes[i])};
+            Fact<sky::Site>{{*latitude, east, site_height_m(header)},
+                            fmt::format("{}, {} ({})", latitudes[i], longitudes[i],
+                                        west ? "west positive, by its comment" : "east taken as positive")};
         return;
     }
 }
@@ -116,7 +177,7 @@ FrameFacts read_facts(const Header& header, const std::vector<Instrument>& instr
     }
     const Instrument& instrument = matched != nullptr ? *matched : none;
     facts.instrument = instrument.name;
-    facts.filter = first_text(header, {"FILTER", "FILTER1", "FILTNAM", "FILT", "INSFILTE"});
+    facts.filter = read_filter(header);
     facts.observer = first_text(header, {"OBSERVER"});
     facts.telescope = first_text(header, {"TELESCOP"});
     facts.camera = first_text(header, {"INSTRUME", "CAMERA", "DETECTOR"});

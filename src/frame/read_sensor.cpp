@@ -3,16 +3,19 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <initializer_list>
+#include <numbers>
 
 #include "quantities/text.hpp"
 
 namespace emberline::frame {
 namespace {
 
-constexpr double least_gain = 0.005,
-                 most_gain = 20.0;          // e-/ADU of sensors in use; common practice, no source
+// Of sensors in use, e-/ADU; EGAIN is nothing else by its name. Common practice, no source.
+constexpr double least_gain = 0.005, most_gain = 20.0, most_egain = 100.0;
+constexpr double gains_agree = 0.2;         // relative; gains in headers are seldom better
 constexpr double usual_read_noise_e = 5.0;  // common practice, no source
 
 struct Named {
@@ -30,15 +33,35 @@ Fact<double> stated(double value, const char* key) {
     return {value, fmt::format("campaign.toml, instrument.{}", key)};
 }
 
-// GAIN beside OFFSET, or as a whole number, is a register of the camera.
-bool gain_is_a_setting(const Header& header, double gain) {
+enum class GainMeaning { electrons, perhaps, setting };
+
+// GAIN beside OFFSET, or as a whole number, is most often a register of the camera.
+GainMeaning meaning_of(const Header& header, double gain) {
     const Card* card = header.find("GAIN");
     const std::string comment = lower_case(card->comment);
-    if (comment.find("e-/adu") != std::string::npos || comment.find("electron") != std::string::npos)
-        return false;
-    const bool whole = card->value.find('.') == std::string::npos;
-    return gain < least_gain || gain > most_gain || (whole && header.find("OFFSET") != nullptr) ||
-           comment.find("setting") != std::string::npos || comment.find("sensor gain") != std::string::npos;
+    const auto says = [&](std::initializer_list<const char*> words) {
+        return std::any_of(words.begin(), words.end(),
+                           [&](const char* w) { return comment.find(w) != std::string::npos; });
+    };
+    if (gain < least_gain || gain > most_egain) return GainMeaning::setting;
+    if (says({"e-/adu", "e/adu", "e-/dn", "e/dn", "e-/count", "electron", "el/adu"}))
+        return GainMeaning::electrons;
+    if (gain > most_gain ||
+        says({"setting", "gain set", "sensor gain", "camera gain", "sub gain", "gain value", "iso", "db"}))
+        return GainMeaning::setting;
+    const bool whole = gain == std::floor(gain);
+    if (whole && header.find("OFFSET") != nullptr) return GainMeaning::setting;
+    return whole ? GainMeaning::perhaps : GainMeaning::electrons;
+}
+
+void remark_disagreement(const Instrument& instrument, const char* keyword, FrameFacts& facts) {
+    if (!instrument.gain_e_per_adu) return;
+    const double gain = facts.gain_e_per_adu->value;
+    if (std::abs(gain / *instrument.gain_e_per_adu - 1.0) <= gains_agree) return;
+    facts.remarks.push_back(
+        fmt::format("{} = {:g} e-/ADU was taken, though the campaign says {:g}; `override = true` under "
+                    "[instrument] lets the campaign win.",
+                    keyword, gain, *instrument.gain_e_per_adu));
 }
 
 void read_gain(const Header& header, const Instrument& instrument, FrameFacts& facts) {
@@ -46,23 +69,21 @@ void read_gain(const Header& header, const Instrument& instrument, FrameFacts& f
         facts.gain_e_per_adu = stated(*instrument.gain_e_per_adu, "gain");
         return;
     }
-    if (const auto egain = header.number("EGAIN"); egain && *egain > least_gain && *egain < most_gain) {
+    const auto egain = header.number("EGAIN");
+    if (egain && *egain >= least_gain && *egain <= most_egain) {
         facts.gain_e_per_adu = Fact<double>{*egain, "EGAIN"};
+        remark_disagreement(instrument, "EGAIN", facts);
         return;
     }
+    if (egain) facts.remarks.push_back(fmt::format("EGAIN = {:g} is no gain in e-/ADU.", *egain));
     const auto gain = header.number("GAIN");
-    if (gain && !gain_is_a_setting(header, *gain)) {
+    const GainMeaning meaning = gain ? meaning_of(header, *gain) : GainMeaning::setting;
+    if (meaning == GainMeaning::electrons) {
         facts.gain_e_per_adu = Fact<double>{*gain, "GAIN"};
-        // A plausible number may still be a setting; the campaign knows its camera.
-        if (instrument.gain_e_per_adu && std::abs(*gain / *instrument.gain_e_per_adu - 1.0) > 0.2) {
-            facts.gain_e_per_adu = stated(*instrument.gain_e_per_adu, "gain");
-            facts.remarks.push_back(
-                fmt::format("GAIN = {:g} differs from the campaign's {:g} e-/ADU, which was taken.", *gain,
-                            *instrument.gain_e_per_adu));
-        }
+        remark_disagreement(instrument, "GAIN", facts);
         return;
     }
-    if (gain) {
+    if (gain && meaning == GainMeaning::setting) {
         facts.remarks.push_back(fmt::format(
             "GAIN = {:g} is taken for a setting of the camera, not for electrons per ADU.", *gain));
     }
@@ -70,14 +91,23 @@ void read_gain(const Header& header, const Instrument& instrument, FrameFacts& f
         facts.gain_e_per_adu = stated(*instrument.gain_e_per_adu, "gain");
         return;
     }
-    facts.gain_e_per_adu = Fact<double>{1.0, "assumed"};
     facts.caveats.add(Caveat::gain_assumed);
+    if (meaning == GainMeaning::perhaps) {
+        facts.gain_e_per_adu = Fact<double>{*gain, "GAIN"};
+        facts.remarks.push_back(fmt::format(
+            "GAIN = {:g} is taken for e-/ADU, though it may be a setting of the camera. Put `gain` under "
+            "[instrument].",
+            *gain));
+        return;
+    }
+    facts.gain_e_per_adu = Fact<double>{1.0, "assumed"};
     facts.remarks.emplace_back("The gain is not known: 1 e-/ADU is assumed. Put `gain` under [instrument].");
 }
 
 void read_read_noise(const Header& header, const Instrument& instrument, FrameFacts& facts) {
-    const auto noise = first_number(header, {"RDNOISE", "READNOIS", "READNOISE", "RON", "ENOISE"});
-    const bool good = noise && noise->value >= 0.0 && noise->value < 1000.0;
+    const auto noise = first_number(header, {"RDNOISE", "READNOIS", "READNOISE", "READNSE", "RON", "ENOISE"});
+    // Zero stands where a program had nothing to write.
+    const bool good = noise && noise->value > 0.0 && noise->value < 1000.0;
     if (instrument.read_noise_e && (instrument.override_header || !good)) {
         facts.read_noise_e = stated(*instrument.read_noise_e, "read_noise");
     } else if (good) {
@@ -117,10 +147,10 @@ void follow_stack(const Header& header, FrameFacts& facts) {
     for (const char* keyword : {"STACKMOD", "COMBINE", "STACKTYP", "COMBTYPE", "IMCMBMTH"}) {
         if (how.empty()) how = lower_case(header.text(keyword).value_or(""));
     }
-    const double root = std::sqrt(static_cast<double>(n));
-    const bool mean = how.find("mean") != std::string::npos || how.find("aver") != std::string::npos ||
-                      how.find("median") != std::string::npos;
-    const bool sum = how.find("sum") != std::string::npos || how.find("add") != std::string::npos;
+    const auto says = [&](const char* word) { return how.find(word) != std::string::npos; };
+    const bool median = says("median");
+    const bool mean = median || says("mean") || says("aver") || says("sigma");
+    const bool sum = !mean && (says("sum") || says("add"));
     if (!mean && !sum) {
         facts.remarks.push_back(fmt::format(
             "A stack of {} exposures whose header does not say sum or mean: a mean is assumed.", n));
@@ -128,10 +158,24 @@ void follow_stack(const Header& header, FrameFacts& facts) {
     }
     if (!sum) {
         facts.gain_e_per_adu->value *= n;
-        facts.gain_e_per_adu->source += fmt::format(" × {} (mean of a stack)", n);
+        facts.gain_e_per_adu->source += fmt::format(" × {} ({} of a stack)", n, median ? "median" : "mean");
     }
-    facts.read_noise_e->value *= root;
-    facts.read_noise_e->source += fmt::format(" × √{}", n);
+    // A median's scatter is √(π/2) of a mean's, for Gaussian noise and many exposures.
+    facts.read_noise_e->value *= std::sqrt(n * (median && n > 2 ? std::numbers::pi / 2.0 : 1.0));
+    facts.read_noise_e->source += fmt::format(" × √{}{}", n, median && n > 2 ? " × √(π/2)" : "");
+}
+
+// "2", "2*2", "2x2", "2 2": the first number.
+void read_binning(const Header& header, FrameFacts& facts) {
+    for (const char* keyword : {"XBINNING", "CCDXBIN", "XBIN", "BINX", "BINNING", "CCDSUM"}) {
+        const auto text = header.text(keyword);
+        if (!text) continue;
+        auto n = header.integer(keyword);
+        if (!n) n = parse_integer(std::string_view(*text).substr(0, text->find_first_of("*xX ")));
+        if (!n || *n < 1 || *n > 64) continue;
+        facts.binning = Fact<int>{static_cast<int>(*n), keyword};
+        return;
+    }
 }
 
 }  // namespace
@@ -140,9 +184,7 @@ void read_sensor(const Header& header, const Instrument& instrument, FrameFacts&
     read_gain(header, instrument, facts);
     read_read_noise(header, instrument, facts);
     read_saturation(header, instrument, facts);
-    if (const auto binning = header.integer("XBINNING"); binning && *binning >= 1 && *binning <= 64) {
-        facts.binning = Fact<int>{static_cast<int>(*binning), "XBINNING"};
-    }
+    read_binning(header, facts);
     follow_stack(header, facts);
 }
 

@@ -5,247 +5,151 @@
 
 #include <cmath>
 
-#include "quantities/text.hpp"
+#include "frame/time_candidates.hpp"
 #include "sky/time_scales.hpp"
 
 namespace emberline::frame {
 namespace {
 
-constexpr double most_exposure_s = 1e6;
-constexpr double first_year = 1960.0, last_year = 2100.0;
-constexpr double agree_s = 2.0;         // clocks that differ by more contradict each other
-constexpr double stack_interval = 1.3;  // interval over exposure above: light is missing from it somewhere
+constexpr double fine_s = 1.0;          // a middle written more coarsely is worked out instead
+constexpr double stack_interval = 1.3;  // interval over exposure above: light is missing somewhere
+constexpr double readout_s = 60.0;      // and the longest a camera needs to write one exposure
 
-struct Candidate {
-    Instant instant;
-    std::string source;
-    double rounding_s = 0.0;  // how coarsely it was written
-};
-
-double year_of(const Instant& instant) {
-    return 2000.0 + (instant.jd() - 2451545.0) / 365.25;
+Instant middle_from(const Candidate& candidate, double exposure_s) {
+    if (candidate.moment == Moment::middle) return candidate.instant;
+    return sky::later_by(candidate.instant,
+                         candidate.moment == Moment::start ? 0.5 * exposure_s : -0.5 * exposure_s);
 }
 
-bool plausible(const Instant& instant) {
-    const double year = year_of(instant);
-    return year > first_year && year < last_year;
-}
-
-TimeScale header_scale(const Header& header, FrameFacts& facts) {
-    const std::string name = upper_case(header.text("TIMESYS").value_or("UTC"));
-    if (name == "UTC" || name == "UT" || name == "UT1" || name == "GMT") return TimeScale::utc;
-    if (name == "TAI") return TimeScale::tai;
-    if (name == "TT" || name == "TDT" || name == "ET") return TimeScale::tt;
-    if (name == "TDB") return TimeScale::tdb;
-    facts.remarks.push_back(
-        fmt::format("TIMESYS is '{}', which is not known: times are taken as UTC.", name));
-    return TimeScale::utc;
-}
-
-void refuse(FrameFacts& facts, const char* keyword, const std::string& text, const std::string& why) {
-    facts.remarks.push_back(fmt::format("{} = '{}' is not used: {}", keyword, text, why));
-}
-
-// One of the keywords that hold date and time in one text.
-std::optional<Candidate> date_and_time(const Header& header, const char* keyword, TimeScale scale,
-                                       FrameFacts& facts) {
-    const auto text = header.text(keyword);
-    if (!text) return std::nullopt;
-    const auto time = sky::parse_calendar(*text);
-    if (!time) {
-        refuse(facts, keyword, *text, time.error().what);
-        return std::nullopt;
-    }
-    if (!time->has_time) return std::nullopt;
-    const auto instant = sky::instant_of(*time, time->has_offset ? TimeScale::utc : scale);
-    if (!instant) {
-        refuse(facts, keyword, *text, instant.error().what);
-        return std::nullopt;
-    }
-    if (!plausible(*instant)) {
-        refuse(facts, keyword, *text,
-               fmt::format("the year is outside {:.0f} to {:.0f}.", first_year, last_year));
-        return std::nullopt;
-    }
-    if (time->has_offset && time->offset_s != 0.0) {
-        facts.remarks.push_back(fmt::format("{} is a local time, {:+.1f} h from UTC: it was converted.",
-                                            keyword, time->offset_s / 3600.0));
-    }
-    return Candidate{*instant, keyword, text->find('.') == std::string::npos ? 1.0 : 0.0};
-}
-
-std::optional<Candidate> julian(const Header& header, const char* keyword, double zero, TimeScale scale) {
-    const auto card = header.find(keyword);
-    const auto value = header.number(keyword);
-    if (!value) return std::nullopt;
-    const double whole = std::floor(*value);
-    Instant instant = sky::from_jd(zero + whole, *value - whole, scale);
-    if (!plausible(instant)) return std::nullopt;
-    const std::size_t point = card->value.find('.');
-    const auto decimals =
-        point == std::string::npos ? 0.0 : static_cast<double>(card->value.size() - point - 1);
-    return Candidate{instant, keyword, 86400.0 * std::pow(10.0, -std::min(decimals, 9.0))};
-}
-
-// A date without a time of day, and the keyword that holds the time.
-std::optional<Candidate> date_beside_time(const Header& header, TimeScale scale, FrameFacts& facts) {
-    for (const char* date_keyword : {"DATE-OBS", "UTDATE", "DATE_OBS"}) {
-        const auto date = header.text(date_keyword);
-        if (!date) continue;
-        auto calendar = sky::parse_calendar(*date);
-        if (!calendar || calendar->has_time) continue;
-        for (const char* keyword :
-             {"TIME-OBS", "UT", "UTC", "UT-OBS", "UTSTART", "UTC-OBS", "TIME-BEG", "UT-START"}) {
-            const auto text = header.text(keyword);
-            if (!text) continue;
-            const auto seconds = sky::parse_time_of_day(*text);
-            if (!seconds) {
-                refuse(facts, keyword, *text, seconds.error().what);
-                continue;
-            }
-            calendar->seconds_of_day = *seconds;
-            calendar->has_time = true;
-            if (const auto instant = sky::instant_of(*calendar, scale); instant && plausible(*instant)) {
-                return Candidate{*instant, fmt::format("{} + {}", date_keyword, keyword), 1.0};
-            }
-        }
-    }
-    return std::nullopt;
-}
-
-bool says_middle(const Header& header, const char* keyword) {
-    const Card* card = header.find(keyword);
-    if (card == nullptr) return false;
-    const std::string comment = lower_case(card->comment);
-    return comment.find("mid") != std::string::npos || comment.find("center of exp") != std::string::npos ||
-           comment.find("centre of exp") != std::string::npos;
-}
-
-void compare(const std::optional<Candidate>& chosen, const std::optional<Candidate>& other,
+// A plain JD is written for the start, the middle or the end, and seldom says which.
+void compare(const Candidate& chosen, const std::optional<Candidate>& other, double exposure_s,
              FrameFacts& facts) {
-    if (!chosen || !other) return;
-    const double apart = std::abs(sky::seconds_between(chosen->instant, other->instant));
-    if (apart <= agree_s + chosen->rounding_s + other->rounding_s) return;
-    facts.remarks.push_back(fmt::format("{} and {} differ by {:.0f} s: {} was taken.", chosen->source,
-                                        other->source, apart, chosen->source));
+    if (!other || other->source == chosen.source) return;
+    const double late_s =
+        sky::seconds_between(middle_from(chosen, exposure_s), middle_from(*other, exposure_s));
+    const double slack_s = clocks_agree_s + chosen.rounding_s + other->rounding_s;
+    const bool any_moment = other->source.starts_with("JD");
+    double apart_s = std::abs(late_s);
+    if (any_moment && apart_s <= 0.5 * exposure_s + slack_s) return;
+    // The end as the file was written: reading out takes some seconds more.
+    if (any_moment && late_s > 0.0 && late_s <= exposure_s + readout_s) return;
+    if (apart_s <= slack_s) return;
+    facts.remarks.push_back(fmt::format("{} and {} differ by {:.0f} s: {} was taken.", chosen.source,
+                                        other->source, apart_s, chosen.source));
 }
 
-// Of the first exposure, where headers write its start.
-std::optional<Candidate> start_of(const Header& header, TimeScale scale, FrameFacts& facts) {
+// Where the header writes one moment of the exposure, most often its start.
+std::optional<Candidate> moment_in(const Header& header, const HeaderScale& scale, double exposure_s,
+                                   FrameFacts& facts) {
+    const HeaderScale utc;
+    const auto beside = local_beside_utc(header, facts);
     // A field that is UTC by its name wins over one that may be local.
-    const auto ut = date_and_time(header, "UT-OBS", TimeScale::utc, facts);
-    const auto date_utc = date_and_time(header, "DATE-UTC", TimeScale::utc, facts);
+    const auto ut = date_and_time(header, "UT-OBS", utc, facts);
+    const auto date_utc = date_and_time(header, "DATE-UTC", utc, facts);
     const auto begin = date_and_time(header, "DATE-BEG", scale, facts);
-    const auto obs = date_and_time(header, "DATE-OBS", scale, facts);
+    const auto obs = beside ? beside : date_and_time(header, "DATE-OBS", scale, facts);
     const auto split = date_beside_time(header, scale, facts);
-    const auto mjd_begin = julian(header, "MJD-BEG", jd_minus_mjd, scale);
-    const auto mjd = julian(header, "MJD-OBS", jd_minus_mjd, scale);
-    const auto jd_plain = julian(header, "JD", 0.0, scale);
-    const auto jd = jd_plain ? jd_plain : julian(header, "JD-OBS", 0.0, scale);
-    std::optional<Candidate> chosen;
-    for (const auto* candidate : {&ut, &date_utc, &begin, &obs, &split, &mjd_begin, &mjd, &jd}) {
-        if (!chosen && *candidate) chosen = *candidate;
+    const auto mjd_begin = julian(header, "MJD-BEG", jd_minus_mjd, scale, facts);
+    const auto mjd = julian(header, "MJD-OBS", jd_minus_mjd, scale, facts);
+    std::optional<Candidate> jd;
+    for (const char* keyword : {"JD", "JD-OBS", "JD_UTC", "JD-UTC"}) {
+        if (!jd) jd = julian(header, keyword, 0.0, scale, facts);
     }
-    if (chosen && obs && chosen->source != obs->source) compare(chosen, obs, facts);
-    if (chosen && mjd && chosen->source != mjd->source) compare(chosen, mjd, facts);
+    std::optional<Candidate> chosen;
+    for (const auto& candidate : {ut, date_utc, begin, obs, split, mjd_begin, mjd, jd}) {
+        if (!chosen) chosen = candidate;
+    }
+    if (!chosen) return chosen;
+    compare(*chosen, obs, exposure_s, facts);
+    compare(*chosen, mjd, exposure_s, facts);
+    compare(*chosen, jd, exposure_s, facts);
     return chosen;
+}
+
+std::optional<Candidate> stated_middle(const Header& header, const HeaderScale& scale, FrameFacts& facts) {
+    for (const char* keyword : {"DATE-AVG", "DATE-MID"}) {
+        if (auto found = date_and_time(header, keyword, scale, facts)) return found;
+    }
+    std::optional<Candidate> found;
+    for (const char* keyword : {"MJD-AVG", "MJD-MID", "JD-AVG", "JD-MID"}) {
+        const double zero = keyword[0] == 'M' ? jd_minus_mjd : 0.0;
+        if (!found) found = julian(header, keyword, zero, scale, facts);
+    }
+    return found;
 }
 
 void set_middle(FrameFacts& facts, const Instant& instant, std::string source) {
     facts.mid_exposure = Fact<Instant>{sky::to_utc(instant), std::move(source)};
 }
 
-}  // namespace
-
-void read_exposure(const Header& header, const Instrument& instrument, FrameFacts& facts) {
-    const auto from_campaign = [&] {
-        if (instrument.exposure_s)
-            facts.exposure_s = Fact<double>{*instrument.exposure_s, "campaign.toml, instrument.exposure_s"};
-    };
-    int stacked = 1;
-    for (const char* keyword : {"NCOMBINE", "STACKCNT", "NFRAMES", "SNAPSHOT", "NSTACK", "NIMAGES"}) {
-        const auto n = header.integer(keyword);
-        if (!n || *n < 1 || *n > 100000) continue;
-        facts.stacked_exposures = Fact<int>{static_cast<int>(*n), keyword};
-        stacked = static_cast<int>(*n);
-        break;
-    }
-    if (!facts.stacked_exposures) facts.stacked_exposures = Fact<int>{1, "assumed"};
-    if (instrument.override_header && instrument.exposure_s) return from_campaign();
-    // The total of a stack has keywords of its own; EXPTIME may be one exposure or the sum.
-    for (const char* keyword :
-         {"XPOSURE", "LIVETIME", "TOTALEXP", "EXPTIME", "EXPOSURE", "EXP_TIME", "ITIME"}) {
-        const Card* card = header.find(keyword);
-        if (card == nullptr || card->value.empty()) continue;
-        const auto seconds = header.number(keyword);
-        if (!seconds) {
-            facts.remarks.push_back(fmt::format("{} = '{}' is no number of seconds.", keyword, card->value));
-        } else if (!(*seconds > 0.0) || *seconds > most_exposure_s) {
-            facts.remarks.push_back(fmt::format("{} = {:g} s is no exposure.", keyword, *seconds));
-        } else {
-            facts.exposure_s = Fact<double>{*seconds, keyword};
-            break;
-        }
-    }
-    if (!facts.exposure_s) return from_campaign();
-    const bool ambiguous =
-        stacked > 1 && (facts.exposure_s->source == "EXPTIME" || facts.exposure_s->source == "EXPOSURE");
-    if (!ambiguous) return;
-    // The interval decides: a stack cannot hold more light than fits between its first and last instant.
-    const auto begin = header.text("DATE-BEG") ? header.text("DATE-BEG") : header.text("DATE-OBS");
-    const auto end = header.text("DATE-END");
-    double interval_s = 0.0;
-    if (begin && end) {
-        const auto a = sky::parse_instant(*begin), b = sky::parse_instant(*end);
-        if (a && b) interval_s = sky::seconds_between(*a, *b);
-    }
-    if (interval_s >= 0.8 * stacked * facts.exposure_s->value) {
-        facts.remarks.push_back(fmt::format("{} is one of {} exposures: together {:g} s.",
-                                            facts.exposure_s->source, stacked,
-                                            stacked * facts.exposure_s->value));
-        facts.exposure_s->value *= stacked;
-        facts.exposure_s->source += " × " + facts.stacked_exposures->source;
-    } else {
+// Reading the camera out lengthens the interval a little; only a stack's light is spread over all of it.
+bool middle_of_interval(const Candidate& start, const std::optional<Candidate>& end, FrameFacts& facts) {
+    if (!end || start.moment != Moment::start) return false;
+    const double exposure_s = facts.exposure_s ? facts.exposure_s->value : 0.0;
+    const double interval_s = sky::seconds_between(start.instant, end->instant);
+    const double slack_s = clocks_agree_s + start.rounding_s + end->rounding_s;
+    if (interval_s + slack_s < exposure_s || interval_s <= 0.0) {
         facts.remarks.push_back(
-            fmt::format("{} is taken as the sum of {} exposures.", facts.exposure_s->source, stacked));
+            fmt::format("{} lies {:g} s after {}, too soon for an exposure of {:g} s: it was not used.",
+                        end->source, interval_s, start.source, exposure_s));
+        return false;
     }
+    const bool stack = facts.stacked_exposures && facts.stacked_exposures->value > 1;
+    const bool gaps = interval_s > stack_interval * exposure_s;
+    const bool spread = gaps && interval_s > 2.0 * exposure_s + readout_s;
+    if (!stack && !spread && facts.exposure_s) return false;
+    if (stack && gaps) facts.caveats.add(Caveat::time_uncertain);
+    if (!stack && spread && facts.exposure_s) {
+        facts.caveats.add(Caveat::time_uncertain);
+        facts.remarks.push_back(
+            fmt::format("{} lies {:.0f} s after {} for an exposure of {:g} s: taken for a stack.",
+                        end->source, interval_s, start.source, exposure_s));
+    }
+    set_middle(facts, sky::later_by(start.instant, 0.5 * interval_s),
+               fmt::format("{}, {}", start.source, end->source));
+    return true;
 }
 
+}  // namespace
+
 void read_time(const Header& header, FrameFacts& facts) {
-    const TimeScale scale = header_scale(header, facts);
-    if (auto average = date_and_time(header, "DATE-AVG", scale, facts)) {
-        return set_middle(facts, average->instant, "DATE-AVG");
+    const HeaderScale scale = header_scale(header, facts);
+    const double exposure_s = facts.exposure_s ? facts.exposure_s->value : 0.0;
+    const bool stack = facts.stacked_exposures && facts.stacked_exposures->value > 1;
+    const auto middle = stated_middle(header, scale, facts);
+    const auto moment = moment_in(header, scale, exposure_s, facts);
+    if (middle && (middle->rounding_s <= fine_s || !moment)) {
+        if (moment && !stack) {
+            Candidate stated = *middle;
+            stated.moment = Moment::middle;
+            compare(stated, moment, exposure_s, facts);
+        }
+        return set_middle(facts, middle->instant, middle->source);
     }
-    if (const auto average = julian(header, "MJD-AVG", jd_minus_mjd, scale)) {
-        return set_middle(facts, average->instant, "MJD-AVG");
-    }
-    if (const auto middle = julian(header, "MJD-MID", jd_minus_mjd, scale)) {
-        return set_middle(facts, middle->instant, "MJD-MID");
-    }
-    const auto start = start_of(header, scale, facts);
-    if (!start) {
+    if (!moment) {
         if (!header.text("DATE-OBS")) {
             facts.remarks.emplace_back("No keyword says when the exposure was: DATE-OBS is missing.");
         }
         return;
     }
-    const double exposure_s = facts.exposure_s ? facts.exposure_s->value : 0.0;
-    const bool stack = facts.stacked_exposures && facts.stacked_exposures->value > 1;
-    if (start->source == "DATE-OBS" && says_middle(header, "DATE-OBS")) {
-        return set_middle(facts, start->instant, "DATE-OBS (its comment says the middle)");
-    }
-    const auto end = date_and_time(header, "DATE-END", scale, facts);
-    const double interval_s = end ? sky::seconds_between(start->instant, end->instant) : 0.0;
-    // Reading the camera out may lengthen the interval; only a stack's light is spread over all of it.
-    if (end && stack && interval_s > 0.0) {
-        if (interval_s > stack_interval * exposure_s) facts.caveats.add(Caveat::time_uncertain);
-        return set_middle(facts, sky::later_by(start->instant, 0.5 * interval_s),
-                          start->source + ", DATE-END");
-    }
+    if (middle_of_interval(*moment, date_and_time(header, "DATE-END", scale, facts), facts)) return;
     if (stack) facts.caveats.add(Caveat::time_uncertain);
-    set_middle(facts, sky::later_by(start->instant, 0.5 * exposure_s),
-               fmt::format("{} + half of {}", start->source,
-                           facts.exposure_s ? facts.exposure_s->source : std::string("nothing")));
+    const std::string& source = moment->source;
+    if (has_any(comment_of(header, source), {"creat", "written", "saved"})) {
+        facts.caveats.add(Caveat::time_uncertain);
+        facts.remarks.push_back(fmt::format(
+            "{} says when the file was made, by its comment: it is taken for the start.", source));
+    }
+    if (moment->moment == Moment::middle) {
+        return set_middle(facts, moment->instant, source + " (its comment says the middle)");
+    }
+    if (!facts.exposure_s) {
+        facts.caveats.add(Caveat::time_uncertain);
+        return set_middle(facts, moment->instant, source + ", without half the exposure");
+    }
+    set_middle(facts, middle_from(*moment, exposure_s),
+               fmt::format("{} {} half of {}", source, moment->moment == Moment::start ? "+" : "-",
+                           facts.exposure_s->source));
 }
 
 }  // namespace emberline::frame

@@ -2,6 +2,8 @@
 // sky/site — a place on the Earth, WGS84.
 #pragma once
 
+#include <optional>
+
 #include "quantities/angle.hpp"
 
 namespace emberline::sky {
@@ -12,5 +14,9 @@ struct Site {
     double elevation_m = 0.0;
     bool operator==(const Site&) const = default;
 };
+
+// From Cartesian coordinates fixed to the Earth, metres, as the FITS standard's OBSGEO-X, -Y, -Z are. Nothing
+// for a place that is not within 20 km of the ellipsoid.
+[[nodiscard]] std::optional<Site> site_from_geocentric(double x_m, double y_m, double z_m);
 
 }  // namespace emberline::sky

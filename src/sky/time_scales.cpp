@@ -87,14 +87,35 @@ Result<CalendarTime> parse_date(std::string_view text) {
     return out;
 }
 
-// ERFA's quasi-JD of a calendar date at 0h.
-double day_number(const CalendarTime& time) {
+// ERFA's quasi-JD of a calendar date at 0h; nothing when there is no such date.
+std::optional<double> day_number(const CalendarTime& time) {
     double zero = 0.0, mjd = 0.0;
-    eraCal2jd(time.year, time.month, time.day, &zero, &mjd);
+    if (eraCal2jd(time.year, time.month, time.day, &zero, &mjd) < 0) return std::nullopt;
     return zero + mjd;
 }
 
+// A written offset taken off the clock's reading, not off elapsed time: a leap second between local and
+// universal midnight does not count.
+CalendarTime without_offset(const CalendarTime& local, double day) {
+    CalendarTime out = local;
+    out.offset_s = 0.0;
+    out.seconds_of_day = local.seconds_of_day - local.offset_s;
+    double shift = 0.0;
+    if (out.seconds_of_day < 0.0) shift = -1.0;
+    if (out.seconds_of_day >= seconds_per_day) shift = 1.0;
+    out.seconds_of_day -= shift * seconds_per_day;
+    double fraction = 0.0;
+    eraJd2cal(day, shift, &out.year, &out.month, &out.day, &fraction);
+    return out;
+}
+
+// ERFA turns days into whole numbers before it looks whether they are any.
+bool is_a_time(const Instant& instant) {
+    return std::isfinite(instant.day) && std::isfinite(instant.fraction);
+}
+
 double tai_minus_utc(const Instant& utc) {
+    if (!is_a_time(utc)) return 0.0;
     int year = 0, month = 0, day = 0;
     double fraction = 0.0, delta = 0.0;
     if (eraJd2cal(utc.day, utc.fraction, &year, &month, &day, &fraction) != 0) return 0.0;
@@ -104,6 +125,7 @@ double tai_minus_utc(const Instant& utc) {
 
 Instant to_tai(const Instant& instant) {
     Instant out{instant.day, instant.fraction, TimeScale::tai};
+    if (!is_a_time(instant)) return out;
     switch (instant.scale) {
         case TimeScale::tai:
             break;
@@ -170,9 +192,18 @@ Result<CalendarTime> parse_calendar(std::string_view text) {
     return time;
 }
 
-Result<Instant> instant_of(const CalendarTime& time, TimeScale scale) {
-    const double day = day_number(time);
-    if (scale != TimeScale::utc) return Instant{day, time.seconds_of_day / seconds_per_day, scale};
+Result<Instant> instant_of(const CalendarTime& written, TimeScale scale) {
+    const auto day = day_number(written);
+    // Leap seconds come at midnight of UTC alone.
+    const double longest_day_s = seconds_per_day + (scale == TimeScale::utc && written.offset_s == 0.0);
+    const bool seconds_fit = written.seconds_of_day >= 0.0 && written.seconds_of_day < longest_day_s;
+    if (!day || !seconds_fit || !(std::abs(written.offset_s) <= seconds_per_day)) {
+        return fail({.what = "There is no such time on that date.",
+                     .where = "",
+                     .mend = "Write it as 2024-02-03T21:04:05.25."});
+    }
+    if (scale != TimeScale::utc) return Instant{*day, written.seconds_of_day / seconds_per_day, scale};
+    const CalendarTime time = written.offset_s == 0.0 ? written : without_offset(written, *day);
     // A day with a leap second is 86 401 s long, and only there 23:59:60 exists.
     const int hours = std::min(23, static_cast<int>(time.seconds_of_day / seconds_per_hour));
     const int minutes =
@@ -187,7 +218,7 @@ Result<Instant> instant_of(const CalendarTime& time, TimeScale scale) {
                      .where = "",
                      .mend = "Check the time; a second 60 exists only where a leap second was inserted."});
     }
-    return time.offset_s == 0.0 ? utc : later_by(utc, -time.offset_s);
+    return utc;
 }
 
 Result<Instant> parse_instant(std::string_view text, TimeScale scale) {
@@ -199,6 +230,7 @@ Result<Instant> parse_instant(std::string_view text, TimeScale scale) {
 std::string iso(const Instant& instant, int decimals) {
     const char* scale = instant.scale == TimeScale::utc ? "UTC" : "TT";
     int year = 0, month = 0, day = 0, clock[4] = {};
+    if (!is_a_time(instant)) return "?";
     if (eraD2dtf(scale, decimals, instant.day, instant.fraction, &year, &month, &day, clock) < 0) return "?";
     std::string text =
         fmt::format("{:04}-{:02}-{:02}T{:02}:{:02}:{:02}", year, month, day, clock[0], clock[1], clock[2]);
@@ -235,7 +267,8 @@ double seconds_between(const Instant& a, const Instant& b) {
 Instant to_utc(const Instant& instant) {
     if (instant.scale == TimeScale::utc) return instant;
     const Instant tai = to_tai(instant);
-    Instant utc{0.0, 0.0, TimeScale::utc};
+    Instant utc{tai.day, tai.fraction, TimeScale::utc};
+    if (!is_a_time(tai)) return utc;
     eraTaiutc(tai.day, tai.fraction, &utc.day, &utc.fraction);
     return utc;
 }
@@ -271,12 +304,14 @@ bool beyond_leap_second_table(const Instant& instant) {
     const Instant utc = to_utc(instant);
     int year = 0, month = 0, day = 0;
     double fraction = 0.0, delta = 0.0;
+    if (!is_a_time(utc)) return true;
     if (eraJd2cal(utc.day, utc.fraction, &year, &month, &day, &fraction) != 0) return true;
     return eraDat(year, month, day, fraction, &delta) != 0 && tai_minus_utc(utc) != 0.0;
 }
 
 std::string night_of(const Instant& instant, double longitude_deg) {
     const Instant utc = to_utc(instant);
+    if (!is_a_time(utc) || !std::isfinite(longitude_deg)) return "?";
     // Half a day back, so that noon to noon of local mean time falls on one calendar date.
     const double local = (utc.day - 2400000.5) + utc.fraction + longitude_deg / 360.0 - 0.5;
     int year = 0, month = 0, day = 0;

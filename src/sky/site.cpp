@@ -1,0 +1,20 @@
+// SPDX-License-Identifier: MIT
+#include "sky/site.hpp"
+
+#include <erfa.h>
+#include <erfam.h>
+
+#include <cmath>
+
+namespace emberline::sky {
+
+std::optional<Site> site_from_geocentric(double x_m, double y_m, double z_m) {
+    constexpr double highest_m = 20e3;
+    double place_m[3] = {x_m, y_m, z_m};
+    double longitude = 0.0, latitude = 0.0, height_m = 0.0;
+    if (eraGc2gd(ERFA_WGS84, place_m, &longitude, &latitude, &height_m) != 0) return std::nullopt;
+    if (!(std::abs(height_m) < highest_m)) return std::nullopt;
+    return Site{Angle::radians(latitude), Angle::radians(longitude), height_m};
+}
+
+}  // namespace emberline::sky
