@@ -6,6 +6,7 @@
 #include <unistd.h>
 
 #include <bit>
+#include <cerrno>
 #include <cstring>
 #include <vector>
 
@@ -64,7 +65,8 @@ Result<std::string> fingerprint(const std::string& path) {
     const auto refuse = [&](std::string what) {
         return fail({.what = std::move(what), .where = path, .mend = "Check its name and permissions."});
     };
-    const Descriptor file{::open(path.c_str(), O_RDONLY | O_CLOEXEC)};
+    // Without O_NONBLOCK a pipe would keep us waiting for its other end.
+    const Descriptor file{::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK)};
     struct stat about = {};
     if (file.value < 0 || ::fstat(file.value, &about) != 0) {
         return refuse(fmt::format("The file cannot be opened: {}.", std::strerror(errno)));
@@ -75,9 +77,18 @@ Result<std::string> fingerprint(const std::string& path) {
     std::vector<unsigned char> buffer;
     const auto take = [&](long long offset, long long length) {
         buffer.resize(static_cast<std::size_t>(length));
-        const ssize_t got = ::pread(file.value, buffer.data(), buffer.size(), offset);
-        if (got > 0) digest.add(buffer.data(), static_cast<std::size_t>(got));
-        return got >= 0;
+        // A network disk may hand out less at a time than was asked for.
+        std::size_t have = 0;
+        while (have < buffer.size()) {
+            const ssize_t got = ::pread(file.value, buffer.data() + have, buffer.size() - have,
+                                        offset + static_cast<long long>(have));
+            if (got < 0 && errno == EINTR) continue;
+            if (got < 0) return false;
+            if (got == 0) break;
+            have += static_cast<std::size_t>(got);
+        }
+        digest.add(buffer.data(), have);
+        return true;
     };
     bool good = true;
     if (about.st_size <= whole_bytes) {

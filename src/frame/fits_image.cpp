@@ -7,27 +7,25 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <array>
-#include <bit>
+#include <cerrno>
 #include <cmath>
 #include <cstring>
 #include <limits>
+#include <utility>
 
 #include "frame/parse_header.hpp"
+#include "frame/tile_header.hpp"
 
 namespace emberline::frame {
 namespace {
 
 constexpr int most_side_px = 200000;  // larger axes are a damaged header
-constexpr long long most_tile_px = 1LL << 28;
+// Packed pixels may be far fewer bytes than the image that the header announces: 4 GB of it is enough.
+constexpr long long most_packed_px = 1LL << 30;
 constexpr const char* save_again = "Save the frame again from its source, or leave it out.";
-
-std::uint64_t big_endian(const unsigned char* bytes, std::size_t size) {
-    std::uint64_t value = 0;
-    for (std::size_t i = 0; i < size; ++i)
-        value = (value << 8U) | bytes[i];
-    return value;
-}
+constexpr const char* copy_again = "Copy it again from the camera's computer, or leave it out.";
 
 std::string spoken(int status) {
     char text[FLEN_STATUS] = {};
@@ -42,10 +40,14 @@ struct FitsImage::Handle {
     fitsfile* fits = nullptr;
     int descriptor = -1;
     long long file_bytes = 0;
-    ~Handle() {
+    void close_library() {
         int status = 0;
         if (fits != nullptr) fits_close_file(fits, &status);
+        fits = nullptr;
         fits_clear_errmsg();
+    }
+    ~Handle() {
+        close_library();
         if (descriptor >= 0) ::close(descriptor);
     }
 };
@@ -103,6 +105,7 @@ Result<std::shared_ptr<FitsImage>> FitsImage::open(const std::string& path) {
     image->plain_ = !image->tile_compressed_ && !gzipped;
     if (auto good = image->read_layout(); !good) return fail(good.error());
     if (auto good = image->check_length(); !good) return fail(good.error());
+    if (image->plain_) handle.close_library();
     return image;
 }
 
@@ -115,6 +118,15 @@ Result<void> FitsImage::find_image() {
             const bool end = status == END_OF_FILE && number > 1;
             if (!end) return fail(library_problem(status));
             fits_clear_errmsg();
+            LONGLONG header_start = 0, data_start = 0, data_end = 0;
+            status = 0;
+            fits_get_hduaddrll(handle_->fits, &header_start, &data_start, &data_end, &status);
+            if (status == 0 && data_end != handle_->fits->Fptr->filesize) {
+                return fail(problem(fmt::format("The file holds no image in its first {} part{}, and what "
+                                                "follows is cut short or damaged.",
+                                                number - 1, number == 2 ? "" : "s"),
+                                    copy_again));
+            }
             break;
         }
         const bool packed = fits_is_compressed_image(handle_->fits, &status) != 0;
@@ -155,115 +167,105 @@ Result<void> FitsImage::find_image() {
 Result<void> FitsImage::take_header() {
     char* text = nullptr;
     int cards = 0, status = 0;
-    // For a tile-compressed image: the header that the unpacked image would have.
-    if (tile_compressed_) {
-        fits_convert_hdr2str(handle_->fits, 0, nullptr, 0, &text, &cards, &status);
-    } else {
-        fits_hdr2str(handle_->fits, 0, nullptr, 0, &text, &cards, &status);
-    }
+    fits_hdr2str(handle_->fits, 0, nullptr, 0, &text, &cards, &status);
     if (status != 0) return fail(library_problem(status));
     std::string raw(text);
     fits_free_memory(text, &status);
-    header_ = parse_header(std::move(raw));
+    header_ = parse_header(tile_compressed_ ? header_of_unpacked(raw) : std::move(raw));
     return {};
 }
 
 Result<void> FitsImage::read_layout() {
-    scale_ = header_.number("BSCALE").value_or(1.0);
-    zero_ = header_.number("BZERO").value_or(0.0);
-    if (const auto blank = header_.integer("BLANK"); blank && bits_ > 0) {
-        has_blank_ = true;
-        blank_ = *blank;
-    }
+    scaling_.scale = header_.number("BSCALE").value_or(1.0);
+    scaling_.zero = header_.number("BZERO").value_or(0.0);
+    if (bits_ > 0) scaling_.blank = header_.integer("BLANK");
     LONGLONG header_start = 0, data_start = 0, data_end = 0;
     int status = 0;
     fits_get_hduaddrll(handle_->fits, &header_start, &data_start, &data_end, &status);
     if (status != 0) return fail(library_problem(status));
     data_offset_ = data_start;
-    if (tile_compressed_) {
-        long long tile = 1;
-        for (int axis = 1; axis <= 3; ++axis) {
-            long side = 1;
-            int unread = 0;
-            const std::string key = fmt::format("ZTILE{}", axis);
-            if (fits_read_key(handle_->fits, TLONG, key.c_str(), &side, nullptr, &unread) == 0) {
-                if (side < 1 || side > most_side_px) tile = most_tile_px + 1;
-                tile = std::min(tile * std::max(side, 1L), most_tile_px + 1);
-            }
-            fits_clear_errmsg();
-        }
-        if (tile > most_tile_px) {
-            return fail(problem("Its compression tiles are absurdly large.",
-                                "Its header is damaged: save the frame again from its source."));
-        }
-    }
-    return {};
+    if (plain_) return {};
+    const bool huge = static_cast<long long>(width_) * height_ > most_packed_px;
+    // Where ZTILEn are missing, a tile is a row.
+    const auto tile_side = [&](const char* keyword, int otherwise) {
+        int side = otherwise, unread = 0;
+        fits_read_key(handle_->fits, TINT, keyword, &side, nullptr, &unread);
+        fits_clear_errmsg();
+        return unread != 0 ? otherwise : side;
+    };
+    tile_width_ = tile_side("ZTILE1", width_);
+    tile_height_ = tile_side("ZTILE2", 1);
+    const bool tiles_fit = tile_width_ >= 1 && tile_height_ >= 1 && tile_width_ <= width_ &&
+                           tile_height_ <= height_ && tile_side("ZTILE3", 1) >= 1 &&
+                           tile_side("ZTILE3", 1) <= planes_;
+    if (!huge && (tiles_fit || !tile_compressed_)) return {};
+    return fail(problem(huge ? fmt::format("The packed image is said to be {} × {} pixels.", width_, height_)
+                             : fmt::format("The packed image is said to have tiles of {} × {} pixels.",
+                                           tile_width_, tile_height_),
+                        "Its header is damaged: save the frame again from its source."));
 }
 
-// A plain file shows at once whether its pixels are all there; packed ones show it when they are read.
+// Whether the bytes that the header announces are all there: in the file, or in what a packed file unpacks
+// to.
 Result<void> FitsImage::check_length() {
-    if (!plain_) return {};
-    const long long pixel_bytes = std::abs(bits_) / 8;
-    const long long needed = data_offset_ + pixel_bytes * width_ * height_ * planes_;
-    if (needed <= handle_->file_bytes) return {};
+    long long needed = data_offset_;
+    if (tile_compressed_) {
+        LONGLONG row_bytes = 0, rows = 0, heap_bytes = 0;
+        int status = 0;
+        fits_read_key(handle_->fits, TLONGLONG, "NAXIS1", &row_bytes, nullptr, &status);
+        fits_read_key(handle_->fits, TLONGLONG, "NAXIS2", &rows, nullptr, &status);
+        fits_read_key(handle_->fits, TLONGLONG, "PCOUNT", &heap_bytes, nullptr, &status);
+        if (status != 0) return fail(library_problem(status));
+        const double sum =
+            static_cast<double>(row_bytes) * static_cast<double>(rows) + static_cast<double>(heap_bytes);
+        if (row_bytes < 0 || rows < 0 || heap_bytes < 0 || sum > 1e15) {
+            return fail(problem("The table of packed tiles has an impossible size.", save_again));
+        }
+        needed += row_bytes * rows + heap_bytes;
+    } else {
+        needed += static_cast<long long>(std::abs(bits_) / 8) * width_ * height_ * planes_;
+    }
+    const long long there = plain_ ? handle_->file_bytes : handle_->fits->Fptr->filesize;
+    if (needed <= there) return {};
     return fail(
-        problem(fmt::format("The file is cut short: {} of {} bytes are there.", handle_->file_bytes, needed),
-                "Copy it again from the camera's computer, or leave it out."));
+        problem(fmt::format("The file is cut short: {} of {} bytes are there.", there, needed), copy_again));
 }
 
 std::string FitsImage::pixel_type() const {
-    if (bits_ == 16 && zero_ == 32768.0 && scale_ == 1.0) return "uint16";
-    if (bits_ == 32 && zero_ == 2147483648.0 && scale_ == 1.0) return "uint32";
+    if (bits_ == 16 && scaling_.zero == 32768.0 && scaling_.scale == 1.0) return "uint16";
+    if (bits_ == 32 && scaling_.zero == 2147483648.0 && scaling_.scale == 1.0) return "uint32";
     if (bits_ == 8) return "uint8";
     return bits_ > 0 ? fmt::format("int{}", bits_) : fmt::format("float{}", -bits_);
 }
 
-Result<Cutout> FitsImage::read(int plane, const PixelBox& box) const {
-    Cutout cutout;
-    cutout.box = box;
-    cutout.adu.resize(static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height));
-    const auto good = plain_ ? read_plain(plane, cutout) : read_packed(plane, cutout);
-    if (!good) return fail(good.error());
-    for (float& v : cutout.adu) {
-        if (!std::isfinite(v)) v = std::numeric_limits<float>::quiet_NaN();
+Result<std::vector<Cutout>> FitsImage::read(int plane, const std::vector<PixelBox>& boxes) const {
+    std::vector<Cutout> cutouts(boxes.size());
+    for (std::size_t i = 0; i < boxes.size(); ++i) {
+        cutouts[i].box = boxes[i];
+        cutouts[i].adu.resize(static_cast<std::size_t>(boxes[i].width) *
+                              static_cast<std::size_t>(boxes[i].height));
     }
-    return cutout;
-}
-
-namespace {
-
-struct Scaling {
-    double scale, zero;
-    bool has_blank;
-    long long blank;
-};
-
-template <class Stored, std::size_t size>
-void unpack_integers(const unsigned char* bytes, std::size_t n, const Scaling& s, float* out) {
-    for (std::size_t i = 0; i < n; ++i) {
-        const auto raw = static_cast<Stored>(big_endian(bytes + i * size, size));
-        const bool undefined = s.has_blank && static_cast<long long>(raw) == s.blank;
-        out[i] = undefined ? std::numeric_limits<float>::quiet_NaN()
-                           : static_cast<float>(static_cast<double>(raw) * s.scale + s.zero);
+    if (tile_compressed_ && cutouts.size() > 1) {
+        if (auto good = read_tiles(plane, cutouts); !good) return fail(good.error());
+        return cutouts;
     }
-}
-
-template <class Stored, class Bits>
-void unpack_floats(const unsigned char* bytes, std::size_t n, const Scaling& s, float* out) {
-    for (std::size_t i = 0; i < n; ++i) {
-        const auto raw =
-            std::bit_cast<Stored>(static_cast<Bits>(big_endian(bytes + i * sizeof(Bits), sizeof(Bits))));
-        out[i] = static_cast<float>(static_cast<double>(raw) * s.scale + s.zero);
+    // In the order of rows, so that a disk need not seek back.
+    std::vector<Cutout*> in_order;
+    for (Cutout& cutout : cutouts)
+        in_order.push_back(&cutout);
+    std::stable_sort(in_order.begin(), in_order.end(),
+                     [](const Cutout* a, const Cutout* b) { return a->box.y0 < b->box.y0; });
+    for (Cutout* cutout : in_order) {
+        const auto good = plain_ ? read_plain(plane, *cutout) : read_packed(plane, *cutout);
+        if (!good) return fail(good.error());
     }
+    return cutouts;
 }
-
-}  // namespace
 
 Result<void> FitsImage::read_plain(int plane, Cutout& cutout) const {
     const PixelBox& box = cutout.box;
     const auto pixel_bytes = static_cast<std::size_t>(std::abs(bits_) / 8);
     const auto columns = static_cast<std::size_t>(box.width);
-    const Scaling scaling{scale_, zero_, has_blank_, blank_};
     std::vector<unsigned char> row(columns * pixel_bytes);
     for (int y = 0; y < box.height; ++y) {
         const long long pixel = (static_cast<long long>(plane) * height_ + box.y0 + y) * width_ + box.x0;
@@ -279,27 +281,8 @@ Result<void> FitsImage::read_plain(int plane, Cutout& cutout) const {
             }
             have += static_cast<std::size_t>(got);
         }
-        float* out = cutout.adu.data() + static_cast<std::size_t>(y) * columns;
-        switch (bits_) {
-            case 8:
-                unpack_integers<std::uint8_t, 1>(row.data(), columns, scaling, out);
-                break;
-            case 16:
-                unpack_integers<std::int16_t, 2>(row.data(), columns, scaling, out);
-                break;
-            case 32:
-                unpack_integers<std::int32_t, 4>(row.data(), columns, scaling, out);
-                break;
-            case 64:
-                unpack_integers<std::int64_t, 8>(row.data(), columns, scaling, out);
-                break;
-            case -32:
-                unpack_floats<float, std::uint32_t>(row.data(), columns, scaling, out);
-                break;
-            default:
-                unpack_floats<double, std::uint64_t>(row.data(), columns, scaling, out);
-                break;
-        }
+        unpack_pixels(bits_, row.data(), columns, scaling_,
+                      cutout.adu.data() + static_cast<std::size_t>(y) * columns);
     }
     return {};
 }
@@ -313,11 +296,50 @@ Result<void> FitsImage::read_packed(int plane, Cutout& cutout) const {
     float undefined = std::numeric_limits<float>::quiet_NaN();
     int any = 0, status = 0;
     fits_read_subset(handle_->fits, TFLOAT, first, last, step, &undefined, cutout.adu.data(), &any, &status);
+    for (float& v : cutout.adu) {
+        if (!std::isfinite(v)) v = undefined;
+    }
     if (status == 0) return {};
     const bool cut = status == END_OF_FILE || status == READ_ERROR || status == DATA_DECOMPRESSION_ERR;
     if (!cut) return fail(library_problem(status));
     fits_clear_errmsg();
     return fail(problem("The packed pixels are cut short or damaged.", save_again));
+}
+
+// Tile by tile, in the order of rows; of each tile the part that the boxes need.
+Result<void> FitsImage::read_tiles(int plane, std::vector<Cutout>& cutouts) const {
+    struct Use {
+        int row, column;  // of the tile
+        Cutout* cutout;
+    };
+    std::vector<Use> uses;
+    for (Cutout& cutout : cutouts) {
+        const PixelBox& box = cutout.box;
+        for (int row = box.y0 / tile_height_; row <= (box.y0 + box.height - 1) / tile_height_; ++row) {
+            for (int column = box.x0 / tile_width_; column <= (box.x0 + box.width - 1) / tile_width_;
+                 ++column)
+                uses.push_back({row, column, &cutout});
+        }
+    }
+    const auto place = [](const Use& use) { return std::pair(use.row, use.column); };
+    std::stable_sort(uses.begin(), uses.end(),
+                     [&](const Use& a, const Use& b) { return place(a) < place(b); });
+    for (auto use = uses.begin(); use != uses.end();) {
+        const auto end =
+            std::find_if(use, uses.end(), [&](const Use& other) { return place(other) != place(*use); });
+        const PixelBox tile{use->column * tile_width_, use->row * tile_height_, tile_width_, tile_height_};
+        Cutout part;
+        for (auto u = use; u != end; ++u)
+            part.box = part.box.joined(u->cutout->box.shared(tile));
+        part.adu.resize(static_cast<std::size_t>(part.box.width) * static_cast<std::size_t>(part.box.height));
+        if (auto good = read_packed(plane, part); !good) return fail(good.error());
+        for (; use != end; ++use) {
+            const PixelBox both = use->cutout->box.shared(tile);
+            for (int y = both.y0; y < both.y0 + both.height; ++y)
+                std::copy_n(&part.at(both.x0, y), both.width, &use->cutout->at(both.x0, y));
+        }
+    }
+    return {};
 }
 
 }  // namespace emberline::frame

@@ -6,9 +6,11 @@
 
 #include <memory>
 #include <string>
+#include <vector>
 
 #include "frame/header.hpp"
 #include "frame/pixels.hpp"
+#include "frame/unpack_pixels.hpp"
 #include "quantities/problem.hpp"
 
 namespace emberline::frame {
@@ -30,8 +32,8 @@ class FitsImage {
     [[nodiscard]] int bits() const { return bits_; }  // BITPIX of the pixels, unpacked
     [[nodiscard]] std::string pixel_type() const;
     [[nodiscard]] bool tile_compressed() const { return tile_compressed_; }
-    // `box` lies inside the image.
-    [[nodiscard]] Result<Cutout> read(int plane, const PixelBox& box) const;
+    // Boxes lie inside the image. A tile that several of them touch is unpacked once.
+    [[nodiscard]] Result<std::vector<Cutout>> read(int plane, const std::vector<PixelBox>& boxes) const;
 
   private:
     struct Handle;
@@ -42,6 +44,7 @@ class FitsImage {
     [[nodiscard]] Result<void> check_length();
     [[nodiscard]] Result<void> read_plain(int plane, Cutout& cutout) const;
     [[nodiscard]] Result<void> read_packed(int plane, Cutout& cutout) const;
+    [[nodiscard]] Result<void> read_tiles(int plane, std::vector<Cutout>& cutouts) const;
     [[nodiscard]] Problem problem(std::string what, std::string mend) const;
     [[nodiscard]] Problem library_problem(int status) const;
 
@@ -51,12 +54,11 @@ class FitsImage {
     int hdu_ = 0;
     int width_ = 0, height_ = 0, planes_ = 1;
     int bits_ = 16;
-    double scale_ = 1.0, zero_ = 0.0;
-    bool has_blank_ = false;
-    long long blank_ = 0;
+    Scaling scaling_;
     bool tile_compressed_ = false;
-    bool plain_ = false;         // its bytes lie in the file as they are
-    long long data_offset_ = 0;  // bytes, of the first pixel
+    int tile_width_ = 1, tile_height_ = 1;  // where tile-compressed
+    bool plain_ = false;                    // its bytes lie in the file as they are
+    long long data_offset_ = 0;             // bytes, of the first pixel, or of the tiles' table
 };
 
 }  // namespace emberline::frame

@@ -1,48 +1,57 @@
 // SPDX-License-Identifier: MIT
 #include "frame/frame.hpp"
 
-#include <algorithm>
-#include <numeric>
+#include <new>
+#include <utility>
 
 #include "frame/fits_image.hpp"
 #include "frame/read_facts.hpp"
 
 namespace emberline::frame {
 
+namespace {
+
+Problem no_memory(const std::string& path) {
+    return {.what = "There is not enough memory to read this.",
+            .where = path,
+            .mend = "Close other programs, or read the frame in parts.",
+            .kind = ProblemKind::storage};
+}
+
+}  // namespace
+
 const Header& Frame::header() const {
     return image_->header();
 }
 
 Result<Cutout> Frame::read(const PixelBox& box) const {
-    const PixelBox inside = box.inside(facts_.width_px, facts_.height_px);
-    if (inside.empty()) {
-        return fail({.what = "That part lies outside the frame.",
-                     .where = facts_.path,
-                     .mend = "Check the plate solution and the positions of the stars."});
-    }
-    return image_->read(facts_.plane, inside);
+    auto cutouts = read(std::vector<PixelBox>{box});
+    if (!cutouts) return fail(cutouts.error());
+    return std::move(cutouts->front());
 }
 
-Result<std::vector<Cutout>> Frame::read(const std::vector<PixelBox>& boxes) const {
-    // In the order of rows, so that a packed file unpacks each tile once and a disk need not seek back.
-    std::vector<std::size_t> order(boxes.size());
-    std::iota(order.begin(), order.end(), std::size_t{0});
-    std::stable_sort(order.begin(), order.end(),
-                     [&](std::size_t a, std::size_t b) { return boxes[a].y0 < boxes[b].y0; });
-    std::vector<Cutout> cutouts(boxes.size());
-    for (const std::size_t i : order) {
-        auto cutout = read(boxes[i]);
-        if (!cutout) return fail(cutout.error());
-        cutouts[i] = std::move(*cutout);
+Result<std::vector<Cutout>> Frame::read(const std::vector<PixelBox>& boxes) const try {
+    std::vector<PixelBox> inside;
+    inside.reserve(boxes.size());
+    for (const PixelBox& box : boxes) {
+        inside.push_back(box.inside(facts_.width_px, facts_.height_px));
+        if (inside.back().empty()) {
+            return fail({.what = "That part lies outside the frame.",
+                         .where = facts_.path,
+                         .mend = "Check the plate solution and the positions of the stars."});
+        }
     }
-    return cutouts;
+    return image_->read(facts_.plane, inside);
+} catch (const std::bad_alloc&) {
+    return fail(no_memory(facts_.path));
 }
 
 Result<Cutout> Frame::read_whole() const {
     return read(PixelBox{0, 0, facts_.width_px, facts_.height_px});
 }
 
-Result<std::vector<Frame>> open_frames(const std::string& path, const std::vector<Instrument>& instruments) {
+Result<std::vector<Frame>> open_frames(const std::string& path,
+                                       const std::vector<Instrument>& instruments) try {
     auto image = FitsImage::open(path);
     if (!image) return fail(image.error());
     auto wcs = Wcs::parse((*image)->header().raw());
@@ -71,6 +80,8 @@ Result<std::vector<Frame>> open_frames(const std::string& path, const std::vecto
         frames.push_back(std::move(frame));
     }
     return frames;
+} catch (const std::bad_alloc&) {
+    return fail(no_memory(path));
 }
 
 }  // namespace emberline::frame

@@ -10,8 +10,6 @@
 namespace emberline::frame {
 namespace {
 
-constexpr std::size_t card_length = 80;
-
 // The text of a quoted value that begins at `text[0] == '\''`, doubled quotes made single, and where it ends.
 struct Quoted {
     std::string value;
@@ -61,8 +59,12 @@ void read_value(std::string_view rest, Card& card) {
     if (slash != std::string_view::npos) card.comment = std::string(trimmed(text.substr(slash + 1)));
 }
 
-Card read_card(std::string_view line) {
+}  // namespace
+
+Card parse_card(std::string_view written) {
     Card card;
+    const std::string clean = printable(written);
+    const std::string_view line = clean;
     constexpr std::string_view hierarch = "HIERARCH ";
     if (line.starts_with(hierarch)) {
         const std::size_t equals = line.find('=');
@@ -81,19 +83,23 @@ Card read_card(std::string_view line) {
     return card;
 }
 
-}  // namespace
+std::string c_number(std::string text) {
+    std::replace(text.begin(), text.end(), 'D', 'E');
+    std::replace(text.begin(), text.end(), 'd', 'e');
+    return text;
+}
 
 Header parse_header(std::string raw) {
     std::vector<Card> cards;
     for (std::size_t at = 0; at < raw.size(); at += card_length) {
-        const std::string line = printable(std::string_view(raw).substr(at, card_length));
-        Card card = read_card(line);
+        const std::string_view line = std::string_view(raw).substr(at, card_length);
+        Card card = parse_card(line);
         if (card.keyword == "END" && card.value.empty()) break;
         const bool goes_on = card.keyword == "CONTINUE" && !cards.empty() && cards.back().is_string &&
                              cards.back().value.ends_with('&');
         if (goes_on) {
             Card rest;
-            read_value(std::string_view(line).substr(8), rest);
+            read_value(printable(line.substr(8)), rest);
             cards.back().value.pop_back();
             cards.back().value += rest.value;
             continue;
@@ -118,14 +124,14 @@ std::optional<std::string> Header::text(std::string_view keyword) const {
 std::optional<double> Header::number(std::string_view keyword) const {
     const Card* card = find(keyword);
     if (card == nullptr) return std::nullopt;
-    std::string value = card->value;
-    // Fortran writes double precision as 1.5D3.
-    std::replace(value.begin(), value.end(), 'D', 'E');
-    std::replace(value.begin(), value.end(), 'd', 'e');
-    return parse_number(value);
+    return parse_number(c_number(card->value));
 }
 
 std::optional<long long> Header::integer(std::string_view keyword) const {
+    // A double would round the 64-bit integers that BLANK may be.
+    if (const Card* card = find(keyword); card != nullptr) {
+        if (const auto exact = parse_integer(card->value)) return exact;
+    }
     const auto value = number(keyword);
     if (!value || *value != std::floor(*value) || std::abs(*value) > 9e15) return std::nullopt;
     return static_cast<long long>(*value);

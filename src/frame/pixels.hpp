@@ -13,6 +13,9 @@ struct PixelBox {
     [[nodiscard]] bool empty() const { return width <= 0 || height <= 0; }
     // The part of this box inside a frame of that size.
     [[nodiscard]] PixelBox inside(int frame_width, int frame_height) const;
+    // The part that both cover, and the smallest box that covers both; an empty box adds nothing.
+    [[nodiscard]] PixelBox shared(const PixelBox& other) const;
+    [[nodiscard]] PixelBox joined(const PixelBox& other) const;
     bool operator==(const PixelBox&) const = default;
 };
 

@@ -4,19 +4,19 @@
 #include <fmt/format.h>
 #include <wcslib/dis.h>
 #include <wcslib/wcs.h>
-#include <wcslib/wcserr.h>
-#include <wcslib/wcsfix.h>
 #include <wcslib/wcshdr.h>
-#include <wcslib/wcsprintf.h>
 
+#include <algorithm>
 #include <cmath>
 #include <mutex>
-#include <vector>
+
+#include "frame/parse_header.hpp"
+#include "frame/wcs_cards.hpp"
+#include "quantities/text.hpp"
 
 namespace emberline::frame {
 namespace {
 
-constexpr std::size_t card_length = 80;
 constexpr double way_back_px = 0.01;  // a distortion's inverse that misses by more found a wrong root
 
 // WCSLIB's header parsers keep state between calls in some versions.
@@ -25,20 +25,13 @@ std::mutex& parser_lock() {
     return lock;
 }
 
-bool has_card(std::string_view cards, std::string_view keyword) {
-    for (std::size_t at = 0; at + 8 <= cards.size(); at += card_length) {
-        const std::string_view name = cards.substr(at, 8);
-        if (name.starts_with(keyword) &&
-            name.find_first_not_of(' ', keyword.size()) == std::string_view::npos)
-            return true;
-    }
-    return false;
-}
-
 Problem unusable(std::string what, std::string where, std::string mend) {
     return {.what = std::move(what), .where = std::move(where), .mend = std::move(mend)};
 }
 
+constexpr const char* singular = "The plate solution cannot be used: its matrix is singular.";
+constexpr const char* matrix_keywords = "keywords CD1_1 … CD2_2, or PC and CDELT";
+constexpr double least_determinant = 1e-6;  // of the matrix's largest element, squared
 constexpr const char* solve_it = "Solve the frame's plate first, so that its header has a celestial WCS.";
 
 }  // namespace
@@ -71,6 +64,11 @@ struct ParsedHeader {
     }
 };
 
+std::string lower_first(std::string text) {
+    if (!text.empty()) text[0] = lower_case(text.substr(0, 1))[0];
+    return text;
+}
+
 std::string describe(const wcsprm& wcs) {
     std::string text = std::string(wcs.ctype[wcs.lng]).substr(0, 8);
     text = text.size() >= 8 ? text.substr(5, 3) : text;
@@ -87,67 +85,46 @@ std::string describe(const wcsprm& wcs) {
 }  // namespace
 
 Result<Wcs> Wcs::parse(std::string_view cards) {
-    std::string text(cards.substr(0, cards.size() - cards.size() % card_length));
+    auto text = wcs_cards(cards);
+    if (!text) return fail(text.error());
     ParsedHeader parsed;
     auto impl = std::make_shared<Impl>();
     {
         const std::scoped_lock lock(parser_lock());
-        wcserr_enable(1);
         int rejected = 0;
-        const int status = wcspih(text.data(), static_cast<int>(text.size() / card_length), WCSHDR_all, 0,
+        const int status = wcspih(text->data(), static_cast<int>(text->size() / card_length), WCSHDR_all, 0,
                                   &rejected, &parsed.count, &parsed.all);
-        if (status != 0) {
+        if (status != 0 || parsed.count == 0) {
             return fail(unusable("The plate solution cannot be read.", "WCS keywords", solve_it));
         }
     }
-    if (parsed.count == 0 || !has_card(cards, "CTYPE1")) {
-        return fail(unusable("The frame has no plate solution: CTYPE1 and CTYPE2 are missing.",
-                             "WCS keywords", solve_it));
-    }
-    // The primary description; the alternates A to Z are not asked for.
-    int axes = 2;
-    int wanted[] = {WCSSUB_LONGITUDE, WCSSUB_LATITUDE};
-    const int sub = wcssub(1, parsed.all, &axes, wanted, &impl->celestial);
-    impl->filled = true;
-    if (sub != 0 || axes != 2) {
-        return fail(
-            unusable("The frame has no plate solution: its axes are not right ascension and declination.",
-                     "keywords CTYPE1, CTYPE2", solve_it));
-    }
-    if (!has_card(cards, "CD1_1") && !has_card(cards, "CD1_2") && !has_card(cards, "CDELT1")) {
-        return fail(unusable("The plate solution has no scale: neither a CD matrix nor CDELT is there.",
-                             "keywords CD1_1 … or CDELT1", solve_it));
-    }
     wcsprm& w = impl->celestial;
-    const int set = wcsset(&w);
+    const int copied = wcscopy(1, parsed.all, &w);
+    impl->filled = true;
+    const int set = copied != 0 ? copied : wcsset(&w);
     if (set != 0) {
-        return fail(
-            unusable(fmt::format("The plate solution cannot be used: {}.",
-                                 set == WCSERR_SINGULAR_MTX ? "its matrix is singular" : wcs_errmsg[set]),
-                     "keywords CD1_1 … CD2_2, or PC and CDELT", solve_it));
-    }
-    const std::string frame = w.radesys;
-    const std::string longitude = std::string(w.ctype[w.lng]).substr(0, 2);
-    if (longitude != "RA" || frame.starts_with("FK4")) {
-        return fail(
-            unusable(fmt::format("The plate solution is in {}, not in ICRS.",
-                                 longitude != "RA" ? "other coordinates than right ascension" : frame),
-                     "keywords CTYPE1, RADESYS", "Solve the plate against a catalogue in ICRS or J2000."));
+        return fail(unusable(
+            set == WCSERR_SINGULAR_MTX
+                ? std::string(singular)
+                : fmt::format("The plate solution cannot be used: {}.", lower_first(wcs_errmsg[set])),
+            set == WCSERR_SINGULAR_MTX ? matrix_keywords : "WCS keywords", solve_it));
     }
     // Intermediate world coordinates by pixel, degrees: CD, or PC times CDELT.
     double cd[2][2] = {};
+    double largest = 0.0;
     for (int i = 0; i < 2; ++i) {
-        for (int j = 0; j < 2; ++j)
+        for (int j = 0; j < 2; ++j) {
             cd[i][j] = w.cdelt[i] * w.pc[i * 2 + j];
+            largest = std::max(largest, std::abs(cd[i][j]));
+        }
     }
     const double determinant = cd[w.lng][0] * cd[w.lat][1] - cd[w.lng][1] * cd[w.lat][0];
-    if (!std::isfinite(determinant) || std::abs(determinant) < 1e-20) {
-        return fail(unusable("The plate solution cannot be used: its matrix is singular.",
-                             "keywords CD1_1 … CD2_2, or PC and CDELT", solve_it));
+    if (!std::isfinite(determinant) || std::abs(determinant) < least_determinant * largest * largest) {
+        return fail(unusable(singular, matrix_keywords, solve_it));
     }
     impl->scale_arcsec = std::sqrt(std::abs(determinant)) * 3600.0;
     impl->mirrored = determinant > 0.0;
-    impl->position_angle = Angle::radians(std::atan2(cd[w.lng][1], cd[w.lat][1])).wrapped_positive();
+    impl->position_angle = Angle::radians(std::atan2(cd[w.lng][1] + 0.0, cd[w.lat][1])).wrapped_positive();
     impl->description = describe(w);
     Wcs out;
     out.impl_ = std::move(impl);

@@ -6,27 +6,71 @@
 #include <unistd.h>
 
 #include <filesystem>
+#include <string_view>
+
+#include "frame/parse_header.hpp"
 
 namespace emberline::frame {
 
-std::string card_text(const Card& card) {
-    std::string value = card.value;
-    if (card.is_string) {
-        std::string quoted;
-        for (const char c : card.value)
-            quoted += c == '\'' ? std::string("''") : std::string(1, c);
-        value = fmt::format("'{:<8}'", quoted);
-    } else {
-        value = fmt::format("{:>20}", value);
+namespace {
+
+constexpr std::size_t longest_string = 68;  // between the quotes of one card; longer ones go on in CONTINUE
+
+// Quotes doubled, and '?' for what no header may hold.
+std::string quotable(std::string_view text) {
+    std::string out;
+    for (const char c : text) {
+        const bool printable = c >= ' ' && c <= '~';
+        out += printable ? c : '?';
+        if (c == '\'') out += c;
     }
-    std::string text = fmt::format("{:<8}= {}", card.keyword, value);
-    if (!card.comment.empty()) text += " / " + card.comment;
-    text.resize(80, ' ');
+    return out;
+}
+
+Problem unwritable(const std::string& path, std::string why) {
+    return {.what = fmt::format("The frame cannot be written: {}.", why),
+            .where = path,
+            .mend = "Check the free space and the permissions there.",
+            .kind = ProblemKind::storage};
+}
+
+}  // namespace
+
+std::string card_text(const Card& card) {
+    std::string text;
+    if (card.keyword.empty() || card.keyword == "COMMENT" || card.keyword == "HISTORY") {
+        text = fmt::format("{:<8}{}", card.keyword, card.comment);
+    } else {
+        text = card.keyword.size() <= 8 ? fmt::format("{:<8}= ", card.keyword)
+                                        : fmt::format("HIERARCH {} = ", card.keyword);
+        if (card.is_string) {
+            std::string value = quotable(card.value);
+            const std::size_t room = text.size() + 2 < card_length ? card_length - 2 - text.size() : 0;
+            // Never half of a doubled quote.
+            if (value.size() > room) value = quotable(card.value.substr(0, room / 2));
+            text += fmt::format("'{:<8}'", value);
+        } else {
+            text += fmt::format("{:>20}", card.value);
+        }
+        if (!card.comment.empty()) text += " / " + card.comment;
+    }
+    text.resize(card_length, ' ');
+    for (char& c : text) {
+        if (c < ' ' || c > '~') c = '?';
+    }
     return text;
 }
 
 Result<void> write_frame(const std::string& path, int width, int height, std::span<const std::uint16_t> adu,
                          const std::vector<Card>& cards, Packing packing) {
+    if (width < 1 || height < 1 ||
+        adu.size() != static_cast<std::size_t>(width) * static_cast<std::size_t>(height)) {
+        return fail(
+            {.what = fmt::format("{} pixels do not make an image of {} × {}.", adu.size(), width, height),
+             .where = path,
+             .mend = "Hand over as many pixels as width times height.",
+             .kind = ProblemKind::request});
+    }
     const std::string beside = fmt::format("{}.{}.part", path, ::getpid());
     std::error_code ignored;
     std::filesystem::remove(beside, ignored);
@@ -36,8 +80,15 @@ Result<void> write_frame(const std::string& path, int width, int height, std::sp
     if (packing == Packing::tiles) fits_set_compression_type(file, RICE_1, &status);
     long sides[2] = {width, height};
     fits_create_img(file, USHORT_IMG, 2, sides, &status);
-    for (const Card& card : cards)
-        fits_write_record(file, card_text(card).c_str(), &status);
+    for (const Card& card : cards) {
+        if (card.is_string && quotable(card.value).size() > longest_string) {
+            // cfitsio doubles the quotes itself.
+            fits_write_key_longstr(file, card.keyword.c_str(), card.value.c_str(), card.comment.c_str(),
+                                   &status);
+        } else {
+            fits_write_record(file, card_text(card).c_str(), &status);
+        }
+    }
     // cfitsio takes a pointer to non-const, and only reads.
     fits_write_img(file, TUSHORT, 1, static_cast<LONGLONG>(adu.size()),
                    const_cast<std::uint16_t*>(adu.data()), &status);
@@ -53,10 +104,7 @@ Result<void> write_frame(const std::string& path, int width, int height, std::sp
     fits_get_errstatus(status, why);
     fits_clear_errmsg();
     std::filesystem::remove(beside, ignored);
-    return fail({.what = fmt::format("The frame cannot be written: {}.", status != 0 ? why : error.message()),
-                 .where = path,
-                 .mend = "Check the free space and the permissions there.",
-                 .kind = ProblemKind::storage});
+    return fail(unwritable(path, status != 0 ? std::string(why) : error.message()));
 }
 
 }  // namespace emberline::frame

@@ -21,7 +21,7 @@ enum class Packing { plain, tiles };  // tiles: Rice, a row a tile, in an extens
                                        std::span<const std::uint16_t> adu, const std::vector<Card>& cards,
                                        Packing packing = Packing::plain);
 
-// "DATE-OBS= '2024-02-03T21:04:05' / start of exposure", 80 characters.
+// "DATE-OBS= '2024-02-03T21:04:05' / start of exposure", 80 characters; what does not fit is cut off.
 [[nodiscard]] std::string card_text(const Card& card);
 
 }  // namespace emberline::frame
