@@ -2,6 +2,7 @@
 // Notation: f a frame's flux on the common zero point, v its variance, w = robust weight / v.
 #include "night/combine_frames.hpp"
 
+#include <algorithm>
 #include <cmath>
 
 #include "numerics/contamination.hpp"
@@ -13,6 +14,13 @@ namespace {
 constexpr double chance_sigma = 2.81;           // one-sided, once in 400
 constexpr std::size_t frames_for_outliers = 4;  // fewer cannot tell which of them is wrong
 constexpr int iterations = 6;                   // the expected flux settles in two or three
+
+// An outlier is one among how these frames scatter, and not by their noise alone: where all of them scatter
+// more, each would else be called wrong, and the error bar would stay as small as the noise. Never below 1.
+double usual_squared_pull(const std::vector<double>& squared_pulls) {
+    const double sigma = numerics::mad_to_sigma * std::sqrt(numerics::median(squared_pulls));
+    return std::max(1.0, sigma * sigma);
+}
 
 }  // namespace
 
@@ -31,7 +39,7 @@ CombinedFlux combine_frames(std::span<const StarInFrame> frames) {
         zero_points.push_back(frame.zero_point_mag);
     out.zero_point_mag = numerics::median(zero_points);
 
-    std::vector<double> scale(n), f(n), variance(n), robust(n, 1.0);
+    std::vector<double> scale(n), f(n), variance(n), squared_pull(n), robust(n, 1.0);
     for (std::size_t i = 0; i < n; ++i) {
         scale[i] = flux_ratio(frames[i].zero_point_mag - out.zero_point_mag);
         f[i] = frames[i].flux_e * scale[i];
@@ -43,26 +51,26 @@ CombinedFlux combine_frames(std::span<const StarInFrame> frames) {
             std::hypot(frames[i].zero_point_err_mag, frames[i].scatter_mag) / mag_per_relative_flux;
         return noise + std::pow(relative * std::max(expected, 0.0), 2);
     };
-    const auto weighted_mean = [&](double expected) {
-        double sum = 0.0, weights = 0.0;
-        for (std::size_t i = 0; i < n; ++i) {
-            variance[i] = variance_at(i, expected);
-            const double w = robust[i] / variance[i];
-            sum += w * f[i];
-            weights += w;
-        }
-        out.flux_e = {sum / weights, std::sqrt(1.0 / weights)};
-    };
     // The median starts it: a cosmic ray in one frame must not.
     out.flux_e.value = numerics::median(f);
     for (int k = 0; k < iterations; ++k) {
-        weighted_mean(out.flux_e.value);
-        if (n < frames_for_outliers) continue;
         for (std::size_t i = 0; i < n; ++i) {
-            const double miss = f[i] - out.flux_e.value;
-            robust[i] =
-                numerics::contamination_weight(miss * miss / variance[i], numerics::observation_outliers);
+            variance[i] = variance_at(i, out.flux_e.value);
+            squared_pull[i] = std::pow(f[i] - out.flux_e.value, 2) / variance[i];
         }
+        if (n >= frames_for_outliers) {
+            const double usual = usual_squared_pull(squared_pull);
+            for (std::size_t i = 0; i < n; ++i) {
+                robust[i] =
+                    numerics::contamination_weight(squared_pull[i] / usual, numerics::observation_outliers);
+            }
+        }
+        double sum = 0.0, weights = 0.0;
+        for (std::size_t i = 0; i < n; ++i) {
+            sum += robust[i] / variance[i] * f[i];
+            weights += robust[i] / variance[i];
+        }
+        out.flux_e = {sum / weights, std::sqrt(1.0 / weights)};
     }
     double degrees = -1.0;
     for (std::size_t i = 0; i < n; ++i) {
