@@ -21,7 +21,7 @@ constexpr double least_beta = 1.2, most_beta = 12.0;
 // Width and β trade against each other in images of few pixels: what seeing usually gives holds β there.
 constexpr double usual_beta = 3.2, usual_beta_err = 0.6;  // common practice, no source
 constexpr int most_iterations = 60;
-constexpr double fit_reach_fwhm = 2.6;
+constexpr double fit_reach_fwhm = 2.4;
 
 // Gauss–Legendre points over a pixel: two an axis are exact to the cubic, three to the fifth order.
 struct Rule {
@@ -32,8 +32,13 @@ constexpr Rule two_points{2, {-0.28867513459481287, 0.28867513459481287, 0.0}, {
 constexpr Rule three_points{
     3, {-0.38729833462074170, 0.0, 0.38729833462074170}, {5.0 / 18.0, 8.0 / 18.0, 5.0 / 18.0}};
 
+constexpr Rule one_point{1, {0.0, 0.0, 0.0}, {1.0, 0.0, 0.0}};
+// Beyond this many FWHM a pixel's middle stands for the pixel: the profile is straight enough there.
+constexpr double fine_fwhm = 1.3;
+
 struct FitPixel {
     double x, y, adu, weight;
+    const Rule* rule;
 };
 
 // Value and derivatives of the model in one pixel.
@@ -48,7 +53,8 @@ double model(const Parameters& p, double x, double y, const Rule& rule, Paramete
             const double v = y + rule.at[static_cast<std::size_t>(j)] - p[1];
             const double q = p[2] * u * u + 2.0 * p[3] * u * v + p[4] * v * v;
             const double base = 1.0 + std::max(q, -0.999);
-            const double shape = w * std::exp(-p[5] * std::log(base));
+            const double log_base = std::log(base);
+            const double shape = w * std::exp(-p[5] * log_base);
             const double slope = -p[5] * p[6] * shape / base;  // d value / d q
             value += p[6] * shape;
             gradient[0] += slope * -2.0 * (p[2] * u + p[3] * v);
@@ -56,7 +62,7 @@ double model(const Parameters& p, double x, double y, const Rule& rule, Paramete
             gradient[2] += slope * u * u;
             gradient[3] += slope * 2.0 * u * v;
             gradient[4] += slope * v * v;
-            gradient[5] += -std::log(base) * p[6] * shape;
+            gradient[5] -= log_base * p[6] * shape;
             gradient[6] += shape;
         }
     }
@@ -75,11 +81,11 @@ struct Normal {
     double chi2 = 0.0;
 };
 
-Normal accumulate(const Parameters& p, const std::vector<FitPixel>& pixels, const Rule& rule) {
+Normal accumulate(const Parameters& p, const std::vector<FitPixel>& pixels) {
     Normal n;
     Parameters g{};
     for (const FitPixel& pixel : pixels) {
-        const double r = pixel.adu - model(p, pixel.x, pixel.y, rule, g);
+        const double r = pixel.adu - model(p, pixel.x, pixel.y, *pixel.rule, g);
         n.chi2 += pixel.weight * r * r;
         for (std::size_t i = 0; i < n_parameters; ++i) {
             n.right[i] += pixel.weight * g[i] * r;
@@ -110,8 +116,8 @@ struct Fitted {
     Parameters p{};
     numerics::Matrix normal;
 };
-std::optional<Fitted> fit(Parameters p, const std::vector<FitPixel>& pixels, const Rule& rule) {
-    Normal now = accumulate(p, pixels, rule);
+std::optional<Fitted> fit(Parameters p, const std::vector<FitPixel>& pixels) {
+    Normal now = accumulate(p, pixels);
     double lambda = 1e-2;
     for (int k = 0; k < most_iterations; ++k) {
         const auto step =
@@ -125,13 +131,13 @@ std::optional<Fitted> fit(Parameters p, const std::vector<FitPixel>& pixels, con
             if (lambda > 1e9) return std::nullopt;
             continue;
         }
-        Normal next = accumulate(trial, pixels, rule);
+        Normal next = accumulate(trial, pixels);
         if (!(next.chi2 <= now.chi2)) {
             lambda *= 10.0;
             if (lambda > 1e9) return Fitted{p, now.matrix};
             continue;
         }
-        const bool done = now.chi2 - next.chi2 < 1e-7 * now.chi2;
+        const bool done = now.chi2 - next.chi2 < 1e-5 * now.chi2;
         p = trial;
         now = std::move(next);
         lambda = std::max(lambda * 0.2, 1e-9);
@@ -170,6 +176,7 @@ Result<StarProfile> fit_profile(const frame::Cutout& cutout, const frame::PixelP
     std::vector<FitPixel> pixels;
     std::vector<double> outer;
     double peak = 0.0;
+    const Rule& fine = fwhm_guess_px < 3.0 ? three_points : two_points;
     const int half = static_cast<int>(std::ceil(reach));
     const int cx = static_cast<int>(std::lround(start.x)), cy = static_cast<int>(std::lround(start.y));
     for (int y = cy - half; y <= cy + half; ++y) {
@@ -182,7 +189,8 @@ Result<StarProfile> fit_profile(const frame::Cutout& cutout, const frame::PixelP
                 if (r < 0.8 * fwhm_guess_px) return fail(no_profile("Its core has undefined pixels."));
                 continue;
             }
-            pixels.push_back({static_cast<double>(x), static_cast<double>(y), v, 1.0});
+            pixels.push_back({static_cast<double>(x), static_cast<double>(y), v, 1.0,
+                              r < fine_fwhm * fwhm_guess_px + 0.7 ? &fine : &one_point});
             if (r > 0.75 * reach) outer.push_back(v);
             if (r < 0.8 * fwhm_guess_px + 0.8) peak = std::max(peak, v);
         }
@@ -194,7 +202,6 @@ Result<StarProfile> fit_profile(const frame::Cutout& cutout, const frame::PixelP
     constexpr double first_beta = 3.0;
     const double a = 4.0 * (std::exp2(1.0 / first_beta) - 1.0) / (fwhm_guess_px * fwhm_guess_px);
     Parameters p{start.x, start.y, a, 0.0, a, first_beta, (peak - sky) * 1.1, sky};
-    const Rule& rule = fwhm_guess_px < 3.0 ? three_points : two_points;
     // Weights from a smooth model: from the pixels themselves they would pull the profile down.
     const double floor_adu2 =
         std::pow(read_noise_e / gain_e_per_adu, 2) + std::max(sky, 0.0) / gain_e_per_adu + 1e-6;
@@ -202,11 +209,11 @@ Result<StarProfile> fit_profile(const frame::Cutout& cutout, const frame::PixelP
     std::optional<Fitted> fitted;
     for (int round = 0; round < 2; ++round) {
         for (FitPixel& pixel : pixels) {
-            const double light = std::max(model(p, pixel.x, pixel.y, rule, ignored) - p[7], 0.0);
+            const double light = std::max(model(p, pixel.x, pixel.y, *pixel.rule, ignored) - p[7], 0.0);
             // A few per cent of model error in the core: a real star is no perfect Moffat profile.
             pixel.weight = 1.0 / (floor_adu2 + light / gain_e_per_adu + std::pow(0.02 * light, 2));
         }
-        fitted = fit(p, pixels, rule);
+        fitted = fit(p, pixels);
         if (!fitted) return fail(no_profile("The profile fit does not converge."));
         p = fitted->p;
     }

@@ -111,16 +111,15 @@ Scores one_campaign(const rehearsal::RehearsalOptions& options, const std::strin
         const double true_mag = truth.at(f.frame);
         night_truths[f.night + f.band.name()].push_back(flux_ratio(true_mag));
         s.frame_flux.push_back((f.flux_e.value - flux_ratio(true_mag - f.zero_point_mag)) / f.flux_e.err);
-        if (f.is_limit) {
-            last = nullptr;
-            continue;
-        }
-        // Neighbouring frames of a night, each in one pair only.
+        // Neighbouring frames of a night, each in one pair only, in flux over truth: common errors cancel,
+        // and no frame is left out for being faint.
         if (last != nullptr && last->night == f.night && last->band == f.band) {
-            const double d = (*f.magnitude_mag - true_mag) - (*last->magnitude_mag - truth.at(last->frame));
-            s.frame_difference.push_back(d / std::sqrt(std::pow(*f.random_err_mag, 2) +
-                                                       std::pow(*last->random_err_mag, 2) +
-                                                       common_of({&f, last}, {1.0, -1.0})));
+            const auto ratio = [&](const night::FrameMeasurement& m) {
+                const double expected = flux_ratio(truth.at(m.frame) - m.zero_point_mag);
+                return Flux{m.flux_e.value / expected, m.flux_e.err / expected};
+            };
+            const Flux one = ratio(f), other = ratio(*last);
+            s.frame_difference.push_back((one.value - other.value) / std::hypot(one.err, other.err));
             last = nullptr;
         } else {
             last = &f;
@@ -239,7 +238,7 @@ void report(const std::string& title, const Scores& s) {
     bias_line("night − truth, signal-to-noise above 20", s.bright_error_mag, 0.003, "mag");
     bias_line("frame flux − truth, in its error", s.frame_flux, 0.1, "sigma");
     bias_line("night flux − truth, in its error", s.night_flux, 0.1, "sigma");
-    spread_line("frames, random (differences)", s.frame_difference);
+    spread_line("frames, random (differences in flux)", s.frame_difference);
     spread_line("nights, random and changing common", s.night_difference);
     spread_line("nights, total", s.night_total);
     spread_line("campaign means, common", s.campaign_mean);
