@@ -21,9 +21,9 @@ TEST_CASE("HJD and BJD agree with an independent library to a tenth of a second"
                                Angle::degrees(number(table, row, "dec_icrs_deg"))};
         std::optional<sky::Site> site;
         if (text(table, row, "site") != "GEO") {
-            site = sky::Site{Angle::degrees(number(table, row, "site_lat_deg")),
-                             Angle::degrees(number(table, row, "site_lon_deg")),
-                             number(table, row, "site_h_m")};
+            site =
+                sky::Site{Angle::degrees(number(table, row, "site_lat_deg")),
+                          Angle::degrees(number(table, row, "site_lon_deg")), number(table, row, "site_h_m")};
         }
         CHECK(std::abs(sky::heliocentric_correction_s(*utc, star, site) -
                        number(table, row, "helio_corr_s")) < sky::light_time_accuracy_s);

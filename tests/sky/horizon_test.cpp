@@ -36,6 +36,12 @@ TEST_CASE("altitude and azimuth agree with an independent library", "[altitude]"
         const auto seen = sky::horizontal(*sky::parse_instant(text(table, row, "utc")), star, site);
         CHECK(seen.altitude.degrees() ==
               Approx(number(table, row, "altitude_deg_dut1_zero_no_polar_motion")).margin(1e-4));
+        // The same on the sky: an azimuth counts less high up.
+        const double azimuth_apart_deg =
+            std::remainder(
+                seen.azimuth.degrees() - number(table, row, "azimuth_deg_dut1_zero_no_polar_motion"), 360.0) *
+            std::cos(seen.altitude.radians());
+        CHECK(std::abs(azimuth_apart_deg) < 1e-4);
         // UT1 − UTC is left out: up to 0.9 s, 0.004 degrees of turning.
         CHECK(seen.altitude.degrees() ==
               Approx(number(table, row, "altitude_deg_no_refraction")).margin(0.004));
@@ -53,4 +59,19 @@ TEST_CASE("the Sun stands at the equinox when it should", "[sun]") {
     // precession, which moves the declination of the crossing by 0.13 degrees.
     const SkyPosition sun = sky::sun(*sky::parse_instant("2024-03-20T03:06:00"));
     CHECK(std::abs(sun.dec.degrees()) < 0.16);
+}
+
+TEST_CASE("a place given by three coordinates is the place on the ellipsoid", "[site]") {
+    // WGS84: a = 6378137 m, b = 6356752.314 m.
+    const auto pole = sky::site_from_geocentric(0.0, 0.0, 6356752.314 + 100.0);
+    REQUIRE(pole);
+    CHECK(pole->latitude.degrees() == Approx(90.0));
+    CHECK(pole->elevation_m == Approx(100.0).margin(0.01));
+    const auto equator = sky::site_from_geocentric(0.0, 6378137.0, 0.0);
+    REQUIRE(equator);
+    CHECK(equator->longitude.degrees() == Approx(90.0));
+    CHECK(std::abs(equator->elevation_m) < 0.01);
+    CHECK_FALSE(sky::site_from_geocentric(0.0, 0.0, 0.0));
+    CHECK_FALSE(sky::site_from_geocentric(6.4e9, 0.0, 0.0));
+    CHECK_FALSE(sky::site_from_geocentric(std::nan(""), 0.0, 0.0));
 }

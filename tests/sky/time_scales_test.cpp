@@ -3,6 +3,7 @@
 
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <limits>
 
 #include "expected_table.hpp"
 
@@ -71,6 +72,62 @@ TEST_CASE("the last second of 2016 is 61 seconds into its minute", "[time]") {
     CHECK(sky::seconds_between(*leap, *midnight) == Approx(0.5).margin(1e-6));
     CHECK(sky::iso(*leap, 1) == "2016-12-31T23:59:60.5Z");
     CHECK_FALSE(sky::parse_instant("2015-12-31T23:59:60.5"));
+}
+
+TEST_CASE("each leap second is counted to the millisecond, and comes back", "[time]") {
+    // The table's dates but the first follow an inserted second: IERS Bulletin C.
+    const DelimitedTable table = test::expected_table("sky/leap_seconds.csv");
+    std::size_t checked = 0;
+    for (const TableRow& row : table.rows) {
+        const std::string date = text(table, row, "from_utc_date");
+        if (date == "1972-01-01") continue;
+        INFO(date);
+        const auto midnight = sky::parse_instant(date + "T00:00:00");
+        REQUIRE(midnight);
+        const Instant before = sky::later_by(*midnight, -0.875);
+        const std::string written = sky::iso(before);
+        CHECK(written.substr(11) == "23:59:60.125Z");
+        const auto again = sky::parse_instant(written);
+        REQUIRE(again);
+        CHECK(std::abs(sky::seconds_between(*again, before)) < 1e-5);
+        CHECK(sky::iso(sky::later_by(before, -1.0)).substr(11) == "23:59:59.125Z");
+        ++checked;
+    }
+    CHECK(checked == 27);
+}
+
+TEST_CASE("a zone's offset is taken off the clock, not off elapsed time", "[time]") {
+    const auto local = sky::parse_instant("2017-01-01T00:30:00+01:00");
+    REQUIRE(local);
+    CHECK(sky::iso(*local) == "2016-12-31T23:30:00.000Z");
+    CHECK(sky::iso(*sky::parse_instant("2016-12-31T16:59:59-0700")) == "2016-12-31T23:59:59.000Z");
+    CHECK(sky::iso(*sky::parse_instant("2024-02-29T18:00:00-0700")) == "2024-03-01T01:00:00.000Z");
+    CHECK(sky::iso(*sky::parse_instant("2024-01-01T00:00:00+14:00")) == "2023-12-31T10:00:00.000Z");
+    // A second 60 stands at midnight of UTC alone.
+    CHECK_FALSE(sky::parse_instant("2016-12-31T23:59:60+01:00"));
+    CHECK_FALSE(sky::parse_instant("2016-12-31T23:59:60", TimeScale::tt));
+}
+
+TEST_CASE("numbers that are no date do no harm", "[time]") {
+    for (const double jd :
+         {std::nan(""), std::numeric_limits<double>::infinity(), 1e300, -1e300, -1e9, 0.0}) {
+        INFO(jd);
+        for (const TimeScale scale : {TimeScale::utc, TimeScale::tai, TimeScale::tt, TimeScale::tdb}) {
+            const Instant instant = sky::from_jd(jd, scale);
+            CHECK_FALSE(sky::iso(instant).empty());
+            CHECK_FALSE(sky::iso(sky::to_tdb(sky::to_utc(instant))).empty());
+            CHECK_FALSE(sky::night_of(instant, 10.0).empty());
+        }
+    }
+    CHECK(sky::iso(sky::from_jd(std::nan(""), TimeScale::utc)) == "?");
+    CHECK(sky::night_of(sky::from_jd(2460344.4, TimeScale::utc), std::nan("")) == "?");
+    sky::CalendarTime time;
+    time.year = 2024;
+    time.month = 13;
+    CHECK_FALSE(sky::instant_of(time, TimeScale::utc));
+    time.month = 2;
+    time.seconds_of_day = std::nan("");
+    CHECK_FALSE(sky::instant_of(time, TimeScale::utc));
 }
 
 TEST_CASE("a date comes back to the millisecond after a way through all scales", "[time]") {
