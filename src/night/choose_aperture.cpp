@@ -260,7 +260,11 @@ bool host_shows(const std::vector<const FrameFluxes*>& frames) {
 }  // namespace
 
 photometry::NoiseTerms noise_terms(const FrameFluxes& frame, const StarFlux& star, std::size_t aperture) {
-    const photometry::BackgroundNoise background{star.area_px[aperture], star.sky_scatter_e, star.sky_pixels,
+    // A sky clipped at black shows no scatter at all, and without any an empty frame would weigh infinitely;
+    // rounding to whole numbers alone leaves 1/sqrt(12) of a step (Sheppard 1898).
+    const double scatter_e =
+        star.sky_scatter_e > 0.0 ? star.sky_scatter_e : frame.gain_e_per_adu / std::sqrt(12.0);
+    const photometry::BackgroundNoise background{star.area_px[aperture], scatter_e, star.sky_pixels,
                                                  star.sky_factor, 0.0};
     return {photometry::background_variance_e2(background), std::hypot(frame.scintillation, frame.flat_err)};
 }

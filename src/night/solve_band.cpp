@@ -14,11 +14,16 @@
 namespace emberline::night {
 namespace {
 
-using photometry::FrameFluxes;
 using photometry::StarFlux;
 
 constexpr double uneven_mag = 0.02;  // scatter of a frame's stars that an observer would care about
 constexpr double used_weight = 0.1;  // robust weight below which a star counts as not used
+
+// A star without a clear pixel of sky around it has no flux and no noise that mean anything.
+bool measured(const photometry::FrameFluxes& frame, const StarFlux& star, std::size_t aperture) {
+    return std::isfinite(star.flux_e[aperture]) &&
+           std::isfinite(noise_terms(frame, star, aperture).background_e2);
+}
 
 std::vector<standard::SolveStar> calibrating_stars(const standard::Sequence& sequence, const Band& band,
                                                    const std::set<std::string>& usable) {
@@ -60,7 +65,7 @@ standard::SolveInput gather(std::vector<JudgedFrame>& frames, const std::vector<
         const std::size_t k = *frame.aperture;
         for (std::size_t i = 0; i < stars.size(); ++i) {
             const StarFlux* star = frame.fluxes->find(stars[i].label);
-            if (star == nullptr || spoilt(*star, k)) continue;
+            if (star == nullptr || spoilt(*star, k) || !measured(*frame.fluxes, *star, k)) continue;
             double difference = 0.0;
             if (star->airmass && frame.fluxes->airmass) difference = *star->airmass - *frame.fluxes->airmass;
             input.observations.push_back(
@@ -73,13 +78,14 @@ standard::SolveInput gather(std::vector<JudgedFrame>& frames, const std::vector<
 void judge_shape(std::vector<JudgedFrame>& frames, const MeasureSettings& settings) {
     for (JudgedFrame& frame : frames) {
         if (!frame.refusal.empty()) continue;
+        const StarFlux* transient = frame.fluxes->find(photometry::transient_label);
         if (!frame.aperture) {
             frame.refusal =
                 "Its grid of apertures lacks the one in use: its seeing is too far from the others'.";
         } else if (frame.fluxes->elongation > settings.refuse_elongation) {
             frame.refusal = fmt::format("Its stars are trailed: {:.1f} times as long as wide, above {:.1f}.",
                                         frame.fluxes->elongation, settings.refuse_elongation);
-        } else if (frame.fluxes->find(photometry::transient_label) == nullptr) {
+        } else if (transient == nullptr || !measured(*frame.fluxes, *transient, *frame.aperture)) {
             frame.refusal = "The transient was not measured in it.";
         }
     }
@@ -201,7 +207,7 @@ std::optional<StarOverNight> star_over_night(const BandSolution& solution,
     for (const std::size_t m : members) {
         const JudgedFrame& frame = solution.frames[m];
         const StarFlux* star = frame.fluxes->find(label);
-        if (star == nullptr || !std::isfinite(star->flux_e[*frame.aperture])) continue;
+        if (star == nullptr || !measured(*frame.fluxes, *star, *frame.aperture)) continue;
         const standard::FrameZeroPoint& zero = solution.zero_points->frames[*frame.solved];
         inputs.push_back({star->flux_e[*frame.aperture], noise_terms(*frame.fluxes, *star, *frame.aperture),
                           zero.zero_point_mag, zero.random_err_mag,

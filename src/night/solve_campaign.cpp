@@ -128,6 +128,20 @@ void add_verdicts(const BandSolution& solution, std::vector<StarVerdict>& verdic
     }
 }
 
+// The aperture that the settings ask for, where no frame in use was measured with it.
+std::optional<std::string> aperture_nowhere(const std::vector<JudgedFrame>& frames,
+                                            const MeasureSettings& settings) {
+    if (!settings.aperture_arcsec && !settings.aperture_fwhm) return std::nullopt;
+    bool any_in_use = false;
+    for (const JudgedFrame& frame : frames) {
+        if (frame.aperture) return std::nullopt;
+        any_in_use = any_in_use || frame.refusal.empty();
+    }
+    if (!any_in_use) return std::nullopt;
+    return settings.aperture_arcsec ? fmt::format("{} arcsec", *settings.aperture_arcsec)
+                                    : fmt::format("{} FWHM", *settings.aperture_fwhm);
+}
+
 }  // namespace
 
 Result<CampaignSolution> solve_campaign(const std::vector<FrameFluxes>& frames,
@@ -141,7 +155,13 @@ Result<CampaignSolution> solve_campaign(const std::vector<FrameFluxes>& frames,
     const std::set<std::string> usable = usable_labels(sequence, campaign, set_aside);
     const standard::ComparisonStar* check = check_star_of(sequence, campaign, set_aside);
     std::map<std::pair<Band, std::string>, std::vector<JudgedFrame>> groups;
-    for (JudgedFrame& frame : with_apertures(frames, usable, campaign, set_aside)) {
+    std::vector<JudgedFrame> judged = with_apertures(frames, usable, campaign, set_aside);
+    if (const auto aperture = aperture_nowhere(judged, campaign.measure)) {
+        return fail({.what = fmt::format("No frame was measured with the aperture of {}.", *aperture),
+                     .where = campaign.folder,
+                     .mend = "Measure the frames again, or take the aperture out of [measure]."});
+    }
+    for (JudgedFrame& frame : judged) {
         groups[{frame.fluxes->band, frame.fluxes->instrument}].push_back(std::move(frame));
     }
     std::vector<BandSolution> solutions;
