@@ -3,7 +3,6 @@
 #pragma once
 
 #include <CLI/CLI.hpp>
-#include <atomic>
 #include <iosfwd>
 #include <string>
 #include <vector>
@@ -30,7 +29,6 @@ struct Face {
     bool quiet = false;
     int threads = 0;
     int status = all_done;
-    const std::atomic<bool>* stop = nullptr;
 
     // Says the problem on standard error (as JSON on standard output with --json) and returns its status.
     [[nodiscard]] int say(const Problem& problem) const;

@@ -1,29 +1,45 @@
 // SPDX-License-Identifier: MIT
-#include <atomic>
-#include <csignal>
+#include <fmt/format.h>
+
+#include <algorithm>
 #include <iostream>
+#include <nlohmann/json.hpp>
+#include <span>
 
 #include "command/face.hpp"
 
 namespace {
 
-std::atomic<bool> stop_asked{false};
-static_assert(std::atomic<bool>::is_always_lock_free, "a signal handler may touch it");
+using namespace emberline;
 
-// The first Ctrl-C asks: what is measured is kept. A second one kills.
-extern "C" void ask_to_stop(int signal) {
-    stop_asked.store(true);
-    std::signal(signal, SIG_DFL);
+std::string sentence_of(const CLI::App& app, const CLI::ParseError& error) {
+    const auto left = app.remaining();
+    const bool no_command = app.get_subcommands().empty();
+    if (no_command && !left.empty()) return fmt::format("There is no command '{}'.", left.front());
+    if (no_command) return "No command was given.";
+    std::string text = error.what();
+    std::replace(text.begin(), text.end(), '\n', ' ');
+    if (!text.ends_with('.')) text += '.';
+    return text;
+}
+
+int say_misuse(const CLI::App& app, const CLI::ParseError& error, command::Face& face,
+               std::span<char*> words) {
+    // The words were not all taken: whether the answer shall be JSON is read from them.
+    face.json = std::any_of(words.begin(), words.end(),
+                            [](const char* word) { return std::string_view(word) == "--json"; });
+    const auto chosen = app.get_subcommands();
+    return face.say({.what = sentence_of(app, error),
+                     .where = chosen.empty() ? std::string() : chosen.front()->get_name(),
+                     .mend = fmt::format("`emberline {}--help` shows how it is used.",
+                                         chosen.empty() ? "" : chosen.front()->get_name() + " "),
+                     .kind = ProblemKind::request});
 }
 
 }  // namespace
 
 int main(int argc, char** argv) {
-    using namespace emberline;
-    std::signal(SIGINT, ask_to_stop);
-    std::signal(SIGTERM, ask_to_stop);
     command::Face face;
-    face.stop = &stop_asked;
     CLI::App app{"Magnitudes, light curve and report of a fading transient, from plate-solved frames."};
     app.name("emberline");
     app.footer(
@@ -52,13 +68,23 @@ int main(int argc, char** argv) {
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {
-        const int status = app.exit(error);
-        return status == 0 ? command::all_done : command::bad_request;
+        if (error.get_exit_code() != 0) {
+            face.status = say_misuse(app, error, face, {argv, static_cast<std::size_t>(argc)});
+        } else {
+            app.exit(error);  // --help and --version
+        }
     } catch (const std::exception& error) {
         std::cerr << "emberline: Something went wrong that should not have: " << error.what()
                   << ". Please report it with the command you gave.\n";
         return command::storage_failed;
     }
     std::cout.flush();
-    return std::cout ? face.status : command::storage_failed;
+    if (std::cout) return face.status;
+    // With nobody left to hear it in JSON.
+    face.json = false;
+    if (face.status == command::storage_failed) return face.status;
+    return face.say({.what = "The answer cannot be written.",
+                     .where = "standard output",
+                     .mend = "Check the free space where it goes, and run the command again.",
+                     .kind = ProblemKind::storage});
 }

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <csignal>
 #include <iostream>
 #include <memory>
 #include <nlohmann/json.hpp>
@@ -14,6 +15,15 @@ namespace emberline::command {
 namespace {
 
 constexpr std::size_t most_listed = 20;  // refused frames said one by one
+
+std::atomic<bool> stop_asked{false};
+static_assert(std::atomic<bool>::is_always_lock_free, "a signal handler may touch it");
+
+// The first Ctrl-C asks: what is measured is kept. A second one kills.
+extern "C" void ask_to_stop(int signal) {
+    stop_asked.store(true);
+    std::signal(signal, SIG_DFL);
+}
 
 struct Request {
     tasks::MeasureRequest measure;
@@ -28,12 +38,20 @@ int status_of_outcome(const tasks::MeasureOutcome& outcome) {
     return outcome.refused.empty() ? all_done : something_refused;
 }
 
+// ", keyword EXPTIME": what the problem's place adds to the frame's name.
+std::string place_within(const tasks::RefusedFrame& refused) {
+    const std::string& where = refused.problem.where;
+    const std::string file = refused.frame.substr(refused.frame.rfind('/') + 1);
+    const std::size_t at = where.find(file + ", ");
+    return at == std::string::npos ? std::string() : where.substr(at + file.size());
+}
+
 void print_refused(const tasks::MeasureOutcome& outcome) {
     if (outcome.refused.empty()) return;
     std::cout << "Refused:\n";
     for (std::size_t i = 0; i < std::min(outcome.refused.size(), most_listed); ++i) {
         const tasks::RefusedFrame& r = outcome.refused[i];
-        std::cout << fmt::format("  {}: {} {}\n", r.frame, r.problem.what, r.problem.mend);
+        std::cout << fmt::format("  {}{}: {} {}\n", r.frame, place_within(r), r.problem.what, r.problem.mend);
     }
     if (outcome.refused.size() > most_listed) {
         std::cout << fmt::format("  … and {} more; --json lists them all.\n",
@@ -124,7 +142,9 @@ void run(Request request, Face& face) {
         return;
     }
     request.measure.threads = face.threads;
-    request.measure.stop = face.stop;
+    std::signal(SIGINT, ask_to_stop);
+    std::signal(SIGTERM, ask_to_stop);
+    request.measure.stop = &stop_asked;
     request.measure.progress = [&](std::size_t done, std::size_t of) { face.progress(done, of); };
     const auto outcome = tasks::measure(*workspace, request.measure);
     if (!outcome) {
