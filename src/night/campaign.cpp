@@ -274,7 +274,10 @@ Result<Campaign> read_campaign(const std::string& folder) {
         return fail(text.error());
     }
     auto campaign = parse_campaign(*text, folder);
-    if (!campaign) return fail(at(folder, campaign.error()));
+    if (!campaign) {
+        // The place begins with the file's name, which is then found from anywhere.
+        campaign.error().where = (std::filesystem::path(folder) / campaign.error().where).string();
+    }
     return campaign;
 }
 

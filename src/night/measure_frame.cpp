@@ -62,7 +62,14 @@ Result<FrameNeeds> needs_of(const frame::FrameFacts& facts) {
             filter.empty() ? "The frame does not say through which filter it was taken."
                            : fmt::format("The filter '{}' is not known.", filter),
             "FILTER",
-            fmt::format("Say which band it is: bands = {{ \"{}\" = \"V\" }} under [instrument].", filter)));
+            filter.empty()
+                ? "Add FILTER to the header: its band, or CV where there was no filter."
+                : fmt::format("Say which band it is: bands = {{ \"{}\" = \"V\" }} under [instrument].",
+                              filter)));
+    }
+    if (facts.pixel_type == "uint8") {
+        return fail(missing(facts, "An 8-bit picture: stretched or rounded, it no longer counts light.",
+                            "BITPIX", "Save the frame as the camera gave it, with 16 bits or more."));
     }
     FrameNeeds needs;
     needs.band = facts.band->value;

@@ -44,10 +44,7 @@ BandCurve fit_band(lightcurve::LightCurve curve, const CurveRequest& request) {
                                          .to_bjd_tdb = request.to_bjd_tdb};
     for (const std::string& name : request.models) {
         const auto model = lightcurve::make_model(name);
-        if (!model) {
-            band.problem = model.error();
-            continue;
-        }
+        if (!model) continue;
         auto fitted = lightcurve::fit(band.curve, **model, options);
         if (!fitted) {
             band.problem = fitted.error();
@@ -122,6 +119,12 @@ Result<CurveOutcome> curve(const CurveRequest& request) {
         auto own = campaign_curves(request, outcome);
         if (!own) return fail(own.error());
         curves = std::move(*own);
+    }
+    for (const std::string& name : request.models) {
+        if (auto model = lightcurve::make_model(name); !model) {
+            model.error().kind = ProblemKind::request;
+            return fail(model.error());
+        }
     }
     std::vector<Band> wanted;
     for (const std::string& name : request.bands) {

@@ -39,6 +39,7 @@ InspectedFrame look_at(const frame::Frame& frame, const std::optional<Workspace>
     }
     if (!one.facts.exposure_s) one.missing.emplace_back("The exposure time.");
     if (!one.facts.band) one.missing.emplace_back("The band: no filter, or one that is not known.");
+    if (one.facts.pixel_type == "uint8") one.missing.emplace_back("More than 8 bits a pixel.");
     const auto& wcs = frame.wcs();
     if (!wcs) {
         one.plate_problem = wcs.error();
