@@ -41,9 +41,10 @@ TEST_CASE("GAIN counts where it reads like electrons per ADU", "[gain]") {
 }
 
 TEST_CASE("a setting called GAIN is no gain", "[gain]") {
-    for (const char* card : {"GAIN    =                  120 / Sensor gain", "GAIN    = 0", "GAIN    = 300",
-                             "GAIN    = 15.5 / camera gain setting", "GAIN    = 80 / Gain Value",
-                             "GAIN    = 110 / Sub Gain", "GAIN    = -1", "GAIN    = 26.1 / [dB]"}) {
+    for (const char* card :
+         {"GAIN    =                  120 / Sensor gain", "GAIN    = 0", "GAIN    = 300",
+          "GAIN    = 15.5 / camera gain setting", "GAIN    = 80 / Gain Value", "GAIN    = 110 / Sub Gain",
+          "GAIN    = -1", "GAIN    = 26.1 / [dB]", "GAIN    = 45.5"}) {
         INFO(card);
         const auto facts = facts_of({card});
         CHECK(facts.gain_e_per_adu->value == 1.0);
