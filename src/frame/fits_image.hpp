@@ -38,12 +38,14 @@ class FitsImage {
   private:
     struct Handle;
     FitsImage();
+    [[nodiscard]] Result<void> check_header(long long offset) const;
     [[nodiscard]] Result<void> find_image();
     [[nodiscard]] Result<void> read_layout();
     [[nodiscard]] Result<void> take_header();
     [[nodiscard]] Result<void> check_length();
     [[nodiscard]] Result<void> read_plain(int plane, Cutout& cutout) const;
     [[nodiscard]] Result<void> read_packed(int plane, Cutout& cutout) const;
+    [[nodiscard]] Result<void> check_tiles(int plane, const PixelBox& box) const;
     [[nodiscard]] Result<void> read_tiles(int plane, std::vector<Cutout>& cutouts) const;
     [[nodiscard]] Problem problem(std::string what, std::string mend) const;
     [[nodiscard]] Problem library_problem(int status) const;
@@ -56,9 +58,10 @@ class FitsImage {
     int bits_ = 16;
     Scaling scaling_;
     bool tile_compressed_ = false;
-    int tile_width_ = 1, tile_height_ = 1;  // where tile-compressed
-    bool plain_ = false;                    // its bytes lie in the file as they are
-    long long data_offset_ = 0;             // bytes, of the first pixel, or of the tiles' table
+    int tile_width_ = 1, tile_height_ = 1, tile_planes_ = 1;  // where tile-compressed
+    std::vector<int> gzip_columns_;  // of the tiles' table, where streams of gzip may be
+    bool plain_ = false;             // its bytes lie in the file as they are
+    long long data_offset_ = 0;      // bytes, of the first pixel, or of the tiles' table
 };
 
 }  // namespace emberline::frame
