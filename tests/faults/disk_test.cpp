@@ -4,7 +4,7 @@
 
 #include <catch2/catch.hpp>
 
-#include "program/frame_bytes.hpp"
+#include "ledger/connection.hpp"
 #include "program/rehearsed.hpp"
 
 using namespace emberline::testing;
@@ -18,7 +18,7 @@ class SmallDisk {
   public:
     explicit SmallDisk(const std::string& place) : place_(place) {
         std::filesystem::create_directory(place);
-        mounted_ = ::mount("tmpfs", place.c_str(), "tmpfs", 0, "size=600k") == 0;
+        mounted_ = ::mount("tmpfs", place.c_str(), "tmpfs", 0, "size=1m") == 0;
     }
     ~SmallDisk() {
         if (mounted_) ::umount2(place_.c_str(), MNT_DETACH);
@@ -70,6 +70,14 @@ TEST_CASE("on a full disk measuring fails in one line, and goes on once there is
     INFO(measured.out << measured.err);
     CHECK(measured.status == 0);
     CHECK(measured.out.starts_with("2 frames: 2 measured, 0 known already, 0 refused.\n"));
+    std::filesystem::create_directory(campaign + "/out");
+    write_contents(campaign + "/t.csv", "an older table\n");
+    write_contents(campaign + "/out/report.txt", "an older report\n");
+    // A reader that holds the ledger open keeps its small files there, which reading needs and which a full
+    // disk would have no room for.
+    emberline::ledger::Connection reader(campaign + "/campaign.ledger",
+                                         emberline::ledger::Connection::Mode::read, 1.0);
+    CHECK(reader.integer("SELECT count(*) FROM sqlite_master") > 0);
     write_contents(folder.path("disk/filling"), std::string(std::filesystem::space(campaign).available, 'x'));
     storage_failed(run({"rehearse", folder.path("disk/r"), "-q"}), folder.path("disk/r"), "free space");
     storage_failed(run({"new", folder.path("disk/n"), "-q"}), folder.path("disk/n"), "free space");
