@@ -29,7 +29,7 @@ std::string ColumnNames::places() const {
 std::string ColumnNames::list_of(const std::string& table) const {
     std::string list;
     for (const std::string& name : names_)
-        list += (list.empty() ? "" : ", ") + table + "." + name;
+        list += fmt::format("{}{}.{}", list.empty() ? "" : ", ", table, name);
     return list;
 }
 

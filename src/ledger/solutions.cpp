@@ -13,7 +13,6 @@ namespace emberline::ledger {
 namespace {
 
 using night::FrameMeasurement;
-using night::Measurement;
 using night::NightMeasurement;
 
 template <class Visitor, class M>

@@ -40,8 +40,8 @@ struct NonlinearFit {
 };
 // Levenberg–Marquardt with numerical derivatives (central), scaled by Marquardt's diagonal.
 // Problem: a start that is not allowed, fewer residuals than parameters, a singular normal matrix.
-[[nodiscard]] Result<NonlinearFit> nonlinear_fit(const ResidualFunction& residuals, std::vector<double> start,
-                                                 std::size_t n_residuals,
+[[nodiscard]] Result<NonlinearFit> nonlinear_fit(const ResidualFunction& residuals,
+                                                 const std::vector<double>& start, std::size_t n_residuals,
                                                  const NonlinearOptions& options = {});
 
 // The bordered problem: y = l_group + b·g + noise, g with Gaussian priors. Each local unknown is eliminated

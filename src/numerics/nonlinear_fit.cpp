@@ -125,8 +125,7 @@ class Marquardt {
         for (iterations = 1; iterations <= options_.most_iterations; ++iterations) {
             if (!differentiate()) return false;
             factor();
-            bool lower = false;
-            while (!(lower = attempt())) {
+            while (!attempt()) {
                 if (relative_step_ < options_.relative_step) return true;
                 lambda_ = std::max(lambda_ * 8.0, 1e-12);
                 if (lambda_ > 1e20) return true;  // no direction leads down: rounding is reached
@@ -184,7 +183,7 @@ class Marquardt {
 
 }  // namespace
 
-Result<NonlinearFit> nonlinear_fit(const ResidualFunction& residuals, std::vector<double> start,
+Result<NonlinearFit> nonlinear_fit(const ResidualFunction& residuals, const std::vector<double>& start,
                                    std::size_t n_residuals, const NonlinearOptions& options) {
     if (start.empty() || n_residuals < start.size()) {
         return fail(
