@@ -7,6 +7,7 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
+#include <optional>
 
 #include "photometry/circle_pixel.hpp"
 
@@ -18,24 +19,37 @@ constexpr double most_undefined = 0.1;  // of an aperture's area
 constexpr double same_distance_px = 0.6;
 constexpr double whole_area = 1.0 - 1e-9;
 
-// The mean of defined pixels as far from the centre as this one: a star's image is round enough for that.
-double fill_value(const frame::Cutout& cutout, const frame::PixelPosition& centre, double distance_px) {
-    double sum = 0.0;
-    int n = 0;
-    const int reach = static_cast<int>(std::ceil(distance_px + 1.5));
-    const int cx = static_cast<int>(std::lround(centre.x)), cy = static_cast<int>(std::lround(centre.y));
-    for (int y = cy - reach; y <= cy + reach; ++y) {
-        for (int x = cx - reach; x <= cx + reach; ++x) {
-            if (!cutout.contains(x, y)) continue;
-            if (std::abs(std::hypot(x - centre.x, y - centre.y) - distance_px) > same_distance_px) continue;
-            const float v = cutout.at(x, y);
-            if (!std::isfinite(v)) continue;
-            sum += static_cast<double>(v);
-            ++n;
-        }
+// The mean light of defined pixels as far from the centre as this one: a star's image is round enough for
+// that.
+class LightAtDistance {
+  public:
+    void add(double distance_px, double light_adu) { pixels_.push_back({distance_px, light_adu}); }
+    void finish() {
+        std::sort(pixels_.begin(), pixels_.end(),
+                  [](const Pixel& a, const Pixel& b) { return a.distance < b.distance; });
+        sum_.assign(1, 0.0);
+        for (const Pixel& p : pixels_)
+            sum_.push_back(sum_.back() + p.light);
     }
-    return n > 0 ? sum / n : std::numeric_limits<double>::quiet_NaN();
-}
+    [[nodiscard]] double at(double distance_px) const {
+        const auto index = [&](double limit) {
+            const auto found = std::lower_bound(pixels_.begin(), pixels_.end(), limit,
+                                                [](const Pixel& p, double d) { return p.distance < d; });
+            return static_cast<std::size_t>(found - pixels_.begin());
+        };
+        const std::size_t first = index(distance_px - same_distance_px);
+        const std::size_t last = index(distance_px + same_distance_px);
+        return last > first ? (sum_[last] - sum_[first]) / static_cast<double>(last - first)
+                            : std::numeric_limits<double>::quiet_NaN();
+    }
+
+  private:
+    struct Pixel {
+        double distance, light;
+    };
+    std::vector<Pixel> pixels_;
+    std::vector<double> sum_;
+};
 
 // Sums of one radius, from the pixels that it cuts; those wholly inside come as a running total.
 struct Ring {
@@ -44,6 +58,56 @@ struct Ring {
     double undefined = 0.0, whole_undefined = 0.0;
     double peak = -std::numeric_limits<double>::infinity();  // of pixels first touched at this radius
 };
+
+struct PixelNear {
+    int x, y;
+    double dx, dy, distance;
+};
+
+std::vector<PixelNear> pixels_within(const frame::PixelBox& box, const frame::PixelPosition& centre,
+                                     double reach) {
+    const double right = box.x0 + box.width - 1.0, top = box.y0 + box.height - 1.0;
+    const int x_first = static_cast<int>(std::max(box.x0 + 0.0, std::ceil(centre.x - reach)));
+    const int x_last = static_cast<int>(std::min(right, std::floor(centre.x + reach)));
+    const int y_first = static_cast<int>(std::max(box.y0 + 0.0, std::ceil(centre.y - reach)));
+    const int y_last = static_cast<int>(std::min(top, std::floor(centre.y + reach)));
+    std::vector<PixelNear> pixels;
+    for (int y = y_first; y <= y_last; ++y) {
+        for (int x = x_first; x <= x_last; ++x) {
+            const double dx = x - centre.x, dy = y - centre.y;
+            const double distance = std::sqrt(dx * dx + dy * dy);
+            if (distance < reach) pixels.push_back({x, y, dx, dy, distance});
+        }
+    }
+    return pixels;
+}
+
+// One pixel's light to every radius that touches it. `raw_adu` is absent where the light is a filling.
+void share_out(const PixelNear& pixel, double light, std::optional<double> raw_adu,
+               std::span<const double> radii_px, std::vector<Ring>& rings) {
+    bool touched = false;
+    const auto touch = [&](Ring& ring) {
+        if (!touched && raw_adu) ring.peak = std::max(ring.peak, *raw_adu);
+        touched = true;
+    };
+    const auto first = std::upper_bound(radii_px.begin(), radii_px.end(), pixel.distance - half_diagonal);
+    for (auto k = static_cast<std::size_t>(first - radii_px.begin()); k < rings.size(); ++k) {
+        Ring& ring = rings[k];
+        if (radii_px[k] >= pixel.distance + half_diagonal) {
+            touch(ring);
+            ring.whole_flux += light;
+            ring.whole_area += 1.0;
+            ring.whole_undefined += raw_adu ? 0.0 : 1.0;
+            return;
+        }
+        const double overlap = circle_pixel_overlap(pixel.dx, pixel.dy, radii_px[k]);
+        if (overlap <= 0.0) continue;
+        touch(ring);
+        ring.flux += overlap * light;
+        ring.area += overlap;
+        ring.undefined += raw_adu ? 0.0 : overlap;
+    }
+}
 
 }  // namespace
 
@@ -56,48 +120,43 @@ Result<ApertureSums> sum_apertures(const frame::Cutout& cutout, const frame::Pix
                      .mend = "Check the star's position and the aperture settings."});
     };
     if (radii_px.empty() || !(radii_px.front() > 0.0)) return refuse("There is no radius above zero.");
-    if (!cutout.contains(static_cast<int>(std::lround(centre.x)), static_cast<int>(std::lround(centre.y)))) {
-        return refuse("Its centre lies outside the frame.");
+    for (std::size_t k = 0; k < radii_px.size(); ++k) {
+        if (!std::isfinite(radii_px[k]) || (k > 0 && radii_px[k] < radii_px[k - 1]))
+            return refuse("The radii do not ascend.");
     }
-    const std::size_t n = radii_px.size();
-    std::vector<Ring> rings(n);
-    const double reach = radii_px.back() + half_diagonal;
     const frame::PixelBox& box = cutout.box;
-    const int y_first = std::max(box.y0, static_cast<int>(std::ceil(centre.y - reach)));
-    const int y_last = std::min(box.y0 + box.height - 1, static_cast<int>(std::floor(centre.y + reach)));
-    const int x_first = std::max(box.x0, static_cast<int>(std::ceil(centre.x - reach)));
-    const int x_last = std::min(box.x0 + box.width - 1, static_cast<int>(std::floor(centre.x + reach)));
-    for (int y = y_first; y <= y_last; ++y) {
-        for (int x = x_first; x <= x_last; ++x) {
-            const double dx = x - centre.x, dy = y - centre.y;
-            const double distance = std::sqrt(dx * dx + dy * dy);
-            if (distance > reach) continue;
-            auto adu = static_cast<double>(cutout.at(x, y));
-            const bool defined = std::isfinite(adu);
-            if (!defined) adu = fill_value(cutout, centre, distance);
-            const double light = adu - (sky.level_adu + sky.slope_x_adu * dx + sky.slope_y_adu * dy);
-            bool first = true;
-            for (std::size_t k = 0; k < n; ++k) {
-                const double r = radii_px[k];
-                if (r <= distance - half_diagonal) continue;
-                if (first && defined) rings[k].peak = std::max(rings[k].peak, adu);
-                if (r >= distance + half_diagonal) {
-                    rings[k].whole_flux += light;
-                    rings[k].whole_area += 1.0;
-                    rings[k].whole_undefined += defined ? 0.0 : 1.0;
-                    break;
-                }
-                const double overlap = circle_pixel_overlap(dx, dy, r);
-                if (overlap > 0.0) first = false;
-                rings[k].flux += overlap * light;
-                rings[k].area += overlap;
-                rings[k].undefined += defined ? 0.0 : overlap;
-            }
+    const bool inside = centre.x >= box.x0 - 0.5 && centre.x < box.x0 + box.width - 0.5 &&
+                        centre.y >= box.y0 - 0.5 && centre.y < box.y0 + box.height - 0.5;
+    if (!inside) return refuse("Its centre lies outside the frame.");
+    std::vector<Ring> rings(radii_px.size());
+    const auto pixels = pixels_within(cutout.box, centre, radii_px.back() + half_diagonal);
+    const auto light_above_sky = [&](const PixelNear& p) {
+        return static_cast<double>(cutout.at(p.x, p.y)) -
+               (sky.level_adu + sky.slope_x_adu * p.dx + sky.slope_y_adu * p.dy);
+    };
+    bool whole = true;
+    for (const PixelNear& p : pixels) {
+        const auto adu = static_cast<double>(cutout.at(p.x, p.y));
+        if (std::isfinite(adu)) {
+            share_out(p, light_above_sky(p), adu, radii_px, rings);
+        } else {
+            whole = false;
+        }
+    }
+    if (!whole) {
+        LightAtDistance filling;
+        for (const PixelNear& p : pixels) {
+            if (std::isfinite(cutout.at(p.x, p.y))) filling.add(p.distance, light_above_sky(p));
+        }
+        filling.finish();
+        for (const PixelNear& p : pixels) {
+            if (!std::isfinite(cutout.at(p.x, p.y)))
+                share_out(p, filling.at(p.distance), std::nullopt, radii_px, rings);
         }
     }
     ApertureSums out;
     double flux = 0.0, area = 0.0, undefined = 0.0, peak = -std::numeric_limits<double>::infinity();
-    for (std::size_t k = 0; k < n; ++k) {
+    for (std::size_t k = 0; k < rings.size(); ++k) {
         flux += rings[k].whole_flux;
         area += rings[k].whole_area;
         undefined += rings[k].whole_undefined;
@@ -113,7 +172,8 @@ Result<ApertureSums> sum_apertures(const frame::Cutout& cutout, const frame::Pix
         out.flux_adu.push_back(usable ? flux + rings[k].flux : std::numeric_limits<double>::quiet_NaN());
         out.area_px.push_back(area + rings[k].area);
         out.caveats.push_back(caveats);
-        if (k == 0) out.peak_adu = peak;
+        // The smallest circle may hold no defined pixel.
+        if (k == 0 || !std::isfinite(out.peak_adu)) out.peak_adu = peak;
     }
     if (std::none_of(out.flux_adu.begin(), out.flux_adu.end(), [](double f) { return std::isfinite(f); })) {
         return refuse("More than a tenth of it is undefined pixels.");

@@ -27,9 +27,8 @@ struct PixelLimits {
 
 // Sums the light inside circles; edge pixels count by the exact area covered. An undefined pixel is filled
 // by the mean of its neighbours at equal distance from the centre (caveat); with more than a tenth of the
-// area undefined the flux is NaN. `radii_px` ascending. Problem: centre outside the cut-out, no radius, a
-// radius
-// <= 0, no usable radius.
+// area undefined the flux is NaN. Problem: centre outside the cut-out, no radius, radii
+// that do not ascend from above 0, no usable radius.
 [[nodiscard]] Result<ApertureSums> sum_apertures(const frame::Cutout& cutout,
                                                  const frame::PixelPosition& centre,
                                                  std::span<const double> radii_px, const SkyEstimate& sky,

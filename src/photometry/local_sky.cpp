@@ -1,5 +1,8 @@
 // SPDX-License-Identifier: MIT
 // Notation: s scatter of a sky pixel, n pixels kept, u and v pixel offsets from the star.
+// Left out on evidence: masking compact sources before clipping lowers the bias that faint stars in the
+// annulus bring by a third, but what is masked differs from frame to frame, and a real transit scattered 10 %
+// more.
 #include "photometry/local_sky.hpp"
 
 #include <fmt/format.h>
@@ -7,7 +10,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <numbers>
 #include <vector>
 
 #include "numerics/robust.hpp"
@@ -16,42 +18,48 @@ namespace emberline::photometry {
 namespace {
 
 constexpr std::size_t least_pixels = 30;
-// Stars and cosmic rays only ever add light, so the bright side is clipped harder.
-constexpr double clip_low = 3.0, clip_high = 2.5;
+// Stars and cosmic rays only ever add light, so the bright side is clipped harder. Not harder than this:
+// counts of a dark sky are skewed, and at 20 electrons a clip at 2.5 sigma costs half of the level's error,
+// this one a fifth.
+constexpr double clip_low = 4.0, clip_high = 3.0;
 constexpr double plane_chi2 = 28.7;    // two slopes together significant at 5 sigma
 constexpr double crowded_share = 0.5;  // of the annulus clipped away
-constexpr double whole_share = 0.98;   // of the annulus must lie on the frame
-constexpr int sectors = 8, rings = 2;
+constexpr int octants = 8, rings = 2;
 constexpr double least_in_cell = 5.0;
 
+// One defined pixel of the annulus: offset from the star, and its light.
 struct SkyPixel {
     float u, v, adu;
 };
 
 struct Gathered {
     std::vector<SkyPixel> pixels;
-    double offered_px = 0.0;  // pixels the annulus would have on an endless frame
+    bool cut = false;  // by the edge
 };
 
 Gathered gather(const frame::Cutout& cutout, const frame::PixelPosition& centre, const Annulus& annulus) {
     Gathered out;
-    const double inner2 = annulus.inner_px * annulus.inner_px, outer2 = annulus.outer_px * annulus.outer_px;
-    out.offered_px = std::numbers::pi * (outer2 - inner2);
-    out.pixels.reserve(static_cast<std::size_t>(out.offered_px * 1.1) + 8);
     const frame::PixelBox& box = cutout.box;
-    const int first = std::max(box.y0, static_cast<int>(std::ceil(centre.y - annulus.outer_px)));
-    const int last =
-        std::min(box.y0 + box.height - 1, static_cast<int>(std::floor(centre.y + annulus.outer_px)));
-    for (int y = first; y <= last; ++y) {
+    const double outer = annulus.outer_px;
+    const double inner2 = annulus.inner_px * annulus.inner_px, outer2 = outer * outer;
+    const double left = std::ceil(centre.x - outer), right = std::floor(centre.x + outer);
+    const double low = std::ceil(centre.y - outer), high = std::floor(centre.y + outer);
+    const double box_right = box.x0 + box.width - 1.0, box_top = box.y0 + box.height - 1.0;
+    out.cut = left < box.x0 || right > box_right || low < box.y0 || high > box_top;
+    const int x_first = static_cast<int>(std::clamp(left, box.x0 + 0.0, box_right));
+    const int x_last = static_cast<int>(std::clamp(right, box.x0 + 0.0, box_right));
+    const int y_first = static_cast<int>(std::clamp(low, box.y0 + 0.0, box_top));
+    const int y_last = static_cast<int>(std::clamp(high, box.y0 + 0.0, box_top));
+    out.pixels.reserve(static_cast<std::size_t>(x_last - x_first + 1) *
+                       static_cast<std::size_t>(y_last - y_first + 1));
+    for (int y = y_first; y <= y_last; ++y) {
         const double v = y - centre.y;
-        const double half = std::sqrt(std::max(outer2 - v * v, 0.0));
-        const int x_first = std::max(box.x0, static_cast<int>(std::ceil(centre.x - half)));
-        const int x_last = std::min(box.x0 + box.width - 1, static_cast<int>(std::floor(centre.x + half)));
         for (int x = x_first; x <= x_last; ++x) {
-            const double u = x - centre.x;
-            if (u * u + v * v < inner2) continue;
+            const double u = x - centre.x, r2 = u * u + v * v;
+            if (r2 < inner2 || r2 > outer2) continue;
             const float adu = cutout.at(x, y);
-            if (std::isfinite(adu)) out.pixels.push_back({static_cast<float>(u), static_cast<float>(v), adu});
+            if (!std::isfinite(adu)) continue;
+            out.pixels.push_back({static_cast<float>(u), static_cast<float>(v), adu});
         }
     }
     return out;
@@ -70,6 +78,7 @@ struct Kept {
     std::vector<const SkyPixel*> pixels;
     double sigma = 0.0;      // of a Gaussian sky
     double own_sigma = 0.0;  // standard deviation of what was kept
+    double own_mean = 0.0;  // … and its mean above the plane: a clip that is harder above leaves less than 0
 };
 
 Kept clip(const std::vector<SkyPixel>& pixels, Plane& plane) {
@@ -81,18 +90,23 @@ Kept clip(const std::vector<SkyPixel>& pixels, Plane& plane) {
     plane.level += mean.mean;
     Kept kept;
     kept.sigma = mean.sigma;
-    double squares = 0.0;
+    kept.pixels.reserve(rest.size());
+    double sum = 0.0, squares = 0.0;
     for (std::size_t i = 0; i < pixels.size(); ++i) {
         const double d = rest[i] - mean.mean;
-        if (mean.sigma > 0.0 && (d < -clip_low * mean.sigma || d > clip_high * mean.sigma)) continue;
+        if (d < -clip_low * mean.sigma || d > clip_high * mean.sigma) continue;
         kept.pixels.push_back(&pixels[i]);
+        sum += d;
         squares += d * d;
     }
-    kept.own_sigma = std::sqrt(squares / static_cast<double>(std::max<std::size_t>(kept.pixels.size(), 1)));
+    const auto n = static_cast<double>(std::max<std::size_t>(kept.pixels.size(), 1));
+    kept.own_mean = sum / n;
+    kept.own_sigma = std::sqrt(std::max(squares / n - kept.own_mean * kept.own_mean, 0.0));
     return kept;
 }
 
-// Least squares for a plane through the kept pixels; significance of its slopes as chi² of two.
+// Least squares for a plane through the kept pixels; significance of its slopes as chi² of two. The level of
+// their mean place stays what clipping found, since their plain mean lacks the bright side.
 double fit_plane(const Kept& kept, Plane& plane) {
     double n = 0.0, su = 0.0, sv = 0.0, suu = 0.0, suv = 0.0, svv = 0.0, sr = 0.0, sur = 0.0, svr = 0.0;
     for (const SkyPixel* p : kept.pixels) {
@@ -117,7 +131,7 @@ double fit_plane(const Kept& kept, Plane& plane) {
     const double slope_u = (cvv * ru - cuv * rv) / determinant, slope_v = (cuu * rv - cuv * ru) / determinant;
     plane.u += slope_u;
     plane.v += slope_v;
-    plane.level += sr / n - slope_u * mu - slope_v * mv;
+    plane.level -= slope_u * mu + slope_v * mv;
     plane.level_variance_factor =
         1.0 / n + (mu * mu * cvv - 2.0 * mu * mv * cuv + mv * mv * cuu) / determinant;
     return (slope_u * ru + slope_v * rv) / (kept.own_sigma * kept.own_sigma);
@@ -127,16 +141,15 @@ double unevenness_of(const Kept& kept, const Plane& plane, const Annulus& annulu
     struct Cell {
         double n = 0.0, sum = 0.0;
     };
-    std::array<Cell, sectors * rings> cells{};
+    std::array<Cell, octants * rings> cells{};
     const double middle2 = 0.5 * (annulus.inner_px * annulus.inner_px + annulus.outer_px * annulus.outer_px);
     for (const SkyPixel* p : kept.pixels) {
         const double u = static_cast<double>(p->u), v = static_cast<double>(p->v);
-        const double turn = std::atan2(v, u) / (2.0 * std::numbers::pi) + 0.5;
-        const int sector = std::min(sectors - 1, static_cast<int>(turn * sectors));
+        const int octant = (u < 0.0 ? 1 : 0) + (v < 0.0 ? 2 : 0) + (std::abs(u) < std::abs(v) ? 4 : 0);
         const int ring = u * u + v * v < middle2 ? 0 : 1;
-        Cell& cell = cells[static_cast<std::size_t>(ring * sectors + sector)];
+        Cell& cell = cells[static_cast<std::size_t>(ring * octants + octant)];
         cell.n += 1.0;
-        cell.sum += static_cast<double>(p->adu) - plane.at(*p);
+        cell.sum += static_cast<double>(p->adu) - plane.at(*p) - kept.own_mean;
     }
     double chi2 = 0.0, used = 0.0;
     for (const Cell& cell : cells) {
@@ -152,19 +165,25 @@ double unevenness_of(const Kept& kept, const Plane& plane, const Annulus& annulu
 
 Result<SkyEstimate> estimate_sky(const frame::Cutout& cutout, const frame::PixelPosition& centre,
                                  const Annulus& annulus) {
-    const Gathered found = gather(cutout, centre, annulus);
-    if (found.pixels.size() < least_pixels) {
-        return fail({.what = fmt::format("The annulus has {} usable pixels; {} are needed.",
-                                         found.pixels.size(), least_pixels),
+    const auto refuse = [&](std::string what) {
+        return fail({.what = std::move(what),
                      .where = fmt::format("local sky about ({:.1f}, {:.1f})", centre.x, centre.y),
                      .mend = "Widen the annulus, or leave this star out: it is too near the edge."});
+    };
+    const bool sensible = std::isfinite(centre.x) && std::isfinite(centre.y) && annulus.inner_px >= 0.0 &&
+                          annulus.outer_px > annulus.inner_px && std::isfinite(annulus.outer_px);
+    if (!sensible) return refuse("The annulus has no place or no width.");
+    Gathered found;
+    if (!cutout.box.empty()) found = gather(cutout, centre, annulus);
+    if (found.pixels.size() < least_pixels) {
+        return refuse(fmt::format("The annulus has {} usable pixels; {} are needed.", found.pixels.size(),
+                                  least_pixels));
     }
     SkyEstimate sky;
-    Plane flat;
-    Kept kept = clip(found.pixels, flat);
-    Plane tilted = flat;
+    Plane plane;
+    Kept kept = clip(found.pixels, plane);
+    Plane tilted = plane;
     const bool sloped = fit_plane(kept, tilted) > plane_chi2;
-    Plane plane = flat;
     if (sloped) {
         plane = tilted;
         kept = clip(found.pixels, plane);  // what the slope had pushed over the clip comes back
@@ -180,9 +199,9 @@ Result<SkyEstimate> estimate_sky(const frame::Cutout& cutout, const frame::Pixel
     sky.level_err_adu = sky.scatter_adu * std::sqrt(factor);
     sky.factor = factor * sky.pixels;
     sky.unevenness = unevenness_of(kept, plane, annulus, sloped);
-    const auto all = static_cast<double>(found.pixels.size());
-    if (sky.pixels < crowded_share * all) sky.caveats.add(Caveat::crowded_sky);
-    if (all < whole_share * found.offered_px - 4.0 * annulus.outer_px * 0.1) sky.caveats.add(Caveat::edge);
+    if (sky.pixels < crowded_share * static_cast<double>(found.pixels.size()))
+        sky.caveats.add(Caveat::crowded_sky);
+    if (found.cut) sky.caveats.add(Caveat::edge);
     return sky;
 }
 

@@ -27,8 +27,9 @@ struct Annulus {
 };
 
 // Iterated clipping, mean of what is left (stars and cosmic rays clipped harder on the bright side); a plane
-// where both slopes together are significant at 5 sigma. Undefined pixels are passed over.
-// Problem: fewer than 30 usable pixels.
+// where both slopes together are significant at 5 sigma. Undefined pixels are passed over. Stars too faint to
+// be told from noise stay in the level, as they do under the star itself.
+// Problem: fewer than 30 usable pixels, or an annulus without place or width.
 [[nodiscard]] Result<SkyEstimate> estimate_sky(const frame::Cutout& cutout,
                                                const frame::PixelPosition& centre, const Annulus& annulus);
 

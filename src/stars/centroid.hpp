@@ -17,9 +17,10 @@ struct Centroid {
 };
 
 // Iterated centroid with a Gaussian window matched to the star (as if for an optimal fit): converges to
-// within 0.001 px. Sky is the clipped mean of the cut-out's border region.
-// Problem: no star there (signal-to-noise of the window below 3), it wanders more than `most_shift_px`, or
-// too many undefined pixels.
+// within 0.001 px, from the brightest peak within `most_shift_px`. Single pixels and short tracks that stand
+// alone are taken for hot pixels and cosmic rays. Sky is the clipped mean of the cut-out's border region.
+// Problem: no star there (signal-to-noise of the window below 3, or below what noise reaches somewhere in a
+// wide search), it wanders more than `most_shift_px`, or too many undefined pixels.
 [[nodiscard]] Result<Centroid> measure_centroid(const frame::Cutout& cutout,
                                                 const frame::PixelPosition& start, double fwhm_guess_px,
                                                 double most_shift_px, double gain_e_per_adu);
