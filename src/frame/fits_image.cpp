@@ -115,12 +115,14 @@ Result<std::shared_ptr<FitsImage>> FitsImage::open(const std::string& path) {
     return image;
 }
 
-// Counts beyond which cfitsio 4.2 writes past its arrays: it must not see them. Inside a gzipped file they
-// cannot be seen beforehand.
+// Counts that make cfitsio 4.2 write past its arrays or use what it never set: it must not see them. Inside a
+// gzipped file they cannot be seen beforehand.
 Result<void> FitsImage::check_header(long long offset) const {
     if (!plain_) return {};
-    constexpr std::array limits{std::pair("NAXIS   ", 99), std::pair("ZNAXIS  ", 6),
-                                std::pair("TFIELDS ", 999)};
+    constexpr long long any_count = std::numeric_limits<long long>::max();
+    constexpr std::array limits{std::pair("BITPIX", any_count), std::pair("NAXIS", 99LL),
+                                std::pair("ZNAXIS", 6LL),       std::pair("TFIELDS", 999LL),
+                                std::pair("PCOUNT", any_count), std::pair("GCOUNT", any_count)};
     std::array<char, header_block> block{};
     for (;; offset += header_block) {
         const ssize_t got = ::pread(handle_->descriptor, block.data(), block.size(), offset);
@@ -129,13 +131,16 @@ Result<void> FitsImage::check_header(long long offset) const {
         for (std::size_t at = 0; at + card_length <= text.size(); at += card_length) {
             const std::string_view line = text.substr(at, card_length);
             if (line.starts_with("END     ")) return {};
-            for (const auto& [keyword, most] : limits) {
-                if (!line.starts_with(keyword)) continue;
-                const auto count = parse_number(parse_card(line).value);
-                if (!count || *count <= most) continue;
-                return fail(problem(fmt::format("{} is said to be {:g}.", trimmed(keyword), *count),
-                                    "Its header is damaged: save the frame again from its source."));
-            }
+            const std::string_view keyword = trimmed(line.substr(0, 8));
+            const bool side = keyword.size() > 5 && keyword.starts_with("NAXIS");
+            const auto* const limit = std::find_if(limits.begin(), limits.end(),
+                                                   [&](const auto& known) { return keyword == known.first; });
+            if (!side && limit == limits.end()) continue;
+            const Card card = parse_card(line);
+            const auto count = parse_integer(card.value);
+            if (count && (side || *count <= limit->second)) continue;
+            return fail(problem(fmt::format("{} is said to be '{}'.", keyword, card.value),
+                                "Its header is damaged: save the frame again from its source."));
         }
     }
 }

@@ -127,8 +127,13 @@ void read_time(const Header& header, FrameFacts& facts) {
         return set_middle(facts, middle->instant, middle->source);
     }
     if (!moment) {
-        if (!header.text("DATE-OBS")) {
+        const auto date = header.text("DATE-OBS");
+        if (!date) {
             facts.remarks.emplace_back("No keyword says when the exposure was: DATE-OBS is missing.");
+        } else if (const auto day = sky::parse_calendar(*date); day && !day->has_time) {
+            facts.remarks.push_back(fmt::format(
+                "DATE-OBS = '{}' is a date without a time of day, and no other keyword says the time.",
+                *date));
         }
         return;
     }

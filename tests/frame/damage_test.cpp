@@ -12,6 +12,17 @@
 #include "frame/fits_maker.hpp"
 #include "frame/frame.hpp"
 
+// cfitsio 4.2 loses a tile's buffer when the tile is damaged, and asks for memory by counts that it misread;
+// neither is ours to mend, and both are survived.
+extern "C" const char* __lsan_default_suppressions();
+extern "C" const char* __lsan_default_suppressions() {
+    return "leak:libcfitsio\n";
+}
+extern "C" const char* __asan_default_options();
+extern "C" const char* __asan_default_options() {
+    return "allocator_may_return_null=1";
+}
+
 using namespace emberline;
 using namespace emberline::frame;
 using frame::testing::bytes_of;
@@ -65,7 +76,7 @@ std::string image_with(const std::vector<std::string>& axes, const std::string& 
     std::vector<std::string> lines = {"SIMPLE  = T", "BITPIX  = " + bits,
                                       "NAXIS   = " + std::to_string(axes.size())};
     for (std::size_t i = 0; i < axes.size(); ++i)
-        lines.push_back("NAXIS" + std::to_string(i + 1) + "  = " + axes[i]);
+        lines.push_back(("NAXIS" + std::to_string(i + 1) + "    ").substr(0, 8) + "= " + axes[i]);
     return header_block(lines) + data_block(std::string(2880, '\1'));
 }
 
@@ -110,12 +121,12 @@ TEST_CASE("headers that describe no image of ours are refused in one line", "[da
         {image_with({"99999999999999999999", "10"}), ""},
         {image_with({"9223372036854775807", "9223372036854775807", "3"}), ""},
         {image_with({"150000", "150000"}), "cut short: 5760 of 45000002880 bytes"},
-        {image_with({"10", "many"}), ""},
+        {image_with({"10", "many"}), "NAXIS2 is said to be 'many'."},
         {image_with({"10", "10"}, "17"), ""},
         {image_with({"10", "10"}, "0"), ""},
         {image_with({"10", "10"}, "'16'"), ""},
         {image_with(std::vector<std::string>(99, "1")), "no flat image, but 99 dimensions."},
-        {image_with(std::vector<std::string>(999, "1")), "NAXIS is said to be 999."},
+        {image_with(std::vector<std::string>(999, "1")), "NAXIS is said to be '999'."},
         {testing::cards({"SIMPLE  = T", "BITPIX  = 16"}), ""},
         {testing::cards({"SIMPLE  = T", "BITPIX  = 16", "NAXIS   = 2"}) + ruler + ruler, ""},
         {"SIMPLE  =" + std::string(5751, '\xff'), ""},

@@ -22,6 +22,8 @@ Folder::~Folder() {
 }
 
 std::string Folder::file(const std::string& name, std::string_view bytes) const {
+    // Some file systems wait for the disk when a file is written over.
+    std::filesystem::remove(path(name));
     std::ofstream out(path(name), std::ios::binary);
     out.write(bytes.data(), static_cast<std::streamsize>(bytes.size()));
     if (!out.flush()) throw std::runtime_error("the test cannot write " + path(name));
