@@ -140,7 +140,7 @@ TEST_CASE("a frame that does not say when, how long or through what is refused",
     refused_for("a word for a time", with_card(good, "DATE-OBS", "'yesterday'"), "'yesterday'",
                 "Add DATE-OBS in UTC");
     refused_for("a date without a time of day", with_card(good, "DATE-OBS", "'2024-03-15'"),
-                "keyword DATE-OBS", "Add DATE-OBS in UTC");
+                "a date without a time of day", "Add DATE-OBS in UTC");
     refused_for("exposure 0", with_card(good, "EXPTIME", "                   0"), "EXPTIME = 0",
                 "Add EXPTIME in seconds");
     refused_for("exposure below 0", with_card(good, "EXPTIME", "                 -60"), "EXPTIME = -60",
