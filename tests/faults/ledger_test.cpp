@@ -16,7 +16,7 @@ using namespace emberline::testing;
 namespace {
 
 const std::vector<Words> writing = {
-    {"measure"}, {"measure", "--again"}, {"exclude", "117", "--reason", "it varies"}, {"include", "117"}};
+    {"measure"}, {"measure", "--again"}, {"exclude", "first", "--reason", "it varies"}, {"include", "first"}};
 const std::vector<Words> reading = {{"nights"}, {"curve", "--no-picture"}, {"report"}, {"export"}};
 
 void storage_failed(const Outcome& outcome, const Rehearsed& campaign, const std::string& what,
@@ -112,7 +112,7 @@ TEST_CASE("two programs on one ledger wait for each other", "[faults][ledger]") 
     const Rehearsed campaign;
     campaign.measure();
     auto lock = std::make_unique<Lock>(campaign.path("campaign.ledger"));
-    Process excluding({"exclude", "117", "--reason", "it varies", "-q", "-c", campaign.path()});
+    Process excluding({"exclude", "first", "--reason", "it varies", "-q", "-c", campaign.path()});
     CHECK(campaign.run({"nights"}).status == 0);  // readers need not wait
     std::this_thread::sleep_for(std::chrono::milliseconds(300));
     CHECK(excluding.running());
@@ -128,7 +128,7 @@ TEST_CASE("a ledger that stays locked is given up with the reason", "[faults][le
     campaign.measure();
     const Lock lock(campaign.path("campaign.ledger"));
     Process measuring({"measure", "--again", "-q", "-c", campaign.path()});
-    Process excluding({"exclude", "117", "--reason", "it varies", "-q", "-c", campaign.path()});
+    Process excluding({"exclude", "first", "--reason", "it varies", "-q", "-c", campaign.path()});
     storage_failed(excluding.wait(), campaign, "locked by another program", "run the command again");
     // Solving again changes nothing and so need not write; whoever waited says why it gave up.
     const Outcome measured = measuring.wait();

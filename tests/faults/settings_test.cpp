@@ -2,6 +2,7 @@
 // The two files that an observer writes by hand: campaign.toml and comparison.csv.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 
 #include "program/rehearsed.hpp"
@@ -25,17 +26,28 @@ void refused(const Rehearsed& campaign, const std::string& place, const std::str
     CHECK_FALSE(std::filesystem::exists(campaign.path("campaign.ledger")));
 }
 
+// `place` has {0} for the line of what is replaced, {1} for the one after it.
 void bad_toml(const std::string& from, const std::string& to, const std::string& place,
               const std::string& what, const std::string& to_do) {
     const Rehearsed campaign;
+    const std::string before = contents(campaign.path("campaign.toml"));
+    const auto line =
+        1 + std::count(before.begin(), before.begin() + static_cast<std::ptrdiff_t>(before.find(from)), '\n');
     replace_once(campaign.path("campaign.toml"), from, to);
-    refused(campaign, "campaign.toml" + place, what, to_do);
+    refused(campaign, "campaign.toml" + fmt::format(fmt::runtime(place), line, line + 1), what, to_do);
 }
 
 void bad_csv(const std::string& from, const std::string& to, const std::string& place,
              const std::string& what, const std::string& to_do) {
     const Rehearsed campaign;
     replace_once(campaign.path("comparison.csv"), from, to);
+    refused(campaign, "comparison.csv" + place, what, to_do);
+}
+
+void bad_star(std::size_t row, const std::string& column, const std::string& value, const std::string& place,
+              const std::string& what, const std::string& to_do) {
+    const Rehearsed campaign;
+    campaign.set_star(row, column, value);
     refused(campaign, "comparison.csv" + place, what, to_do);
 }
 
@@ -63,23 +75,23 @@ void too_few(const Rehearsed& campaign, const std::string& what) {
 }  // namespace
 
 TEST_CASE("TOML that cannot be read is refused by line and column", "[faults][settings]") {
-    bad_toml("gain = 0.900", "gain = = 0.9", ", line 24, column 8", "cannot be read as TOML",
+    bad_toml("gain = 0.900", "gain = = 0.9", ", line {0}, column 8", "cannot be read as TOML",
              "Mend that line");
-    bad_toml("\"DEMO SN 1\"", "\"DEMO SN 1", ", line 5, column 59", "cannot be read as TOML",
+    bad_toml("\"DEMO SN 1\"", "\"DEMO SN 1", ", line {0}, column 59", "cannot be read as TOML",
              "Mend that line");
-    bad_toml("gain = 0.900", "gain = 0.9\ngain = 0.8", ", line 25, column 8", "cannot redefine",
+    bad_toml("gain = 0.900", "gain = 0.9\ngain = 0.8", ", line {1}, column 8", "cannot redefine",
              "Mend that line");
-    bad_toml("[site]", "[site", ", line 13, column 6", "cannot be read as TOML", "Mend that line");
+    bad_toml("[site]", "[site", ", line {0}, column 6", "cannot be read as TOML", "Mend that line");
 }
 
 TEST_CASE("settings of the wrong kind are refused by line and column", "[faults][settings]") {
-    bad_toml("read_noise", "reed_noise", ", line 25, column 14, instrument.reed_noise",
+    bad_toml("read_noise", "reed_noise", ", line {0}, column 14, instrument.reed_noise",
              "is not a setting here", "Did you mean 'read_noise'?");
-    bad_toml("latitude = 51.1000", "latitude = 151.1", ", line 14, column 12, site.latitude", "out of range",
+    bad_toml("latitude = 51.1000", "latitude = 151.1", ", line {0}, column 12, site.latitude", "out of range",
              "between -90 and 90");
-    bad_toml("gain = 0.900", "gain = \"much\"", ", line 24, column 8, instrument.gain", "must be a number",
+    bad_toml("gain = 0.900", "gain = \"much\"", ", line {0}, column 8, instrument.gain", "must be a number",
              "without quotation marks");
-    bad_toml("13:25:21.12", "13:75:21.12", ", line 6, column 6, transient.ra", "not a right ascension",
+    bad_toml("13:25:21.12", "13:75:21.12", ", line {0}, column 6, transient.ra", "not a right ascension",
              "13:25:21.12");
     bad_toml("catalog =", "check = \"777\"\ncatalog =", ", comparison.check", "'777' is not in the sequence",
              "Use a label of comparison.csv");
@@ -88,12 +100,12 @@ TEST_CASE("settings of the wrong kind are refused by line and column", "[faults]
 }
 
 TEST_CASE("a table of stars that cannot be read is refused by line and column", "[faults][settings]") {
-    bad_csv("11.679", "bright", ", line 2, column 'V'", "'bright' is not a value", "leave the field empty");
-    bad_csv("0.030,comparison", "0.030", ", line 2, column 8", "7 fields where the header has 8",
+    bad_star(1, "V", "bright", ", line 2, column 'V'", "'bright' is not a value", "leave the field empty");
+    bad_csv(",comparison\n", "\n", ", line 2, column 8", "7 fields where the header has 8",
             "Give every column a field");
-    bad_csv("\n117", "\n\"117", ", line 2", "never closed", "Close it");
-    bad_csv("comparison", "sidekick", ", line 2, column 'role'", "'sidekick' is not a role",
-            "Use comparison, check or ignore");
+    bad_star(1, "label", "\"first", ", line 2", "never closed", "Close it");
+    bad_star(1, "role", "sidekick", ", line 2, column 'role'", "'sidekick' is not a role",
+             "Use comparison, check or ignore");
     bad_csv("label,ra,dec", "label,ra,decl", "", "The column 'dec' is missing",
             "The first line names the columns");
     bad_csv("label,", std::string("\0\1,", 3), ", line 1", "not text", "UTF-8");
@@ -105,17 +117,21 @@ TEST_CASE("a table of stars that cannot be read is refused by line and column", 
 }
 
 TEST_CASE("stars twice, or out of range, are refused by line and column", "[faults][settings]") {
-    bad_csv("\n121,", "\n117,", ", line 3, column 'label'", "stands on line 2 already",
-            "Call one of them 117b");
-    bad_csv("201.314795,37.244429", "201.297790,37.304267", ", lines 2 and 3", "at the same place",
-            "Remove one of them");
-    bad_csv("37.304267", "97.304267", ", line 2, column 'dec'", "outside ±90 degrees", "Check the value");
-    bad_csv("201.297790", "561.297790", ", line 2, column 'ra'", "outside 0 to 360 degrees",
-            "A plain number is read as degrees");
-    bad_csv("11.679", "116.79", ", line 2, column 'V'", "'116.79' is not a value between",
-            "number of magnitudes");
-    bad_csv("0.030", "-0.030", ", line 2, column 'B_err'", "'-0.030' is not a value between",
-            "number of magnitudes");
+    bad_star(2, "label", "first", ", line 3, column 'label'", "stands on line 2 already",
+             "Call one of them firstb");
+    bad_star(1, "dec", "97.304267", ", line 2, column 'dec'", "outside ±90 degrees", "Check the value");
+    bad_star(1, "ra", "561.297790", ", line 2, column 'ra'", "outside 0 to 360 degrees",
+             "A plain number is read as degrees");
+    bad_star(1, "V", "116.79", ", line 2, column 'V'", "'116.79' is not a value between",
+             "number of magnitudes");
+    bad_star(1, "B_err", "-0.030", ", line 2, column 'B_err'", "'-0.030' is not a value between",
+             "number of magnitudes");
+    const Rehearsed campaign;
+    for (const std::size_t row : {1U, 2U}) {
+        campaign.set_star(row, "ra", "201.3");
+        campaign.set_star(row, "dec", "37.25");
+    }
+    refused(campaign, "comparison.csv, lines 2 and 3", "at the same place", "Remove one of them");
 }
 
 TEST_CASE("without a comparison star in the band nothing can be measured", "[faults][settings]") {
@@ -151,7 +167,7 @@ TEST_CASE("a place without a campaign is named, whatever was asked", "[faults][s
     const Folder folder;
     for (const Words& words :
          {Words{"measure"}, Words{"measure", "--again"}, Words{"nights"}, Words{"curve"}, Words{"report"},
-          Words{"export"}, Words{"include", "117"}, Words{"exclude", "117", "--reason", "it varies"}}) {
+          Words{"export"}, Words{"include", "first"}, Words{"exclude", "first", "--reason", "it varies"}}) {
         const Outcome outcome = run(words, {.folder = folder.path()});
         CHECK(outcome.status == 2);
         CHECK(

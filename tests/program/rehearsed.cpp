@@ -1,9 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "program/rehearsed.hpp"
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <map>
 #include <memory>
+#include <sstream>
 
 namespace emberline::testing {
 
@@ -20,6 +22,33 @@ Rehearsed::Rehearsed(const Words& options) {
         REQUIRE(rehearsed.status == 0);
     }
     std::filesystem::copy(original->path("c"), folder_.path("c"), std::filesystem::copy_options::recursive);
+    set_star(1, "label", "first");
+}
+
+void Rehearsed::set_star(std::size_t row, const std::string& column, const std::string& value) const {
+    auto lines = lines_of(contents(path("comparison.csv")));
+    const auto fields_of = [](const std::string& line) {
+        Words fields;
+        std::istringstream stream(line);
+        for (std::string field; std::getline(stream, field, ',');)
+            fields.push_back(field);
+        return fields;
+    };
+    const Words columns = fields_of(lines.at(0));
+    Words fields = fields_of(lines.at(row));
+    const auto at = std::find(columns.begin(), columns.end(), column);
+    REQUIRE(at != columns.end());
+    fields.at(static_cast<std::size_t>(at - columns.begin())) = value;
+    std::string text;
+    for (std::size_t i = 0; i < lines.size(); ++i) {
+        if (i == row) {
+            lines[i].clear();
+            for (const std::string& field : fields)
+                lines[i] += (lines[i].empty() ? "" : ",") + field;
+        }
+        text += lines[i] + "\n";
+    }
+    write_contents(path("comparison.csv"), text);
 }
 
 Outcome Rehearsed::run(Words words, const Setting& setting) const {

@@ -16,6 +16,8 @@ class Rehearsed {
         return folder_.path("c/" + inside);
     }
     [[nodiscard]] std::string first_frame() const { return path("frames/2024-03-14/V_001.fits"); }
+    // Writes another value into the sequence; the first star is in row 1, and called "first".
+    void set_star(std::size_t row, const std::string& column, const std::string& value) const;
     // A command on this campaign, without hints.
     [[nodiscard]] Outcome run(Words words, const Setting& setting = {}) const;
     // Measures, which must succeed.
