@@ -64,7 +64,8 @@ class SimulatedPlate {
         frame::Cutout out{box_, {}};
         out.adu.reserve(electrons_.size());
         for (const double e : electrons_) {
-            const double seen = static_cast<double>(random.poisson(e)) + random.gaussian(0.0, sensor.read_noise_e);
+            const double seen =
+                static_cast<double>(random.poisson(e)) + random.gaussian(0.0, sensor.read_noise_e);
             const double adu = sensor.bias_adu + seen / sensor.gain_e_per_adu;
             out.adu.push_back(static_cast<float>(sensor.whole_adu ? std::round(adu) : adu));
         }

@@ -21,17 +21,29 @@ struct Request {
     bool no_picture = false;
 };
 
-// A date, or a Julian date.
-Result<std::optional<double>> read_date(const std::string& text) {
-    if (text.empty()) return std::optional<double>();
-    if (const auto number = parse_number(text)) return std::optional<double>(*number);
-    const auto instant = sky::parse_instant(text);
-    if (!instant) {
-        Problem problem = instant.error();
-        problem.kind = ProblemKind::request;
-        return fail(problem);
+bool is_date(const std::string& text) {
+    return text.size() == 10 && text[4] == '-' && text[7] == '-' && sky::parse_calendar(text);
+}
+
+// A night by the date of its evening, or a Julian date. Of other people's points, which have no nights, a
+// date is its whole UTC day.
+Result<void> read_end(const std::string& text, bool last, tasks::CurveRequest& curve) {
+    if (text.empty()) return {};
+    auto& night = last ? curve.to_night : curve.from_night;
+    auto& bjd = last ? curve.to_bjd_tdb : curve.from_bjd_tdb;
+    if (const auto number = parse_number(text)) {
+        bjd = *number;
+    } else if (!is_date(text)) {
+        return fail({.what = fmt::format("'{}' is no date.", text),
+                     .where = last ? "--to" : "--from",
+                     .mend = "Write it as 2024-02-03, or as a Julian date.",
+                     .kind = ProblemKind::request});
+    } else if (curve.series) {
+        bjd = sky::to_tdb(*sky::parse_instant(text)).jd() + (last ? 1.0 : 0.0);
+    } else {
+        night = text;
     }
-    return std::optional<double>(sky::to_tdb(*instant).jd());
+    return {};
 }
 
 void print_band(const tasks::BandCurve& band) {
@@ -43,11 +55,10 @@ void print_band(const tasks::BandCurve& band) {
     }
     const lightcurve::CurveFit& fit = band.fits[*band.chosen];
     if (const auto rate = lightcurve::decline_rate(fit)) {
-        const auto date = [](double jd) { return sky::iso_date(sky::from_jd(jd, TimeScale::tdb)); };
-        std::cout << fmt::format("  {} by {} mag a day, from {} to {}\n",
+        std::cout << fmt::format("  {} by {} mag a day, over {:.1f} days from BJD(TDB) {:.3f}\n",
                                  rate->mag_per_day.value >= 0.0 ? "fades" : "brightens",
                                  with_error({std::abs(rate->mag_per_day.value), rate->mag_per_day.err}),
-                                 date(rate->from_bjd_tdb), date(rate->to_bjd_tdb));
+                                 rate->to_bjd_tdb - rate->from_bjd_tdb, rate->from_bjd_tdb);
     }
     std::cout << fmt::format("  {}: chi² {:.1f} for {} degrees of freedom", fit.model, fit.chi2, fit.dof);
     if (fit.extra_scatter_mag > 0.0)
@@ -63,13 +74,13 @@ void run(Request request, Face& face) {
     } else {
         request.curve.series = request.series;
     }
-    const auto from = read_date(request.from), to = read_date(request.to);
-    if (!from || !to) {
-        face.status = face.say(!from ? from.error() : to.error());
-        return;
+    for (const bool last : {false, true}) {
+        const auto good = read_end(last ? request.to : request.from, last, request.curve);
+        if (!good) {
+            face.status = face.say(good.error());
+            return;
+        }
     }
-    request.curve.from_bjd_tdb = *from;
-    request.curve.to_bjd_tdb = *to;
     request.curve.draw = !request.no_picture;
     const auto outcome = tasks::curve(request.curve);
     if (!outcome) {
@@ -101,8 +112,8 @@ void add_curve(CLI::App& app, Face& face) {
     sub->add_option("--series", request->series,
                     "A table of other people's points, instead of the campaign's");
     sub->add_option("--band", request->curve.bands, "Only this band; once for each");
-    sub->add_option("--from", request->from, "First date, 2024-03-10 or a Julian date");
-    sub->add_option("--to", request->to, "Last date");
+    sub->add_option("--from", request->from, "First night, 2024-03-10, or a Julian date");
+    sub->add_option("--to", request->to, "Last night, or a Julian date");
     sub->add_option("--model", request->curve.models, "Models to fit")->capture_default_str();
     sub->add_option("--picture", request->curve.picture, "File to draw: .svg, .pdf or .png (out/curve.svg)");
     sub->add_flag("--no-picture", request->no_picture, "Draw nothing");

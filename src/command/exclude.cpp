@@ -34,6 +34,12 @@ void finish(const Result<tasks::SetAsideOutcome>& outcome, const std::string& do
                        {"solution_changed", outcome->resolved.changed}});
         return;
     }
+    if (!outcome->remark.empty()) {
+        std::cout << spoken(outcome->named)
+                  << (outcome->changed ? done : " was not set aside; nothing changed.") << '\n'
+                  << outcome->remark << '\n';
+        return;
+    }
     std::cout << spoken(outcome->named) << (outcome->changed ? done : " was not set aside; nothing changed.")
               << "\n\n"
               << nights_text(outcome->resolved.campaign.solution.nights);

@@ -103,16 +103,27 @@ std::string magnitude_text(const night::Measurement& m) {
 std::string nights_text(const std::vector<night::NightMeasurement>& nights) {
     TextTable table(
         {"night", "band", "magnitude", "random", "common", "frames", "airmass", "stars", "check", "flags"});
+    // What every row carries is said once, below: the one cloudy night stands out.
+    Caveats everywhere = nights.size() > 1 ? nights.front().caveats : Caveats();
+    for (const night::NightMeasurement& n : nights)
+        everywhere = Caveats::from_bits(everywhere.bits() & n.caveats.bits());
+    const bool several_instruments = std::any_of(nights.begin(), nights.end(), [&](const auto& n) {
+        return n.instrument != nights.front().instrument;
+    });
     for (const night::NightMeasurement& n : nights) {
         const auto error = [](std::optional<double> e) { return e ? fmt::format("{:.3f}", *e) : "—"; };
+        std::string flags = Caveats::from_bits(n.caveats.bits() & ~everywhere.bits()).words();
+        if (several_instruments) flags = n.instrument + (flags.empty() ? "" : ": " + flags);
         table.add({n.night, n.band.name(), magnitude_text(n), error(n.random_err_mag),
                    error(n.common_err_mag),
                    n.n_rejected > 0 ? fmt::format("{} of {}", n.n_frames, n.n_frames + n.n_rejected)
                                     : fmt::format("{}", n.n_frames),
                    n.airmass ? fmt::format("{:.2f}", *n.airmass) : "—", fmt::format("{}", n.n_comparison),
-                   signed_text(n.check.residual_mag), n.caveats.words()});
+                   signed_text(n.check.residual_mag), flags});
     }
-    return table.text();
+    std::string text = table.text();
+    if (!everywhere.empty()) text += "every night: " + everywhere.words() + '\n';
+    return text;
 }
 
 std::string flags_text(const std::vector<night::NightMeasurement>& nights) {

@@ -35,7 +35,7 @@ int status_of_outcome(const tasks::MeasureOutcome& outcome) {
     const bool any = std::any_of(outcome.solution.nights.begin(), outcome.solution.nights.end(),
                                  [](const night::NightMeasurement& n) { return n.n_frames > 0; });
     if (!any || (outcome.offered > 0 && outcome.refused.size() == outcome.offered)) return nothing_measured;
-    return outcome.refused.empty() ? all_done : something_refused;
+    return outcome.refused.empty() && !outcome.judged_away ? all_done : something_refused;
 }
 
 // ", keyword EXPTIME": what the problem's place adds to the frame's name.
@@ -73,8 +73,9 @@ void print_unused(const tasks::MeasureOutcome& outcome, const std::vector<std::s
 void print_stars(const tasks::MeasureOutcome& outcome) {
     for (const night::StarVerdict& star : outcome.solution.stars) {
         if (!star.suspect) continue;
-        std::cout << fmt::format("Comparison star {} ({}, {}): {} `emberline exclude {}` sets it aside.\n",
-                                 star.label, star.band.name(), star.instrument, star.why, star.label);
+        std::cout << fmt::format(
+            "Comparison star {} ({}, {}): {} `emberline exclude {} --reason \"…\"` sets it aside.\n",
+            star.label, star.band.name(), star.instrument, star.why, star.label);
     }
 }
 
@@ -106,8 +107,11 @@ void print_outcome(const tasks::MeasureOutcome& outcome, const Face& face) {
     if (face.quiet) return;
     const std::string flags = flags_text(shown);
     if (!flags.empty()) std::cout << '\n' << flags;
-    std::cout << "\nNext: `emberline curve` draws the light curve, `emberline report` writes the network's "
-                 "report.\n";
+    const std::string where = face.campaign == "." ? "" : " -c " + face.campaign;
+    std::cout << fmt::format(
+        "\nNext: `emberline curve{0}` draws the light curve, `emberline report{0}` writes the network's "
+        "report.\n",
+        where);
 }
 
 void print_explanation(const tasks::Explanation& explanation) {
@@ -181,10 +185,11 @@ void add_measure(CLI::App& app, Face& face) {
         "  emberline measure tonight/*.fits\n  emberline measure --again          after editing "
         "comparison.csv");
     const auto request = std::make_shared<Request>();
-    sub->add_option("FRAME", request->measure.places,
-                    "FITS files, or folders of them; none: the campaign's frames/");
-    sub->add_flag("--again", request->measure.again,
-                  "Solve the campaign anew from the ledger's fluxes, without frames");
+    CLI::Option* places = sub->add_option("FRAME", request->measure.places,
+                                          "FITS files, or folders of them; none: the campaign's frames/");
+    CLI::Option* again = sub->add_flag("--again", request->measure.again,
+                                       "Solve the campaign anew from the ledger's fluxes, without frames");
+    again->excludes(places);
     sub->add_flag("--explain", request->explain,
                   "Show the transient's surroundings and what each aperture gives");
     sub->callback([request, &face] { run(*request, face); });

@@ -167,6 +167,10 @@ Result<void> read_measure(SettingsTable table, MeasureSettings& measure) {
     assign(measure.least_comparison_stars, table.number("least_comparison_stars", 1.0, 1000.0));
     assign(measure.most_shift_arcsec, table.number("most_shift_arcsec", 0.1, 600.0));
     assign(measure.colour_term, table.flag("colour_term"));
+    if (measure.aperture_fwhm && measure.aperture_arcsec) {
+        table.refuse("aperture_arcsec", "The aperture is given twice.",
+                     "Keep aperture_fwhm or aperture_arcsec, not both.");
+    }
     if (measure.annulus_outer_fwhm <= measure.annulus_inner_fwhm) {
         table.refuse("annulus_outer_fwhm", "The annulus ends before it begins.",
                      "Make annulus_outer_fwhm larger than annulus_inner_fwhm.");

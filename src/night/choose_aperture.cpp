@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <numbers>
 
 #include "night/aperture_grid.hpp"
 #include "numerics/robust.hpp"
@@ -21,6 +22,7 @@ constexpr double angle_share = 0.9;  // of the frames must have an angle for it 
 // Under a fixed angle the seeing must not cut into the star: at least this many median FWHM as a radius.
 constexpr double least_angle_fwhm = 1.0;
 constexpr std::size_t frames_to_tell = 4;  // of a star, for its scatter to mean something
+constexpr double whole_area = 0.999;       // of an aperture on the frame
 constexpr double least_ratio = 0.1;
 constexpr double clear_enough_mag = 0.03;  // noisier stars tell nothing of what is beyond noise
 
@@ -51,7 +53,8 @@ std::optional<FrameOffer> offer_of(const FrameFluxes& frame, const std::vector<s
     std::vector<const StarFlux*> stars;
     const std::size_t last = apertures.back();
     for (const StarFlux& star : frame.stars) {
-        if (!comparison.contains(star.label) || spoilt(star, last) || star.flux_e[last] <= 0.0) continue;
+        if (!comparison.contains(star.label) || light_lost(frame, star, last) || star.flux_e[last] <= 0.0)
+            continue;
         std::vector<double> flux;
         for (const std::size_t k : apertures)
             flux.push_back(star.flux_e[k]);
@@ -108,7 +111,8 @@ Scatter scatter_at(const std::vector<FrameOffer>& offers, std::size_t candidate,
         const std::size_t k = offers[f].apertures[candidate];
         for (const StarFlux& star : frame.stars) {
             const bool transient = star.label == photometry::transient_label;
-            if ((!transient && !comparison.contains(star.label)) || spoilt(star, k) || star.flux_e[k] <= 0.0)
+            if ((!transient && !comparison.contains(star.label)) || light_lost(frame, star, k) ||
+                star.flux_e[k] <= 0.0)
                 continue;
             const double err = mag_per_relative_flux * relative_err(frame, star, k);
             if (err > clear_enough_mag) continue;
@@ -177,12 +181,13 @@ std::optional<std::size_t> best_of(const std::vector<FrameOffer>& offers,
     for (std::size_t j = 0; j < n; ++j) {
         const Scatter seen = scatter_at(offers, j, comparison);
         const double scatter_mag = host ? seen.transient_mag : 0.0;
-        usual.push_back(
-            {middle([&](const FrameOffer& o) { return o.candidates[j].enclosed; }),
-             middle([&](const FrameOffer& o) { return o.candidates[j].background_e2; }),
-             std::hypot(scatter_mag,
-                        middle([&](const FrameOffer& o) { return o.candidates[j].zero_point_err_mag; })),
-             0.0});  // stars and transient lose the same share: the scatter tells what they do not
+        usual.push_back({middle([&](const FrameOffer& o) { return o.candidates[j].enclosed; }),
+                         middle([&](const FrameOffer& o) { return o.candidates[j].background_e2; }),
+                         std::hypot(scatter_mag, middle([&](const FrameOffer& o) {
+                                        return o.candidates[j].zero_point_err_mag;
+                                    })),
+                         0.0,  // stars and transient lose the same share; where they do not, they scatter
+                         seen.stars_ratio});
     }
     return photometry::best_aperture(usual, middle([](const FrameOffer& o) { return o.transient_total_e; }));
 }
@@ -269,10 +274,12 @@ photometry::NoiseTerms noise_terms(const FrameFluxes& frame, const StarFlux& sta
     return {photometry::background_variance_e2(background), std::hypot(frame.scintillation, frame.flat_err)};
 }
 
-bool spoilt(const StarFlux& star, std::size_t aperture) {
+bool light_lost(const FrameFluxes& frame, const StarFlux& star, std::size_t aperture) {
+    // The caveat of an edge may mean the annulus alone: the area tells of the aperture.
+    const double radius = frame.apertures[aperture].radius_px;
     const Caveats& c = star.caveats[aperture];
-    return c.has(Caveat::saturated) || c.has(Caveat::not_linear) || c.has(Caveat::edge) ||
-           !std::isfinite(star.flux_e[aperture]);
+    return c.has(Caveat::saturated) || c.has(Caveat::not_linear) || !std::isfinite(star.flux_e[aperture]) ||
+           star.area_px[aperture] < whole_area * std::numbers::pi * radius * radius;
 }
 
 std::vector<std::optional<std::size_t>> choose_apertures(const std::vector<const FrameFluxes*>& frames,

@@ -16,8 +16,10 @@ namespace emberline::night {
 // Of one star at one of its frame's apertures.
 [[nodiscard]] photometry::NoiseTerms noise_terms(const photometry::FrameFluxes& frame,
                                                  const photometry::StarFlux& star, std::size_t aperture);
-// Saturated, beyond the linear range, or cut by the frame's edge: no light to calibrate with.
-[[nodiscard]] bool spoilt(const photometry::StarFlux& star, std::size_t aperture);
+// Light is missing from that aperture: saturated, beyond the linear range, cut by the frame's edge,
+// undefined.
+[[nodiscard]] bool light_lost(const photometry::FrameFluxes& frame, const photometry::StarFlux& star,
+                              std::size_t aperture);
 
 // One index a frame; absent where the frame lacks that aperture.
 // Settings win. Else, where the host shines under the transient, one angle for the whole campaign, since

@@ -53,7 +53,7 @@ Result<std::vector<StarOnFrame>> predict(const frame::Frame& frame, const frame:
     transient.predicted = *place;
     stars.push_back(std::move(transient));
     for (const standard::ComparisonStar& star : sequence.stars) {
-        if (star.role == standard::Role::ignore) continue;
+        if (!takes_part(star, campaign)) continue;
         const auto where = wcs.pixel(star.position);
         if (!where || !on_frame(*where, facts)) continue;
         StarOnFrame entry;
@@ -181,6 +181,10 @@ void settle_positions(StarField& field) {
 }
 
 }  // namespace
+
+bool takes_part(const standard::ComparisonStar& star, const Campaign& campaign) {
+    return star.role != standard::Role::ignore || star.label == campaign.check_label;
+}
 
 Result<StarField> find_stars(const frame::Frame& frame, const frame::Wcs& wcs, const FrameNeeds& needs,
                              const standard::Sequence& sequence, const Campaign& campaign) {

@@ -36,6 +36,9 @@ struct StarField {
     int expected = 0, found = 0;  // comparison stars
 };
 
+// The settings' check star wins over a role of ignore.
+[[nodiscard]] bool takes_part(const standard::ComparisonStar& star, const Campaign& campaign);
+
 // What the header must have told for a frame to be measured.
 struct FrameNeeds {
     Band band;

@@ -7,12 +7,15 @@
 #include <cmath>
 
 #include "night/aperture_grid.hpp"
+#include "night/choose_aperture.hpp"
 #include "night/find_stars.hpp"
 #include "numerics/robust.hpp"
 #include "photometry/aperture_sum.hpp"
 #include "photometry/growth.hpp"
 #include "photometry/local_sky.hpp"
 #include "photometry/noise.hpp"
+#include "photometry/pixel_correlation.hpp"
+#include "quantities/text.hpp"
 #include "sky/barycentre.hpp"
 #include "sky/horizon.hpp"
 #include "sky/time_scales.hpp"
@@ -29,6 +32,7 @@ constexpr double low_airmass = 3.0;
 constexpr double uneven_sky = 4.0;            // chi² per degree of freedom of the transient's annulus
 constexpr double uneven_against_stars = 3.0;  // … and against the comparison stars' annuli
 constexpr double nucleus_reach_fwhm = 3.0;    // a nucleus this near the largest aperture shines into it
+constexpr double block_fwhm = 1.8;            // side of the blocks of sky, as an aperture of one FWHM
 constexpr double blend_sigma = 5.0;           // growth curve beside the others'
 constexpr double blend_fraction = 0.03;
 
@@ -44,6 +48,17 @@ std::string remark_or(const frame::FrameFacts& facts, std::string_view about, st
         if (remark.find(about) != std::string::npos) return remark;
     }
     return plain;
+}
+
+// Darks and flats lie among the night's files.
+std::optional<std::string> calibration_kind(const frame::Header& header) {
+    for (const char* keyword : {"IMAGETYP", "OBSTYPE", "FRAME"}) {
+        const std::string text = lower_case(header.text(keyword).value_or(""));
+        for (const char* kind : {"dark", "flat", "bias"}) {
+            if (text.find(kind) != std::string::npos) return kind;
+        }
+    }
+    return std::nullopt;
 }
 
 Result<FrameNeeds> needs_of(const frame::FrameFacts& facts) {
@@ -82,12 +97,17 @@ Result<FrameNeeds> needs_of(const frame::FrameFacts& facts) {
 }
 
 Result<StarFlux> light_of(const StarOnFrame& star, const std::vector<double>& radii_px,
-                          const photometry::Annulus& annulus, const FrameNeeds& needs) {
+                          const photometry::Annulus& annulus, const FrameNeeds& needs, int block_px,
+                          std::vector<double>& pulls) {
     const auto sky = photometry::estimate_sky(star.cutout, star.position, annulus);
     if (!sky) return fail(sky.error());
     const auto sums = photometry::sum_apertures(star.cutout, star.position, radii_px, *sky,
                                                 {needs.saturation_adu, needs.linear_to_adu});
     if (!sums) return fail(sums.error());
+    if (!star.transient) {
+        const auto own = photometry::block_pulls(star.cutout, star.position, annulus, *sky, block_px);
+        pulls.insert(pulls.end(), own.begin(), own.end());
+    }
     const double gain = needs.gain_e_per_adu;
     StarFlux light;
     light.label = star.label;
@@ -113,38 +133,47 @@ Result<StarFlux> light_of(const StarOnFrame& star, const std::vector<double>& ra
     return light;
 }
 
-double flux_err_e(const StarFlux& star, std::size_t k) {
-    const photometry::BackgroundNoise noise{star.area_px[k], star.sky_scatter_e, star.sky_pixels,
-                                            star.sky_factor, 0.0};
-    return std::sqrt(std::max(star.flux_e[k], 0.0) + photometry::background_variance_e2(noise));
+double flux_err_e(const FrameFluxes& frame, const StarFlux& star, std::size_t k) {
+    return std::sqrt(noise_terms(frame, star, k).variance_e2(star.flux_e[k]));
 }
 
-// A star whose light goes on growing where the others' has ended has company.
-void mark_blends(FrameFluxes& frame) {
-    if (frame.apertures.size() < 3) return;
+// A star whose light goes on growing where the others' has ended has company. True where the transient's
+// does: its host's light.
+bool mark_blends(FrameFluxes& frame) {
+    if (frame.apertures.size() < 3) return false;
     const std::size_t last = frame.apertures.size() - 1;
     std::size_t core = 0;
     while (core < last && frame.apertures[core].radius_px < 1.2 * frame.fwhm_px)
         ++core;
-    std::vector<double> fractions;
-    std::vector<StarFlux*> stars;
+    struct Growth {
+        StarFlux* star;
+        double ratio, err;
+    };
+    std::vector<Growth> growths;
+    std::vector<double> ratios;
     for (StarFlux& star : frame.stars) {
-        if (star.label == photometry::transient_label) continue;
-        if (star.flux_e[last] < 20.0 * flux_err_e(star, last) || star.flux_e[core] <= 0.0) continue;
-        fractions.push_back(star.flux_e[last] / star.flux_e[core]);
-        stars.push_back(&star);
+        if (!(star.flux_e[core] > 0.0) || star.flux_e[last] < 20.0 * flux_err_e(frame, star, last)) continue;
+        const double ratio = star.flux_e[last] / star.flux_e[core];
+        growths.push_back({&star, ratio,
+                           ratio * std::hypot(flux_err_e(frame, star, last) / star.flux_e[last],
+                                              flux_err_e(frame, star, core) / star.flux_e[core])});
+        if (star.label != photometry::transient_label) ratios.push_back(ratio);
     }
-    if (stars.size() < 3) return;
-    const double usual = numerics::median(fractions);
-    for (std::size_t i = 0; i < stars.size(); ++i) {
-        const double err = fractions[i] * std::hypot(flux_err_e(*stars[i], last) / stars[i]->flux_e[last],
-                                                     flux_err_e(*stars[i], core) / stars[i]->flux_e[core]);
-        if (fractions[i] - usual < std::max(blend_sigma * err, blend_fraction * usual)) continue;
-        for (std::size_t k = 0; k <= last; ++k) {
-            const double reach = stars[i]->flux_e[k] / stars[i]->flux_e[core];
-            if (k > core && reach > 1.0 + blend_fraction) stars[i]->caveats[k].add(Caveat::blended);
+    if (ratios.size() < 3) return false;
+    const double usual = numerics::median(ratios);
+    bool transient_grows = false;
+    for (const Growth& g : growths) {
+        if (g.ratio - usual < std::max(blend_sigma * g.err, blend_fraction * usual)) continue;
+        if (g.star->label == photometry::transient_label) {
+            transient_grows = true;
+            continue;
+        }
+        for (std::size_t k = core + 1; k <= last; ++k) {
+            if (g.star->flux_e[k] > (1.0 + blend_fraction) * g.star->flux_e[core])
+                g.star->caveats[k].add(Caveat::blended);
         }
     }
+    return transient_grows;
 }
 
 // Light that is not flat about the transient, or a nucleus within reach: nothing models it yet.
@@ -161,6 +190,17 @@ bool host_shines_in(const FrameFluxes& frame, const Campaign& campaign) {
     }
     const double usual = others.empty() ? 1.0 : std::max(1.0, numerics::median(others));
     return transient.sky_unevenness > uneven_sky && transient.sky_unevenness > uneven_against_stars * usual;
+}
+
+// Debayered, resampled and stacked pixels vary together: an aperture scatters more than its pixels tell.
+void widen_correlated(FrameFluxes& out, double factor) {
+    if (factor <= 1.0) return;
+    for (StarFlux& star : out.stars) {
+        star.sky_scatter_e *= factor;
+        star.sky_err_e_per_px *= factor;
+    }
+    out.remarks.push_back(
+        fmt::format("Neighbouring pixels vary together: the sky's noise counts {:.2f} times.", factor));
 }
 
 // Time, air and place.
@@ -213,6 +253,11 @@ void describe_frame(FrameFluxes& out, const frame::Wcs& wcs, const StarField& fi
 Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, std::string fingerprint,
                                   const standard::Sequence& sequence, const Campaign& campaign) {
     const frame::FrameFacts& facts = frame.facts();
+    if (const auto kind = calibration_kind(frame.header())) {
+        return fail({.what = fmt::format("This is a {} frame, by its IMAGETYP: it is not measured.", *kind),
+                     .where = facts.path,
+                     .mend = "Name the frames of the sky only."});
+    }
     const auto needs = needs_of(facts);
     if (!needs) return fail(needs.error());
     const Result<frame::Wcs>& wcs = frame.wcs();
@@ -240,17 +285,21 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
         radii_px.push_back(aperture.radius_px);
     const photometry::Annulus annulus =
         annulus_around(out.apertures, out.fwhm_px, out.scale_arcsec_per_px, campaign.measure);
+    // Blocks about as large as the apertures in use.
+    const int block_px = std::max(2, static_cast<int>(std::lround(block_fwhm * out.fwhm_px)));
+    std::vector<double> pulls;
     for (const StarOnFrame& star : field->stars) {
-        auto light = light_of(star, radii_px, annulus, *needs);
+        auto light = light_of(star, radii_px, annulus, *needs, block_px, pulls);
         if (light) {
             out.stars.push_back(std::move(*light));
         } else if (star.transient) {
             return fail(at(facts.path + ", at the transient", light.error()));
         }
     }
+    widen_correlated(out, photometry::correlation_factor(pulls));
     add_circumstances(out, facts, campaign);
-    mark_blends(out);
-    if (host_shines_in(out, campaign)) {
+    const bool grows = mark_blends(out);
+    if (grows || host_shines_in(out, campaign)) {
         for (Caveats& caveats : out.stars.front().caveats)
             caveats.add(Caveat::host_unmodelled);
     }
@@ -283,9 +332,12 @@ std::string flux_settings(const Campaign& campaign, const standard::Sequence& se
         for (const auto& [filter, band] : i.bands)
             text += fmt::format(" {}->{}", filter, band);
     }
+    text += "\nbands";
+    for (const Band& band : sequence.bands)
+        text += ' ' + band.name();
     std::vector<std::string> stars;
     for (const standard::ComparisonStar& star : sequence.stars) {
-        if (star.role == standard::Role::ignore) continue;
+        if (!takes_part(star, campaign)) continue;
         stars.push_back(fmt::format("\nstar {} {:.7f} {:.7f}", star.label, star.position.ra.degrees(),
                                     star.position.dec.degrees()));
     }

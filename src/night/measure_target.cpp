@@ -18,6 +18,8 @@ constexpr double check_off_sigma = 3.0;
 constexpr double caveat_share = 0.25;  // of a night's frames that carry a caveat for the night to carry it
 constexpr double nothing_mag = 1e-7;   // common components below it are rounding
 constexpr std::size_t few_stars = 3;
+constexpr double unknown_colour_mag =
+    0.3;  // one sigma of an unknown B − V or the like; common practice, no source
 
 std::map<std::string, std::vector<std::size_t>> used_by_night(const BandSolution& solution) {
     std::map<std::string, std::vector<std::size_t>> nights;
@@ -43,14 +45,25 @@ ColourShift colour_shift(const standard::ZeroPoints& zero_points, std::optional<
 std::vector<CommonComponent> components(const BandSolution& solution, std::vector<double> gradient,
                                         const ColourShift& colour) {
     if (colour.applied) gradient.back() += colour.distance_mag;  // the colour term is the last global
-    const std::vector<double> v = standard::common_components(solution.lower, gradient);
     std::vector<CommonComponent> named;
-    for (std::size_t k = 0; k < v.size(); ++k) {
-        if (std::abs(v[k]) < nothing_mag) continue;
-        named.push_back({fmt::format("{} {}: {}", solution.band.name(), solution.instrument,
-                                     solution.zero_points->global_names[k]),
-                         v[k]});
+    const auto add = [&](const std::string& name, double err_mag) {
+        if (std::abs(err_mag) >= nothing_mag) named.push_back({name, err_mag});
+    };
+    const std::vector<std::string>& names = solution.zero_points->global_names;
+    const std::string own = fmt::format("{} {}", solution.band.name(), solution.instrument);
+    for (std::size_t k = 0; k < names.size(); ++k) {
+        double err_mag = 0.0;
+        for (std::size_t i = 0; i < names.size(); ++i)
+            err_mag += gradient[i] * solution.common.from_priors(i, k);
+        // A star's catalogue error is the same for every instrument and for every band put on that sequence.
+        const bool star = k < solution.stars.size();
+        add(star ? fmt::format("{}: {}", sequence_band(solution.band).name(), names[k])
+                 : fmt::format("{}: {}", own, names[k]),
+            err_mag);
     }
+    const std::vector<double> noise = standard::common_components(solution.common.from_frames, gradient);
+    for (std::size_t k = 0; k < noise.size(); ++k)
+        add(fmt::format("{}: noise of {}", own, names[k]), noise[k]);
     return named;
 }
 
@@ -130,7 +143,8 @@ Caveats usual_caveats(const BandSolution& solution, const std::optional<ValueWit
     const standard::ZeroPoints& zero_points = *solution.zero_points;
     Caveats caveats;
     if (sequence_band(solution.band) != solution.band) caveats.add(Caveat::sequence_mixed_band);
-    if (zero_points.colour_term_fitted && !on_night) caveats.add(Caveat::colour_unknown);
+    const bool wanted = zero_points.colour_term_fitted || solution.colour_term_prior.err > 0.0;
+    if (wanted && (!zero_points.colour_term_fitted || !on_night)) caveats.add(Caveat::colour_unknown);
     if (zero_points.colour_term_fitted && on_night) {
         caveats.add(Caveat::spectrum_not_stellar);
         if (on_night->value < zero_points.colour_low_mag || on_night->value > zero_points.colour_high_mag) {
@@ -172,6 +186,20 @@ class NightMaker {
         const auto on_night = colour_.on(date);
         shift_ = colour_shift(zero_points_, on_night ? std::optional(on_night->value) : std::nullopt);
         colour_component_.reset();
+        untold_colour_term_.reset();
+        if (!shift_.applied) {
+            // The correction that was not made: a term that may be as large as its prior, or a colour that
+            // may lie as far from the sequence's as stars and transients do.
+            const double term = zero_points_.colour_term_fitted
+                                    ? std::hypot(zero_points_.colour_term.value, zero_points_.colour_term.err)
+                                    : solution_.colour_term_prior.err;
+            const double distance = on_night && zero_points_.colour_high_mag > zero_points_.colour_low_mag
+                                        ? on_night->value - zero_points_.mean_colour_mag
+                                        : unknown_colour_mag;
+            untold_colour_term_ = CommonComponent{
+                fmt::format("{} {}: colour not corrected", solution_.band.name(), solution_.instrument),
+                term * distance};
+        }
         if (shift_.applied && on_night->err > 0.0) {
             colour_component_ = CommonComponent{fmt::format("colour {} {}", colour_.index, date),
                                                 zero_points_.colour_term.value * on_night->err};
@@ -205,6 +233,7 @@ class NightMaker {
 
     [[nodiscard]] std::vector<CommonComponent> common(const std::vector<double>& gradient) const {
         auto named = components(solution_, gradient, shift_);
+        if (untold_colour_term_) named.push_back(*untold_colour_term_);
         if (colour_component_) named.push_back(*colour_component_);
         return named;
     }
@@ -329,7 +358,7 @@ class NightMaker {
     CheckInput check_;
     double limit_sigma_;
     ColourShift shift_;
-    std::optional<CommonComponent> colour_component_;
+    std::optional<CommonComponent> colour_component_, untold_colour_term_;
 };
 
 }  // namespace

@@ -16,8 +16,11 @@ namespace {
 
 using photometry::StarFlux;
 
-constexpr double uneven_mag = 0.02;  // scatter of a frame's stars that an observer would care about
-constexpr double used_weight = 0.1;  // robust weight below which a star counts as not used
+constexpr double uneven_mag = 0.02;        // scatter of a frame's stars that an observer would care about
+constexpr std::size_t stars_to_judge = 3;  // fewer cannot tell which of them is wrong
+constexpr double clear_signal_to_noise = 20.0;
+constexpr double wrong_mag = 0.4, wrong_sigma = 10.0;  // a star further off takes no part at all
+constexpr double used_weight = 0.1;                    // robust weight below which a star counts as not used
 
 // A star without a clear pixel of sky around it has no flux and no noise that mean anything.
 bool measured(const photometry::FrameFluxes& frame, const StarFlux& star, std::size_t aperture) {
@@ -65,7 +68,8 @@ standard::SolveInput gather(std::vector<JudgedFrame>& frames, const std::vector<
         const std::size_t k = *frame.aperture;
         for (std::size_t i = 0; i < stars.size(); ++i) {
             const StarFlux* star = frame.fluxes->find(stars[i].label);
-            if (star == nullptr || spoilt(*star, k) || !measured(*frame.fluxes, *star, k)) continue;
+            if (star == nullptr || light_lost(*frame.fluxes, *star, k) || !measured(*frame.fluxes, *star, k))
+                continue;
             double difference = 0.0;
             if (star->airmass && frame.fluxes->airmass) difference = *star->airmass - *frame.fluxes->airmass;
             input.observations.push_back(
@@ -75,18 +79,64 @@ standard::SolveInput gather(std::vector<JudgedFrame>& frames, const std::vector<
     return input;
 }
 
+// How far a star's magnitudes lie from its catalogue's, against the middle star of each frame.
+std::map<std::string, double> catalogue_misses(const BandSolution& band) {
+    std::map<std::string, std::vector<double>> misses;
+    for (const JudgedFrame& frame : band.frames) {
+        if (!frame.refusal.empty()) continue;
+        std::vector<std::pair<std::string, double>> offers;
+        std::vector<double> values;
+        for (const standard::SolveStar& star : band.stars) {
+            const StarFlux* light = frame.fluxes->find(star.label);
+            if (light == nullptr || light_lost(*frame.fluxes, *light, *frame.aperture)) continue;
+            const double flux = light->flux_e[*frame.aperture];
+            const double err =
+                std::sqrt(noise_terms(*frame.fluxes, *light, *frame.aperture).variance_e2(flux));
+            if (flux < clear_signal_to_noise * err) continue;
+            offers.emplace_back(star.label, star.catalogue_mag - magnitude_difference(flux, 1.0));
+            values.push_back(offers.back().second);
+        }
+        if (values.size() < stars_to_judge) continue;
+        const double middle = numerics::median(values);
+        for (const auto& [label, value] : offers)
+            misses[label].push_back(middle - value);  // measured minus catalogue
+    }
+    std::map<std::string, double> middles;
+    for (auto& [label, values] : misses)
+        middles[label] = numerics::median(std::move(values));
+    return middles;
+}
+
+// A misprinted magnitude or another star at that place would bend the colour term, however little it weighs.
+void set_wrong_stars_aside(BandSolution& band) {
+    for (const auto& [label, miss] : catalogue_misses(band)) {
+        const auto star = std::find_if(band.stars.begin(), band.stars.end(),
+                                       [&](const standard::SolveStar& s) { return s.label == label; });
+        if (std::abs(miss) < std::max(wrong_mag, wrong_sigma * star->catalogue_err_mag)) continue;
+        band.wrong_stars.push_back(
+            {band.instrument, band.band, label, miss, star->catalogue_err_mag, 0.0, 0.0, true,
+             fmt::format("It measures {:.2f} where the sequence says {:.2f}, and was left out.",
+                         star->catalogue_mag + miss, star->catalogue_mag)});
+        band.stars.erase(star);
+    }
+}
+
 void judge_shape(std::vector<JudgedFrame>& frames, const MeasureSettings& settings) {
     for (JudgedFrame& frame : frames) {
         if (!frame.refusal.empty()) continue;
         const StarFlux* transient = frame.fluxes->find(photometry::transient_label);
         if (!frame.aperture) {
             frame.refusal =
-                "Its grid of apertures lacks the one in use: its seeing is too far from the others'.";
+                settings.aperture_fwhm || settings.aperture_arcsec
+                    ? "It was measured before that aperture was asked for: measure it again."
+                    : "Its grid of apertures lacks the one in use: its seeing is too far from the others'.";
         } else if (frame.fluxes->elongation > settings.refuse_elongation) {
-            frame.refusal = fmt::format("Its stars are trailed: {:.1f} times as long as wide, above {:.1f}.",
+            frame.refusal = fmt::format("Its stars are trailed: {:.2f} times as long as wide, above {:.2f}.",
                                         frame.fluxes->elongation, settings.refuse_elongation);
         } else if (transient == nullptr || !measured(*frame.fluxes, *transient, *frame.aperture)) {
             frame.refusal = "The transient was not measured in it.";
+        } else if (light_lost(*frame.fluxes, *transient, *frame.aperture)) {
+            frame.refusal = "The transient is saturated or cut by the frame's edge in it.";
         }
     }
 }
@@ -132,7 +182,7 @@ bool judge_light(std::vector<JudgedFrame>& frames, const standard::ZeroPoints& s
         frame.caveats = {};
         frame.extra_scatter_mag = 0.0;
         if (lost_mag > settings.refuse_cloud_mag) {
-            frame.refusal = fmt::format("Cloud took {:.1f} mag against the night's best, more than {:.1f}.",
+            frame.refusal = fmt::format("Cloud took {:.2f} mag against the night's best, more than {:.2f}.",
                                         lost_mag, settings.refuse_cloud_mag);
             refused = true;
             continue;
@@ -174,6 +224,7 @@ BandSolution solve_band(std::vector<JudgedFrame> frames, const standard::Sequenc
         out.no_solution =
             fmt::format("No comparison star has a magnitude in band {}.", sequence_band(out.band).name());
     }
+    set_wrong_stars_aside(out);
     // Refusing frames can only make the rest clearer; a third round would change nothing that matters.
     for (int round = 0; round < 3 && out.no_solution.empty(); ++round) {
         const standard::SolveInput input = gather(out.frames, out.stars, out.band, out.instrument, campaign);
@@ -181,11 +232,13 @@ BandSolution solve_band(std::vector<JudgedFrame> frames, const standard::Sequenc
         auto solved = standard::solve_zero_points(input);
         if (!solved) {
             out.no_solution = one_line(solved.error());
+            out.zero_points.reset();  // an earlier round's numbering of frames is gone
             break;
         }
         const bool refused = judge_light(out.frames, *solved, campaign.measure);
         name_comparison_stars(out.frames, input, *solved);
-        out.lower = numerics::cholesky_lower(solved->global_covariance);
+        out.common = standard::split_common_errors(*solved);
+        out.colour_term_prior = campaign.measure.colour_term ? input.colour_term_prior : ValueWithError{};
         out.zero_points = std::move(*solved);
         if (!refused) break;
     }
@@ -208,6 +261,7 @@ std::optional<StarOverNight> star_over_night(const BandSolution& solution,
         const JudgedFrame& frame = solution.frames[m];
         const StarFlux* star = frame.fluxes->find(label);
         if (star == nullptr || !measured(*frame.fluxes, *star, *frame.aperture)) continue;
+        if (light_lost(*frame.fluxes, *star, *frame.aperture)) continue;
         const standard::FrameZeroPoint& zero = solution.zero_points->frames[*frame.solved];
         inputs.push_back({star->flux_e[*frame.aperture], noise_terms(*frame.fluxes, *star, *frame.aperture),
                           zero.zero_point_mag, zero.random_err_mag,

@@ -11,7 +11,6 @@
 #include "night/campaign.hpp"
 #include "night/combine_frames.hpp"
 #include "night/solve_campaign.hpp"
-#include "numerics/matrix.hpp"
 #include "photometry/star_flux.hpp"
 #include "standard/sequence.hpp"
 #include "standard/zero_points.hpp"
@@ -34,9 +33,11 @@ struct BandSolution {
     std::string instrument;
     std::vector<JudgedFrame> frames;  // by time
     std::optional<standard::ZeroPoints> zero_points;
-    numerics::Matrix lower;  // Cholesky factor of the globals' covariance
+    standard::CommonErrors common;
+    ValueWithError colour_term_prior{0.0, 0.0};  // what T may be where it is not fitted
     std::vector<standard::SolveStar> stars;
-    std::string no_solution;  // why there are no zero points
+    std::vector<StarVerdict> wrong_stars;  // left out, too far from their catalogue magnitudes
+    std::string no_solution;               // why there are no zero points
 };
 
 // `usable`: labels that may calibrate (role, not set aside).

@@ -46,6 +46,23 @@ std::string refusal_by_observer(const FrameFluxes& frame, const SetAsideByObserv
     return {};
 }
 
+// A file that was solved again, packed or saved anew is another file of the same exposure: the last one
+// counts.
+void refuse_repeats(std::vector<JudgedFrame>& frames) {
+    std::map<std::tuple<std::string, Band, std::string>, std::size_t> last;
+    for (std::size_t i = 0; i < frames.size(); ++i) {
+        if (!frames[i].refusal.empty()) continue;
+        const FrameFluxes& f = *frames[i].fluxes;
+        const auto key =
+            std::tuple(f.instrument, f.band, fmt::format("{:.8f} {:.3f}", f.mid_exposure.jd(), f.exposure_s));
+        const auto [at, fresh] = last.try_emplace(key, i);
+        if (fresh) continue;
+        frames[at->second].refusal =
+            fmt::format("It is the same exposure as {}, which was measured later.", f.frame);
+        at->second = i;
+    }
+}
+
 // The whole campaign's, since one angle may have to serve all of it.
 std::vector<JudgedFrame> with_apertures(const std::vector<FrameFluxes>& frames,
                                         const std::set<std::string>& usable, const Campaign& campaign,
@@ -56,8 +73,11 @@ std::vector<JudgedFrame> with_apertures(const std::vector<FrameFluxes>& frames,
         JudgedFrame entry;
         entry.fluxes = &frame;
         entry.refusal = refusal_by_observer(frame, set_aside);
-        if (entry.refusal.empty()) in_use.push_back(&frame);
         judged.push_back(std::move(entry));
+    }
+    refuse_repeats(judged);
+    for (const JudgedFrame& frame : judged) {
+        if (frame.refusal.empty()) in_use.push_back(frame.fluxes);
     }
     std::stable_sort(judged.begin(), judged.end(), [](const JudgedFrame& a, const JudgedFrame& b) {
         return days_between(a.fluxes->mid_exposure, b.fluxes->mid_exposure) > 0.0;
@@ -118,6 +138,7 @@ TransientColour colour_for(const BandSolution& solution, const std::vector<BandS
 }
 
 void add_verdicts(const BandSolution& solution, std::vector<StarVerdict>& verdicts) {
+    verdicts.insert(verdicts.end(), solution.wrong_stars.begin(), solution.wrong_stars.end());
     if (!solution.zero_points) return;
     for (std::size_t i = 0; i < solution.stars.size(); ++i) {
         const standard::StarOffset& star = solution.zero_points->stars[i];

@@ -32,7 +32,7 @@ constexpr std::array entries{
     Entry{Caveat::no_check_star, "no-check-star", "No check star confirms the zero point."},
     Entry{Caveat::check_star_off, "check-star-off", "The check star misses its catalogue magnitude."},
     Entry{Caveat::colour_unknown, "colour-unknown",
-          "The transient's colour is not known, so no colour term was applied."},
+          "No colour term was applied: the transient's colour, or the instrument's term, is not known."},
     Entry{Caveat::colour_extrapolated, "colour-extrapolated",
           "The transient's colour lies outside the colours of the comparison stars."},
     Entry{Caveat::spectrum_not_stellar, "spectrum-not-stellar",

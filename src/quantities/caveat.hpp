@@ -30,7 +30,7 @@ enum class Caveat : std::uint8_t {
     few_comparison_stars = 11,  // fewer than three
     no_check_star = 12,         // nothing independent confirms the zero point
     check_star_off = 13,        // the check star misses its catalogue magnitude by more than 3 sigma
-    colour_unknown = 14,        // no colour term applied: the transient's colour is not known
+    colour_unknown = 14,        // no colour term applied: the transient's colour, or the term, is not known
     colour_extrapolated = 15,   // the transient's colour lies outside the sequence's
     spectrum_not_stellar = 16,  // a colour term from stars was applied to a transient
     time_uncertain = 17,        // the middle of the whole interval stands for the middle of the light

@@ -14,7 +14,7 @@
 namespace emberline::rehearsal {
 
 struct RehearsalOptions {
-    std::uint64_t seed = 1;
+    std::uint64_t seed = 2;
     int nights = 6;
     int frames = 10;  // a night and band
     double night_spacing_days = 4.0;

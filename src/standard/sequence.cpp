@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "photometry/star_flux.hpp"
 #include "quantities/delimited_table.hpp"
 #include "quantities/text.hpp"
 
@@ -86,6 +87,12 @@ Result<ComparisonStar> star_in(const DelimitedTable& table, const TableRow& row,
         return fail({.what = "The star has no label.",
                      .where = table.place(row, "label"),
                      .mend = "Label it as charts do, by its magnitude without the point: 126."});
+    }
+    if (star.label == photometry::transient_label || star.label.front() == '@') {
+        return fail(
+            {.what = fmt::format("A star cannot be labelled '{}': that is the transient's.", star.label),
+             .where = table.place(row, "label"),
+             .mend = "Label stars as charts do, by magnitude without the point: 126, 131b."});
     }
     const auto ra = parse_right_ascension(row.fields[*table.column("ra")]);
     if (!ra) return fail(at(table.place(row, "ra"), ra.error()));

@@ -309,6 +309,14 @@ class Solver {
         solved.colour_high_mag = catalogue_.colour_high_mag;
         solved.colour_term_fitted = catalogue_.fit_colour_term;
         solved.global_covariance = last_.global_covariance;
+        for (std::size_t i = 0; i < stars_; ++i)
+            solved.prior_variance.push_back(1.0 / prior_weight(i));
+        const auto variance_of = [](const ValueWithError& prior) {
+            return std::pow(std::max(prior.err, least_prior_err), 2);
+        };
+        solved.prior_variance.push_back(variance_of(input_.extinction_prior));
+        if (catalogue_.fit_colour_term)
+            solved.prior_variance.push_back(variance_of(input_.colour_term_prior));
         const auto global = [&](std::size_t j) {
             return ValueWithError{globals_[j], std::sqrt(last_.global_covariance(j, j))};
         };
@@ -408,6 +416,25 @@ StandardMagnitude standard_magnitude(const ZeroPoints& solution, std::size_t fra
         standard.gradient.back() += distance;  // the colour term is the last global
     }
     return standard;
+}
+
+CommonErrors split_common_errors(const ZeroPoints& solution) {
+    const numerics::Matrix& p = solution.global_covariance;
+    const std::size_t n = p.rows();
+    CommonErrors out{numerics::Matrix(n, n), numerics::Matrix(n, n)};
+    numerics::Matrix rest = p;
+    for (std::size_t j = 0; j < n; ++j) {
+        for (std::size_t i = 0; i < n; ++i)
+            out.from_priors(i, j) = p(i, j) / std::sqrt(solution.prior_variance[j]);
+    }
+    for (std::size_t i = 0; i < n; ++i) {
+        for (std::size_t k = 0; k < n; ++k) {
+            for (std::size_t j = 0; j < n; ++j)
+                rest(i, k) -= out.from_priors(i, j) * out.from_priors(k, j);
+        }
+    }
+    out.from_frames = numerics::cholesky_lower(rest);
+    return out;
 }
 
 std::vector<double> common_components(const numerics::Matrix& lower, const std::vector<double>& gradient) {

@@ -87,6 +87,7 @@ struct ZeroPoints {
                                      // alone cannot tell it: 0
     std::vector<std::string> global_names;  // "star 126", …, "extinction", "colour term" (last, where fitted)
     numerics::Matrix global_covariance;     // posterior
+    std::vector<double> prior_variance;     // of each global, with the weight its prior had in the end
     std::vector<double> residuals_mag;  // one an observation: measured − model, in magnitudes to first order
     std::vector<double> weights;        // robust weight of each observation in [0, 1]
     std::size_t iterations = 0;
@@ -105,6 +106,16 @@ struct StandardMagnitude {
 };
 [[nodiscard]] StandardMagnitude standard_magnitude(const ZeroPoints& solution, std::size_t frame,
                                                    double flux_e, std::optional<double> colour_mag);
+
+// The posterior covariance P of the globals in two parts, with prior variances Q: P = P Q⁻¹ P + (P − P Q⁻¹
+// P). The first is what the catalogue's errors do, one vector a prior, so that solutions of other bands on
+// the same sequence, or of other instruments, share it by name; the second is what the frames' noise did to
+// the solution.
+struct CommonErrors {
+    numerics::Matrix from_priors;  // column j: P_·j / √Q_jj
+    numerics::Matrix from_frames;  // lower triangular, L Lᵀ = P − P Q⁻¹ P
+};
+[[nodiscard]] CommonErrors split_common_errors(const ZeroPoints& solution);
 
 // The common errors as named vectors: column k of the result belongs to global k (lower-triangular factor L
 // of the posterior covariance; v = gradient · L), so that Σ v_k v_kᵀ is the exact common covariance.

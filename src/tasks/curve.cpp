@@ -34,6 +34,24 @@ Result<std::vector<lightcurve::LightCurve>> campaign_curves(const CurveRequest& 
                                 return true;
                             });
     if (!read) return fail(read.error());
+    const std::size_t all = measurements.size();
+    std::erase_if(measurements, [&](const night::Measurement& m) {
+        return (request.from_night && m.night < *request.from_night) ||
+               (request.to_night && m.night > *request.to_night);
+    });
+    if (measurements.size() < all) {
+        outcome.remarks.push_back(
+            fmt::format("{} of {} points lie outside the nights asked for.", all - measurements.size(), all));
+    }
+    const auto host =
+        std::count_if(measurements.begin(), measurements.end(),
+                      [](const night::Measurement& m) { return m.caveats.has(Caveat::host_unmodelled); });
+    if (host > 0) {
+        outcome.remarks.push_back(
+            fmt::format("{} of {} points carry host-unmodelled: host light can bend the decline, and its "
+                        "error does not cover that.",
+                        host, measurements.size()));
+    }
     return curves_of(measurements, workspace->campaign.measure.limit_sigma);
 }
 
@@ -108,6 +126,12 @@ bool CurveOutcome::any_fit() const {
 
 Result<CurveOutcome> curve(const CurveRequest& request) {
     CurveOutcome outcome;
+    for (const std::string& name : request.models) {
+        if (auto model = lightcurve::make_model(name); !model) {
+            model.error().kind = ProblemKind::request;
+            return fail(model.error());
+        }
+    }
     std::vector<lightcurve::LightCurve> curves;
     if (request.series) {
         auto series = exchange::read_series(*request.series);
@@ -147,7 +171,8 @@ Result<CurveOutcome> curve(const CurveRequest& request) {
     std::sort(outcome.bands.begin(), outcome.bands.end(), [](const BandCurve& a, const BandCurve& b) {
         return facts(a.curve.band).wavelength_nm < facts(b.curve.band).wavelength_nm;
     });
-    if (!request.draw) return outcome;
+    // Without a fit there is nothing new to see, and an earlier picture stays.
+    if (!request.draw || !outcome.any_fit()) return outcome;
     const auto path = picture_path(request);
     if (!path) return fail(path.error());
     if (!path->empty()) {

@@ -19,6 +19,8 @@ struct CurveRequest {
     std::optional<std::string> series;  // a table of other people's points
     std::vector<std::string> bands;     // empty: all
     std::optional<double> from_bjd_tdb, to_bjd_tdb;
+    std::optional<std::string> from_night,
+        to_night;  // YYYY-MM-DD of the evening, both included; own points only
     std::vector<std::string> models = {"straight-line"};
     bool frames = false;  // points are frames instead of nights
     std::string picture;  // file to draw; empty: out/curve.svg of the campaign, or none

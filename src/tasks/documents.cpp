@@ -150,7 +150,13 @@ Json document(const night::NightMeasurement& night) {
 Json document(const night::FrameMeasurement& frame) {
     Json json = {{"frame", frame.frame}, {"used", frame.used}, {"reason", frame.reason}};
     json.update(shared(frame));
+    json["plane"] = frame.plane;
+    json["n_comparison"] = frame.n_comparison;
     json["fwhm_px"] = frame.fwhm_px;
+    if (!frame.used) {
+        for (const char* key : {"flux_e", "flux_err_e", "zero_point", "aperture_arcsec", "is_limit"})
+            json[key] = nullptr;
+    }
     json["relative_transparency"] = frame.relative_transparency;
     return json;
 }

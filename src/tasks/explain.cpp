@@ -32,7 +32,7 @@ std::vector<Surroundings> surroundings_of(const std::vector<FrameFluxes>& frames
                 own.push_back(star.sky_unevenness);
                 sky.push_back(star.sky_e_per_px);
                 scatter.push_back(star.sky_scatter_e);
-                host = host || star.caveats.front().has(Caveat::host_unmodelled);
+                host = host || (!star.caveats.empty() && star.caveats.front().has(Caveat::host_unmodelled));
             }
         }
         if (own.empty()) continue;

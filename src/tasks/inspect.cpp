@@ -69,6 +69,9 @@ Result<std::vector<InspectedFile>> inspect(const std::vector<std::string>& place
         auto opened = open_workspace(campaign_folder);
         if (!opened) return fail(opened.error());
         workspace = std::move(*opened);
+    } else if (campaign_folder != ".") {
+        const auto missing = open_workspace(campaign_folder);
+        return fail(missing.error());
     }
     const auto files = find_frame_files(places, "");
     if (!files) return fail(files.error());

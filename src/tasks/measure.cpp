@@ -103,7 +103,7 @@ class Measuring {
         std::vector<FileOutcome> results(batch.size());
         for (std::size_t i = 0; i < batch.size() && !stopped(); ++i) {
             if (!prints[i] || prints[i]->empty()) continue;
-            const auto known = ledger_.has(*prints[i], 0, provenance_.settings);
+            const auto known = knows(*prints[i]);
             if (!known) return fail(known.error());
             results[i].known = *known;
         }
@@ -125,6 +125,17 @@ class Measuring {
             }
         });
         return keep(results, outcome);
+    }
+
+    // Of a colour cube, all three planes or none: one that was refused is tried again.
+    Result<bool> knows(const std::string& fingerprint) const {
+        bool planes[3] = {};
+        for (int plane = 0; plane < 3; ++plane) {
+            const auto has = ledger_.has(fingerprint, plane, provenance_.settings);
+            if (!has) return fail(has.error());
+            planes[plane] = *has;
+        }
+        return planes[0] && planes[1] == planes[2];
     }
 
     // A night's frames go into the ledger in one transaction.
@@ -203,11 +214,11 @@ Result<std::size_t> measured_otherwise(const ledger::Ledger& ledger, const std::
 Result<Resolved> solve_from_ledger(const Workspace& workspace, ledger::Ledger& ledger) {
     const auto frames = ledger.frames();
     if (!frames) return fail(frames.error());
-    const auto set_aside = set_aside_in(ledger);
+    auto set_aside = set_aside_in(ledger);
     if (!set_aside) return fail(set_aside.error());
     auto solved = night::solve_campaign(*frames, workspace.sequence, workspace.campaign, *set_aside);
     if (!solved) return fail(solved.error());
-    Resolved out{std::move(*solved), false};
+    Resolved out{std::move(*solved), std::move(*set_aside), false};
     const auto changed = ledger.store(out.campaign.solution, workspace.provenance());
     if (!changed) return fail(changed.error());
     out.changed = *changed;
@@ -240,14 +251,34 @@ Result<MeasureOutcome> measure(const Workspace& workspace, const MeasureRequest&
     auto resolved = solve_from_ledger(workspace, *ledger);
     if (!resolved) {
         // With every frame refused there is nothing to solve, and the refusals say why.
-        if (!outcome.refused.empty() && resolved.error().kind == ProblemKind::input) return outcome;
+        if (!outcome.refused.empty() && resolved.error().kind == ProblemKind::input) {
+            if (outcome.fresh + outcome.known > 0) outcome.remarks.push_back(one_line(resolved.error()));
+            return outcome;
+        }
         return fail(resolved.error());
     }
     outcome.solution = std::move(resolved->campaign.solution);
     outcome.remarks = std::move(resolved->campaign.remarks);
     outcome.changed = resolved->changed;
-    outcome.remarks.insert(outcome.remarks.begin(), workspace.campaign.remarks.begin(),
-                           workspace.campaign.remarks.end());
+    for (const auto* remarks : {&workspace.sequence.remarks, &workspace.campaign.remarks})
+        outcome.remarks.insert(outcome.remarks.begin(), remarks->begin(), remarks->end());
+    const auto& touched = outcome.touched_nights;
+    outcome.judged_away =
+        std::any_of(outcome.solution.frames.begin(), outcome.solution.frames.end(),
+                    [&](const night::FrameMeasurement& f) {
+                        const bool by_observer = resolved->set_aside.frames.contains(f.frame) ||
+                                                 resolved->set_aside.nights.contains(f.night);
+                        return !f.used && !by_observer &&
+                               std::find(touched.begin(), touched.end(), f.night) != touched.end();
+                    });
+    const bool no_site = std::any_of(outcome.solution.frames.begin(), outcome.solution.frames.end(),
+                                     [](const auto& f) { return f.caveats.has(Caveat::no_airmass); });
+    if (no_site && !workspace.campaign.site) {
+        outcome.remarks.emplace_back(
+            "The site is not known: nights are counted from noon to noon UTC, and there is no airmass. Add "
+            "[site] to "
+            "campaign.toml and measure again.");
+    }
     return outcome;
 }
 

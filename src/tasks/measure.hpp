@@ -37,6 +37,7 @@ struct MeasureOutcome {
     std::vector<std::string> remarks;
     bool changed = false;  // the ledger holds a new solution
     bool interrupted = false;
+    bool judged_away = false;  // frames just measured that the judgement does not use
 };
 
 // One frame that cannot be measured is refused with its reason and the others go on.
@@ -46,6 +47,7 @@ struct MeasureOutcome {
 // Solves the campaign from the ledger's fluxes and stores what changed.
 struct Resolved {
     night::CampaignSolution campaign;
+    night::SetAsideByObserver set_aside;
     bool changed = false;
 };
 [[nodiscard]] Result<Resolved> solve_from_ledger(const Workspace& workspace, ledger::Ledger& ledger);

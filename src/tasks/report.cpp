@@ -65,6 +65,10 @@ Result<ReportOutcome> report(const Workspace& workspace, const ReportRequest& re
     outcome.skipped = std::move(lines->skipped);
     outcome.remarks = std::move(lines->remarks);
     outcome.lines = lines->report.observations.size();
+    const auto exclusions = ledger->exclusions();
+    if (!exclusions) return fail(exclusions.error());
+    for (const ledger::Exclusion& e : *exclusions)
+        outcome.remarks.push_back(fmt::format("{} is set aside ({}).", e.key, e.reason));
     if (outcome.lines == 0) {
         return fail({.what = outcome.skipped.empty()
                                  ? std::string("There is nothing to report.")

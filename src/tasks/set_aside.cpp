@@ -47,6 +47,20 @@ Problem unknown(const std::string& word, std::string what) {
             .kind = ProblemKind::request};
 }
 
+// What was set aside stays so where there is nothing to solve yet.
+Result<SetAsideOutcome> solved_anew(const Workspace& workspace, ledger::Ledger& ledger,
+                                    SetAsideOutcome outcome) {
+    auto resolved = solve_from_ledger(workspace, ledger);
+    if (resolved) {
+        outcome.resolved = std::move(*resolved);
+    } else if (resolved.error().kind == ProblemKind::input) {
+        outcome.remark = one_line(resolved.error());
+    } else {
+        return fail(resolved.error());
+    }
+    return outcome;
+}
+
 }  // namespace
 
 Result<Named> find_named(const Workspace& workspace, const ledger::Ledger& ledger, const std::string& word) {
@@ -79,9 +93,7 @@ Result<SetAsideOutcome> exclude(const Workspace& workspace, const std::string& w
     if (!named) return fail(named.error());
     if (auto good = ledger->exclude(named->kind, named->key, trimmed(reason)); !good)
         return fail(good.error());
-    auto resolved = solve_from_ledger(workspace, *ledger);
-    if (!resolved) return fail(resolved.error());
-    return SetAsideOutcome{*named, true, std::move(*resolved)};
+    return solved_anew(workspace, *ledger, {*named, true, {}, {}});
 }
 
 Result<SetAsideOutcome> include(const Workspace& workspace, const std::string& word) {
@@ -91,9 +103,7 @@ Result<SetAsideOutcome> include(const Workspace& workspace, const std::string& w
     if (!named) return fail(named.error());
     const auto changed = ledger->include(named->kind, named->key);
     if (!changed) return fail(changed.error());
-    auto resolved = solve_from_ledger(workspace, *ledger);
-    if (!resolved) return fail(resolved.error());
-    return SetAsideOutcome{*named, *changed, std::move(*resolved)};
+    return solved_anew(workspace, *ledger, {*named, *changed, {}, {}});
 }
 
 }  // namespace emberline::tasks

@@ -24,6 +24,7 @@ struct SetAsideOutcome {
     Named named;
     bool changed = false;  // include: false when it was not set aside
     Resolved resolved;     // the campaign, solved anew
+    std::string remark;    // why it could not be solved, where nothing is measured yet
 };
 [[nodiscard]] Result<SetAsideOutcome> exclude(const Workspace& workspace, const std::string& word,
                                               const std::string& reason);

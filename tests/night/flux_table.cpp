@@ -5,7 +5,7 @@
 
 #include <cmath>
 #include <filesystem>
-#include <limits>
+#include <numbers>
 #include <set>
 
 #include "photometry/noise.hpp"
@@ -23,13 +23,14 @@ constexpr const char* frame_columns =
     "frame,night,band,jd_utc,bjd_tdb,exposure_s,airmass,scintillation,fwhm_px,scale_arcsec_per_px,elongation,"
     "radius_px,angle_arcsec";
 
-// A background whose variance is that number: one pixel, a sky known without error.
-StarFlux star_of(const std::string& label, double flux_e, double background_e2, double airmass) {
+// A background whose variance is that number, over a whole aperture and a sky known without error.
+StarFlux star_of(const std::string& label, double flux_e, double background_e2, double airmass,
+                 double radius_px) {
     StarFlux star;
     star.label = label;
     star.flux_e = {flux_e};
-    star.area_px = {1.0};
-    star.sky_scatter_e = std::sqrt(background_e2);
+    star.area_px = {std::numbers::pi * radius_px * radius_px};
+    star.sky_scatter_e = std::sqrt(background_e2 / star.area_px[0]);
     star.sky_pixels = 1e30;
     star.airmass = airmass;
     star.caveats.resize(1);
@@ -71,7 +72,8 @@ Result<std::vector<FrameFluxes>> read_flux_table(const std::string& path) {
             const auto background = parse_number(row.fields[c + 1]);
             const auto airmass = parse_number(row.fields[c + 2]);
             if (!flux || !background || !airmass) continue;
-            f.stars.push_back(star_of(name.substr(0, name.size() - 7), *flux, *background, *airmass));
+            f.stars.push_back(star_of(name.substr(0, name.size() - 7), *flux, *background, *airmass,
+                                      f.apertures[0].radius_px));
         }
         frames.push_back(std::move(f));
     }

@@ -88,6 +88,23 @@ double common_of(const std::vector<const night::Measurement*>& points, const std
     return variance;
 }
 
+double mean_of(const std::vector<double>& values) {
+    double sum = 0.0;
+    for (const double v : values)
+        sum += v / static_cast<double>(values.size());
+    return sum;
+}
+
+// Of a flux, common errors included.
+double flux_pull(const night::Measurement& m, double true_mag) {
+    double common = 0.0;
+    for (const auto& c : m.common)
+        common += c.err_mag * c.err_mag;
+    const double expected = flux_ratio(true_mag - m.zero_point_mag);
+    return (m.flux_e.value - expected) /
+           std::hypot(m.flux_e.err, std::sqrt(common) / mag_per_relative_flux * expected);
+}
+
 Scores one_campaign(const rehearsal::RehearsalOptions& options, const std::string& folder) {
     const auto summary = must(rehearsal::rehearse(folder, options));
     const auto truth = read_truth(folder);
@@ -103,14 +120,14 @@ Scores one_campaign(const rehearsal::RehearsalOptions& options, const std::strin
     }
     const night::Solution solution = must(night::solve_campaign(fluxes, sequence, campaign, {})).solution;
     Scores s;
-    std::map<std::string, double> night_truth;  // mean over the frames used, in flux
+    std::vector<double> frame_flux, night_flux, bright;
     std::map<std::string, std::vector<double>> night_truths;
     const night::FrameMeasurement* last = nullptr;
     for (const night::FrameMeasurement& f : solution.frames) {
         if (!f.used) continue;
         const double true_mag = truth.at(f.frame);
         night_truths[f.night + f.band.name()].push_back(flux_ratio(true_mag));
-        s.frame_flux.push_back((f.flux_e.value - flux_ratio(true_mag - f.zero_point_mag)) / f.flux_e.err);
+        frame_flux.push_back(flux_pull(f, true_mag));
         // Neighbouring frames of a night, each in one pair only, in flux over truth: common errors cancel,
         // and no frame is left out for being faint.
         if (last != nullptr && last->night == f.night && last->band == f.band) {
@@ -134,13 +151,13 @@ Scores one_campaign(const rehearsal::RehearsalOptions& options, const std::strin
             mean += f / static_cast<double>(all.size());
         const double true_mag = magnitude_difference(mean, 1.0);
         ++s.nights;
-        s.night_flux.push_back((n.flux_e.value - flux_ratio(true_mag - n.zero_point_mag)) / n.flux_e.err);
+        night_flux.push_back(flux_pull(n, true_mag));
         if (n.is_limit) {
             ++s.limits;
             continue;
         }
         const double error = *n.magnitude_mag - true_mag;
-        if (n.flux_e.signal_to_noise() > 20.0) s.bright_error_mag.push_back(error);
+        if (n.flux_e.signal_to_noise() > 20.0) bright.push_back(error);
         s.night_total.push_back(error / *n.total_err_mag());
         if (!detected.empty() && detected.back()->band == n.band && detected.size() % 2 == 1) {
             const night::Measurement& before = *detected.back();
@@ -160,6 +177,12 @@ Scores one_campaign(const rehearsal::RehearsalOptions& options, const std::strin
             variance += std::pow(*detected[i]->random_err_mag * equal[i], 2);
         }
         s.campaign_mean.push_back(mean / std::sqrt(variance));
+    }
+    // A campaign's nights share their common errors: only its mean is an independent value.
+    for (const auto& [values, means] :
+         {std::pair(&frame_flux, &s.frame_flux), std::pair(&night_flux, &s.night_flux),
+          std::pair(&bright, &s.bright_error_mag)}) {
+        if (!values->empty()) means->push_back(mean_of(*values));
     }
     std::vector<night::Measurement> points(solution.nights.begin(), solution.nights.end());
     for (const auto& curve : tasks::curves_of(points, campaign.measure.limit_sigma)) {
@@ -203,13 +226,6 @@ Scores many(const rehearsal::RehearsalOptions& base, std::size_t campaigns, unsi
     return all;
 }
 
-double mean_of(const std::vector<double>& values) {
-    double sum = 0.0;
-    for (const double v : values)
-        sum += v / static_cast<double>(values.size());
-    return sum;
-}
-
 int failures = 0;
 
 void spread_line(const char* what, const std::vector<double>& pulls) {
@@ -224,7 +240,7 @@ void spread_line(const char* what, const std::vector<double>& pulls) {
 }
 
 void bias_line(const char* what, const std::vector<double>& values, double most, const char* unit) {
-    if (values.size() < 20) return;
+    if (values.size() < 5) return;
     const double mean = mean_of(values);
     const double err = numerics::robust_spread(values) / std::sqrt(static_cast<double>(values.size()));
     const bool good = std::abs(mean) < most + 2.0 * err;
