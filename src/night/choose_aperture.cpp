@@ -23,6 +23,7 @@ constexpr double angle_share = 0.9;  // of the frames must have an angle for it 
 constexpr double least_angle_fwhm = 1.0;
 constexpr std::size_t frames_to_tell = 4;  // of a star, for its scatter to mean something
 constexpr double whole_area = 0.999;       // of an aperture on the frame
+constexpr double mean_deviation_to_sigma = 1.2533141373155001;  // sqrt(π/2), of a Gaussian
 constexpr double least_ratio = 0.1;
 constexpr double clear_enough_mag = 0.03;  // noisier stars tell nothing of what is beyond noise
 
@@ -159,7 +160,10 @@ Scatter scatter_at(const std::vector<FrameOffer>& offers, std::size_t candidate,
         out.stars_ratio = std::max(robust_scatter(star_residuals), least_ratio);
     }
     if (transient_residuals.size() >= frames_to_tell) {
-        const double s = robust_scatter(transient_residuals);
+        // Of few frames the mean deviation tells more than the median one.
+        double s = 0.0;
+        for (const double r : transient_residuals)
+            s += mean_deviation_to_sigma * std::abs(r) / static_cast<double>(transient_residuals.size());
         out.transient_mag =
             std::sqrt(std::max(0.0, s * s - numerics::median(std::move(transient_variances))));
     }
@@ -187,7 +191,7 @@ std::optional<std::size_t> best_of(const std::vector<FrameOffer>& offers,
                                         return o.candidates[j].zero_point_err_mag;
                                     })),
                          0.0,  // stars and transient lose the same share; where they do not, they scatter
-                         seen.stars_ratio});
+                         host ? 1.0 : seen.stars_ratio});
     }
     return photometry::best_aperture(usual, middle([](const FrameOffer& o) { return o.transient_total_e; }));
 }
@@ -269,8 +273,9 @@ photometry::NoiseTerms noise_terms(const FrameFluxes& frame, const StarFlux& sta
     // rounding to whole numbers alone leaves 1/sqrt(12) of a step (Sheppard 1898).
     const double scatter_e =
         star.sky_scatter_e > 0.0 ? star.sky_scatter_e : frame.gain_e_per_adu / std::sqrt(12.0);
-    const photometry::BackgroundNoise background{star.area_px[aperture], scatter_e, star.sky_pixels,
-                                                 star.sky_factor, 0.0};
+    const double area_px = star.area_px[aperture];
+    const photometry::BackgroundNoise background{
+        area_px, scatter_e, star.sky_pixels, star.sky_factor, 0.0, photometry::square_area_px(area_px)};
     return {photometry::background_variance_e2(background), std::hypot(frame.scintillation, frame.flat_err)};
 }
 

@@ -19,8 +19,10 @@ Matrix cholesky_lower(const Matrix& a) {
         double pivot = a(j, j);
         for (std::size_t k = 0; k < j; ++k)
             pivot -= lower(j, k) * lower(j, k);
+        const bool flat = pivot <= least;
         lower(j, j) = std::sqrt(std::max(pivot, least));
-        for (std::size_t i = j + 1; i < n; ++i) {
+        // A direction without variance has no covariance either: what is left of it is rounding.
+        for (std::size_t i = j + 1; i < n && !flat; ++i) {
             double sum = a(i, j);
             for (std::size_t k = 0; k < j; ++k)
                 sum -= lower(i, k) * lower(j, k);

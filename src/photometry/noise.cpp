@@ -3,8 +3,10 @@
 // factor, H host light, k signal-to-noise, B background variance; electrons throughout.
 #include "photometry/noise.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numbers>
 
 namespace emberline::photometry {
 
@@ -14,11 +16,18 @@ constexpr double scale_height_m = 8000.0;  // of the turbulence, in both scintil
 
 double background_variance_e2(const BackgroundNoise& b) {
     const double host_e = b.host_e > 0.0 ? b.host_e : 0.0;
-    const double pixels_e2 = b.area_px * b.sky_scatter_e * b.sky_scatter_e;
-    if (pixels_e2 == 0.0) return host_e;
+    const double pixel_e2 = b.sky_scatter_e * b.sky_scatter_e;
+    if (pixel_e2 * b.area_px == 0.0) return host_e;
     // A sky estimated from no pixel is not known at all.
     if (!(b.sky_pixels > 0.0)) return std::numeric_limits<double>::infinity();
-    return host_e + pixels_e2 * (1.0 + b.sky_factor * b.area_px / b.sky_pixels);
+    return host_e + pixel_e2 * (b.square_area_px.value_or(b.area_px) +
+                                b.sky_factor * b.area_px * b.area_px / b.sky_pixels);
+}
+
+double square_area_px(double area_px) {
+    constexpr double share_lost = 0.165, least_share = 0.4;
+    const double edge_px = 2.0 * std::sqrt(std::numbers::pi * area_px);
+    return std::max(area_px - share_lost * edge_px, least_share * area_px);
 }
 
 double scintillation(double aperture_m, double exposure_s, double airmass, double elevation_m, double c_y) {

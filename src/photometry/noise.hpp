@@ -20,12 +20,17 @@ struct NoiseTerms {
 };
 
 struct BackgroundNoise {
-    double area_px = 0.0;        // n
-    double sky_scatter_e = 0.0;  // s
-    double sky_pixels = 0.0;     // n_sky
-    double sky_factor = 1.0;     // c
-    double host_e = 0.0;         // H, electrons in the aperture above sky
+    double area_px = 0.0;                  // n
+    double sky_scatter_e = 0.0;            // s
+    double sky_pixels = 0.0;               // n_sky
+    double sky_factor = 1.0;               // c
+    double host_e = 0.0;                   // H, electrons in the aperture above sky
+    std::optional<double> square_area_px;  // Σ w² of the pixels' shares w, for n s²; absent: n, all whole
 };
+// Σ w² of a circle of that area: a pixel that counts by a share w brings w² of its variance, not w. Along an
+// edge ∫ w (1 − w) is 1/6 a pixel's length where it runs along rows, and hardly less elsewhere: n − κ 2 √(π
+// n) with κ = 0.165, the mean over directions. Below a radius of a pixel it is a rough guide.
+[[nodiscard]] double square_area_px(double area_px);
 [[nodiscard]] double background_variance_e2(const BackgroundNoise& b);
 
 // Osborn et al. 2015 (MNRAS 452, 1707): σ² = 1e-5 C_Y² D^(−4/3) t^(−1) X³ exp(−2h/8000 m); relative.

@@ -79,6 +79,7 @@ class Solver {
         std::size_t iteration = 0;
         evaluate();
         for (; iteration < most_iterations; ++iteration) {
+            solved_prior_weight_ = prior_weight_;
             auto step = linear_step();
             if (!step) return fail(step.error());
             last_ = std::move(*step);
@@ -310,7 +311,7 @@ class Solver {
         solved.colour_term_fitted = catalogue_.fit_colour_term;
         solved.global_covariance = last_.global_covariance;
         for (std::size_t i = 0; i < stars_; ++i)
-            solved.prior_variance.push_back(1.0 / prior_weight(i));
+            solved.prior_variance.push_back(catalogue_.offset_variance_mag2[i] / solved_prior_weight_[i]);
         const auto variance_of = [](const ValueWithError& prior) {
             return std::pow(std::max(prior.err, least_prior_err), 2);
         };
@@ -386,7 +387,8 @@ class Solver {
     std::size_t stars_;
     CataloguePrior catalogue_;
     std::vector<double> prior_weight_, star_excess_, frame_excess_;
-    std::vector<bool> used_;  // observations
+    std::vector<double> solved_prior_weight_;  // that last_ was solved with
+    std::vector<bool> used_;                   // observations
     GroupedResiduals by_star_, by_frame_;
     std::vector<double> residual_, variance_, weight_;
     std::vector<double> unexplained_;  // 1 − h

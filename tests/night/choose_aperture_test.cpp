@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "night/choose_aperture.hpp"
+#include "photometry/noise.hpp"
 
 #include <catch2/catch.hpp>
 
@@ -145,5 +146,5 @@ TEST_CASE("a sky without any scatter still has the noise of whole numbers", "[ap
     star.sky_scatter_e = 0.0;
     const double area = star.area_px[2];
     CHECK(night::noise_terms(frame, star, 2).background_e2 ==
-          Approx(area / 12.0 * (1.0 + area / star.sky_pixels)));
+          Approx((photometry::square_area_px(area) + area * area / star.sky_pixels) / 12.0));
 }

@@ -8,6 +8,7 @@
 #include <numbers>
 #include <set>
 
+#include "night/choose_aperture.hpp"
 #include "photometry/noise.hpp"
 #include "quantities/delimited_table.hpp"
 #include "quantities/text.hpp"
@@ -30,7 +31,7 @@ StarFlux star_of(const std::string& label, double flux_e, double background_e2, 
     star.label = label;
     star.flux_e = {flux_e};
     star.area_px = {std::numbers::pi * radius_px * radius_px};
-    star.sky_scatter_e = std::sqrt(background_e2 / star.area_px[0]);
+    star.sky_scatter_e = std::sqrt(background_e2 / photometry::square_area_px(star.area_px[0]));
     star.sky_pixels = 1e30;
     star.airmass = airmass;
     star.caveats.resize(1);
@@ -111,8 +112,7 @@ std::string write_flux_table(const std::vector<FrameFluxes>& frames, const std::
                 out += ",,,";
                 continue;
             }
-            const double background = photometry::background_variance_e2(
-                {star->area_px[aperture[i]], star->sky_scatter_e, star->sky_pixels, star->sky_factor, 0.0});
+            const double background = night::noise_terms(f, *star, aperture[i]).background_e2;
             out += fmt::format(",{:.1f},{:.1f},{:.4f}", star->flux_e[aperture[i]], background,
                                star->airmass.value_or(1.0));
         }

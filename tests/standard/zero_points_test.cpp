@@ -298,3 +298,23 @@ TEST_CASE("no comparison star is a problem that says where to look", "[zero-poin
     REQUIRE_FALSE(solved);
     CHECK(solved.error().mend.find("comparison.csv") != std::string::npos);
 }
+
+TEST_CASE("the common errors of priors and of noise add up to the whole covariance", "[zero-points]") {
+    test::CampaignPlan plan;
+    plan.fit_colour_term = true;
+    plan.wrong_stars = 1;
+    const auto solved = standard::solve_zero_points(simulate_campaign(plan, 11).input);
+    REQUIRE(solved);
+    const auto split = standard::split_common_errors(*solved);
+    const auto& p = solved->global_covariance;
+    for (std::size_t i = 0; i < p.rows(); ++i) {
+        for (std::size_t j = 0; j < p.rows(); ++j) {
+            double sum = 0.0;
+            for (std::size_t k = 0; k < p.rows(); ++k)
+                sum += split.from_priors(i, k) * split.from_priors(j, k) +
+                       split.from_frames(i, k) * split.from_frames(j, k);
+            // Of the variances that meet there; an unknown that its prior alone tells has none from frames.
+            CHECK(std::abs(sum - p(i, j)) < 1e-6 * std::sqrt(p(i, i) * p(j, j)));
+        }
+    }
+}
