@@ -217,6 +217,11 @@ Result<void> FitsImage::take_header() {
 }
 
 Result<void> FitsImage::read_layout() {
+    for (const char* keyword : {"BSCALE", "BZERO"}) {
+        if (!header_.text(keyword) || header_.number(keyword)) continue;
+        return fail(problem(fmt::format("{} is '{}', which is no number.", keyword, *header_.text(keyword)),
+                            "Its pixels cannot be read: save the frame again from its source."));
+    }
     scaling_.scale = header_.number("BSCALE").value_or(1.0);
     scaling_.zero = header_.number("BZERO").value_or(0.0);
     if (bits_ > 0) scaling_.blank = header_.integer("BLANK");

@@ -91,8 +91,9 @@ void read_cube_band(const Instrument& instrument, FrameFacts& facts) {
 // What the campaign calls that filter, else what the trade does.
 void read_band(const Instrument& instrument, FrameFacts& facts) {
     if (facts.planes == 3) return read_cube_band(instrument, facts);
-    if (!facts.filter) return;
-    const auto& [filter, source] = *facts.filter;
+    // Unfiltered cameras write no FILTER: the campaign may name the band under an empty name.
+    const Fact<std::string> nothing{"", "no FILTER"};
+    const auto& [filter, source] = facts.filter ? *facts.filter : nothing;
     if (const auto known = campaign_band(instrument, filter)) {
         facts.band = Fact<Band>{*known, fmt::format("{}, {}bands", source, campaign_source)};
     } else if (const auto usual = parse_band(filter)) {

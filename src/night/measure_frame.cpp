@@ -78,7 +78,9 @@ Result<FrameNeeds> needs_of(const frame::FrameFacts& facts) {
                            : fmt::format("The filter '{}' is not known.", filter),
             "FILTER",
             filter.empty()
-                ? "Add FILTER to the header: its band, or CV where there was no filter."
+                ? "Add FILTER to the header, or say the band of frames without one: bands = { \"\" = \"CV\" "
+                  "} under "
+                  "[instrument]."
                 : fmt::format("Say which band it is: bands = {{ \"{}\" = \"V\" }} under [instrument].",
                               filter)));
     }
