@@ -140,6 +140,10 @@ std::string last_message(std::FILE* messages) {
     return last;
 }
 
+// gnuplot 5.4 reads '' as an apostrophe only behind another character, and of '''' only the first two: a
+// title that begins with one, or holds two in a row, would end its own quotes.
+constexpr std::string_view typographic_apostrophe = "\u2019";
+
 // Length of the valid UTF-8 sequence at the start of `text`, 0 when there is none.
 std::size_t sequence_length(std::string_view text) {
     for (std::size_t n = 1; n <= 4 && n <= text.size(); ++n) {
@@ -193,10 +197,11 @@ std::string gnuplot_text(std::string_view text) {
         const std::string_view sequence = text.substr(0, n);
         if (sequence == "\t") {
             quoted += ' ';
+        } else if (sequence == "'") {
+            quoted += typographic_apostrophe;
         } else {
             quoted += sequence;
         }
-        if (sequence == "'") quoted += '\'';
         text.remove_prefix(n);
     }
     return quoted + "'";

@@ -18,7 +18,7 @@ inline constexpr double gnuplot_patience_s = 60.0;
                                        double patience_s = gnuplot_patience_s);
 
 // A text as gnuplot reads it literally: in single quotes, on one line, without control characters or bytes
-// that are not UTF-8.
+// that are not UTF-8; an apostrophe becomes the typographic one.
 [[nodiscard]] std::string gnuplot_text(std::string_view text);
 
 }  // namespace emberline::picture
