@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <csignal>
 #include <iostream>
+#include <map>
 #include <memory>
 #include <nlohmann/json.hpp>
 
@@ -14,6 +15,7 @@
 namespace emberline::command {
 namespace {
 
+constexpr std::size_t many_alike = 4;    // refused for one reason: said once
 constexpr std::size_t most_listed = 20;  // refused frames said one by one
 
 std::atomic<bool> stop_asked{false};
@@ -46,16 +48,31 @@ std::string place_within(const tasks::RefusedFrame& refused) {
     return at == std::string::npos ? std::string() : where.substr(at + file.size());
 }
 
+// A cloudy night or a wrong position refuses many frames for one reason: said once, with the first of them.
 void print_refused(const tasks::MeasureOutcome& outcome) {
     if (outcome.refused.empty()) return;
     std::cout << "Refused:\n";
-    for (std::size_t i = 0; i < std::min(outcome.refused.size(), most_listed); ++i) {
-        const tasks::RefusedFrame& r = outcome.refused[i];
-        std::cout << fmt::format("  {}{}: {} {}\n", r.frame, place_within(r), r.problem.what, r.problem.mend);
+    // The first sentence is the reason; what follows is the frame's own.
+    const auto reason = [](const tasks::RefusedFrame& r) {
+        return r.problem.what.substr(0, r.problem.what.find(". ")) + r.problem.mend;
+    };
+    std::map<std::string, std::size_t> alike;
+    for (const tasks::RefusedFrame& r : outcome.refused)
+        ++alike[reason(r)];
+    std::size_t listed = 0, said = 0;
+    for (const tasks::RefusedFrame& r : outcome.refused) {
+        std::size_t& left = alike[reason(r)];
+        if (left == 0 || listed == most_listed) continue;
+        const bool many = left >= many_alike;
+        std::cout << fmt::format("  {}{}{}: {} {}\n", r.frame, place_within(r),
+                                 many ? fmt::format(" and {} more", left - 1) : "", r.problem.what,
+                                 r.problem.mend);
+        ++listed;
+        said += many ? left : 1;
+        left = many ? 0 : left - 1;
     }
-    if (outcome.refused.size() > most_listed) {
-        std::cout << fmt::format("  … and {} more; --json lists them all.\n",
-                                 outcome.refused.size() - most_listed);
+    if (said < outcome.refused.size()) {
+        std::cout << fmt::format("  … and {} more; --json lists them all.\n", outcome.refused.size() - said);
     }
 }
 
