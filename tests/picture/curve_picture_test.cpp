@@ -15,6 +15,7 @@
 
 using namespace emberline;
 namespace fs = std::filesystem;
+using namespace std::string_literals;
 using Catch::Contains;
 
 namespace {
@@ -175,7 +176,7 @@ TEST_CASE("hostile words in a title neither run nor break the picture", "[pictur
         "' . system(\"" + touch + "\") . '",
         "@macro %s %d \\n \\ {/Symbol a} ^{b}_{c} &{d} #",
         "</text><script>alert(1)</script>&amp;",
-        std::string("zero\0byte \x01\x7f \xff\xfe bad UTF-8 \xe2\x82", 30),
+        "zero\0byte \x01\x7f \xff\xfe bad UTF-8 \xe2\x82"s,
         std::string(20000, '\''),
         "",
     };
