@@ -38,11 +38,12 @@ constexpr Rule five_points{
     {-0.45308992296933199, -0.26923465505284155, 0.0, 0.26923465505284155, 0.45308992296933199},
     {0.11846344252809454, 0.23931433524968324, 0.28444444444444444, 0.23931433524968324,
      0.11846344252809454}};
-constexpr double sharp_fwhm_px = 3.0;
+constexpr double sharp_fwhm_px = 2.4, smooth_fwhm_px = 3.5;
 
 const Rule& rule_at(double distance_px, double fwhm_px) {
-    if (fwhm_px < sharp_fwhm_px) return distance_px < 1.5 * fwhm_px ? five_points : three_points;
-    return distance_px < 1.3 * fwhm_px + 0.7 ? two_points : one_point;
+    if (fwhm_px < sharp_fwhm_px) return distance_px < 1.2 * fwhm_px ? five_points : two_points;
+    if (distance_px > 1.3 * fwhm_px + 0.7) return one_point;
+    return fwhm_px < smooth_fwhm_px ? three_points : two_points;
 }
 
 struct FitPixel {
