@@ -163,9 +163,9 @@ Result<void> FitsImage::find_image() {
             int unknown = 0;
             fits_get_hduaddrll(handle_->fits, &header_start, &data_start, &data_end, &unknown);
             if (unknown != 0 || data_end != handle_->fits->Fptr->filesize) {
-                return fail(problem(fmt::format("The file holds no image in its first {} part{}, and what "
-                                                "follows is cut short or damaged.",
-                                                number - 1, number == 2 ? "" : "s"),
+                return fail(problem(fmt::format("The file holds no image up to its part {}, and what follows "
+                                                "is cut short or damaged.",
+                                                number - 1),
                                     copy_again));
             }
             break;

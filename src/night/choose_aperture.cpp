@@ -75,8 +75,7 @@ std::optional<FrameOffer> offer_of(const FrameFluxes& frame, const std::vector<s
             if (star->flux_e[k] > 0.0) weight += std::pow(relative_err(frame, *star, k), -2);
         }
         offer.candidates.push_back({growth.fraction[j], noise_terms(frame, *transient, k).background_e2,
-                                    weight > 0.0 ? mag_per_relative_flux / std::sqrt(weight) : 1.0,
-                                    growth.fraction_err[j]});
+                                    weight > 0.0 ? mag_per_relative_flux / std::sqrt(weight) : 1.0});
     }
     // From the aperture nearest to one FWHM, where a faint transient is seen best.
     const auto middle =
@@ -190,7 +189,7 @@ std::optional<std::size_t> best_of(const std::vector<FrameOffer>& offers,
                          std::hypot(scatter_mag, middle([&](const FrameOffer& o) {
                                         return o.candidates[j].zero_point_err_mag;
                                     })),
-                         0.0,  // stars and transient lose the same share; where they do not, they scatter
+                         // Stars and transient lose the same share of light; where they do not, they scatter.
                          host ? 1.0 : seen.stars_ratio});
     }
     return photometry::best_aperture(usual, middle([](const FrameOffer& o) { return o.transient_total_e; }));

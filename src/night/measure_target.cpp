@@ -29,21 +29,8 @@ std::map<std::string, std::vector<std::size_t>> used_by_night(const BandSolution
     return nights;
 }
 
-// The colour term at work for a star of that colour.
-struct ColourShift {
-    double shift_mag = 0.0;  // T (C − C̄)
-    double distance_mag = 0.0;
-    bool applied = false;
-};
-
-ColourShift colour_shift(const standard::ZeroPoints& zero_points, std::optional<double> colour_mag) {
-    if (!colour_mag || !zero_points.colour_term_fitted) return {};
-    const double distance = *colour_mag - zero_points.mean_colour_mag;
-    return {zero_points.colour_term.value * distance, distance, true};
-}
-
 std::vector<CommonComponent> components(const BandSolution& solution, std::vector<double> gradient,
-                                        const ColourShift& colour) {
+                                        const standard::ColourShift& colour) {
     if (colour.applied) gradient.back() += colour.distance_mag;  // the colour term is the last global
     std::vector<CommonComponent> named;
     const auto add = [&](const std::string& name, double err_mag) {
@@ -106,7 +93,7 @@ void set_comparison(Measurement& m, const BandSolution& solution, const std::vec
 struct CheckInput {
     const standard::ComparisonStar* star = nullptr;
     std::optional<ValueWithError> catalogue;
-    ColourShift colour;
+    standard::ColourShift colour;
 };
 
 CheckInput check_input(const BandSolution& solution, const standard::ComparisonStar* check) {
@@ -116,8 +103,8 @@ CheckInput check_input(const BandSolution& solution, const standard::ComparisonS
     input.catalogue = check->magnitude(sequence_band(solution.band));
     if (const auto index = usual_colour(solution.band)) {
         const auto colour = check->colour(*index);
-        input.colour =
-            colour_shift(*solution.zero_points, colour ? std::optional(colour->value) : std::nullopt);
+        input.colour = standard::colour_shift(*solution.zero_points,
+                                              colour ? std::optional(colour->value) : std::nullopt);
     }
     return input;
 }
@@ -184,7 +171,8 @@ class NightMaker {
     NightMeasurement make(const std::string& date, const std::vector<std::size_t>& members,
                           std::vector<FrameMeasurement>& frames) {
         const auto on_night = colour_.on(date);
-        shift_ = colour_shift(zero_points_, on_night ? std::optional(on_night->value) : std::nullopt);
+        shift_ =
+            standard::colour_shift(zero_points_, on_night ? std::optional(on_night->value) : std::nullopt);
         colour_component_.reset();
         untold_colour_term_.reset();
         if (!shift_.applied) {
@@ -357,7 +345,7 @@ class NightMaker {
     const TransientColour& colour_;
     CheckInput check_;
     double limit_sigma_;
-    ColourShift shift_;
+    standard::ColourShift shift_;
     std::optional<CommonComponent> colour_component_, untold_colour_term_;
 };
 

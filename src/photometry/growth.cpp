@@ -8,14 +8,14 @@
 #include <limits>
 
 #include "numerics/robust.hpp"
+#include "quantities/magnitude.hpp"
 
 namespace emberline::photometry {
 
 namespace {
 
-constexpr double outlier_sigma = 4.0;                    // a neighbour under the aperture, a cosmic ray
-constexpr double flat_minimum = 1.02;                    // errors this close to the least count as equal
-constexpr double mag_per_relative = 1.0857362047581296;  // 2.5 / ln 10
+constexpr double outlier_sigma = 4.0;  // a neighbour under the aperture, a cosmic ray
+constexpr double flat_minimum = 1.02;  // errors this close to the least count as equal
 
 struct FractionMean {
     double mean = 0.0, err = 0.0;
@@ -53,9 +53,8 @@ double error_squared(const ApertureCandidate& c, double total_flux_e) {
     if (!(c.enclosed > 0.0)) return std::numeric_limits<double>::infinity();
     if (!(total_flux_e > 0.0)) return c.background_e2 / (c.enclosed * c.enclosed);
     const double flux_e = total_flux_e * c.enclosed;
-    const double zero_point = c.zero_point_err_mag / mag_per_relative;
-    const double enclosed = c.enclosed_err / c.enclosed;
-    return (flux_e + c.background_e2) / (flux_e * flux_e) + zero_point * zero_point + enclosed * enclosed;
+    const double zero_point = c.zero_point_err_mag / mag_per_relative_flux;
+    return (flux_e + c.background_e2) / (flux_e * flux_e) + zero_point * zero_point;
 }
 
 }  // namespace

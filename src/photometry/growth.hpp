@@ -24,7 +24,6 @@ struct ApertureCandidate {
     double enclosed = 0.0;            // from the growth curve
     double background_e2 = 0.0;       // of the transient's aperture
     double zero_point_err_mag = 0.0;  // of the comparison stars at that radius, random part
-    double enclosed_err = 0.0;        // how much `enclosed` differs from star to star: goes into the error
     double scatter_ratio = 1.0;       // what stars scatter over what their noise says: scales the error
 };
 // Relative error of the transient's magnitude at each candidate, for a total flux; the least wins, ties to

@@ -408,15 +408,20 @@ Result<ZeroPoints> solve_zero_points(const SolveInput& input) {
     return Solver(input).solve();
 }
 
+ColourShift colour_shift(const ZeroPoints& solution, std::optional<double> colour_mag) {
+    if (!colour_mag || !solution.colour_term_fitted) return {};
+    const double distance = *colour_mag - solution.mean_colour_mag;
+    return {solution.colour_term.value * distance, distance, true};
+}
+
 StandardMagnitude standard_magnitude(const ZeroPoints& solution, std::size_t frame, double flux_e,
                                      std::optional<double> colour_mag) {
     const FrameZeroPoint& zero = solution.frames.at(frame);
     StandardMagnitude standard{zero.zero_point_mag - 2.5 * std::log10(flux_e), zero.gradient};
-    if (colour_mag && solution.colour_term_fitted) {
-        const double distance = *colour_mag - solution.mean_colour_mag;
-        standard.magnitude_mag += solution.colour_term.value * distance;
-        standard.gradient.back() += distance;  // the colour term is the last global
-    }
+    const ColourShift colour = colour_shift(solution, colour_mag);
+    standard.magnitude_mag += colour.shift_mag;
+    if (colour.applied)
+        standard.gradient.back() += colour.distance_mag;  // the colour term is the last global
     return standard;
 }
 

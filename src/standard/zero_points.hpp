@@ -97,6 +97,14 @@ struct ZeroPoints {
 // undetermined and are no Problem. Observations that are not finite numbers take no part (weight 0).
 [[nodiscard]] Result<ZeroPoints> solve_zero_points(const SolveInput& input);
 
+// The colour term at work for a star of that colour; not applied where the term or the colour is not known.
+struct ColourShift {
+    double shift_mag = 0.0;     // T (C − C̄)
+    double distance_mag = 0.0;  // C − C̄: d(magnitude)/dT
+    bool applied = false;
+};
+[[nodiscard]] ColourShift colour_shift(const ZeroPoints& solution, std::optional<double> colour_mag);
+
 // The magnitude of a flux above zero measured in frame f, which must be determined, and the common part of
 // its error.
 struct StandardMagnitude {

@@ -110,7 +110,7 @@ TEST_CASE("headers that describe no image of ours are refused in one line", "[da
         std::string bytes, what;
     } cases[] = {
         {header_block({"SIMPLE  = T", "BITPIX  = 16", "NAXIS   = 0"}), "no image (NAXIS = 0)"},
-        {image_with({}), "no image in its first 1 part, and what follows is cut short or damaged"},
+        {image_with({}), "no image up to its part 1, and what follows is cut short or damaged"},
         {image_with({"100"}), "no flat image, but 1 dimension."},
         {image_with({"10", "10", "2", "2"}), "no flat image, but 4 dimensions."},
         {image_with({"10", "10", "7"}), "no flat image, but a cube of 7 planes."},
