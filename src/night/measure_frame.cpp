@@ -29,6 +29,8 @@ using photometry::StarFlux;
 constexpr double trailed_elongation = 1.5;
 constexpr double pointing_off_arcsec = 4.0;
 constexpr double low_airmass = 3.0;
+// Chosen so that rehearsals with and without a host, and the real supernova at a core, are told apart; not
+// tuned beyond that. What they decide is a flag and, for host light, the kind of aperture.
 constexpr double uneven_sky = 4.0;            // chi² per degree of freedom of the transient's annulus
 constexpr double uneven_against_stars = 3.0;  // … and against the comparison stars' annuli
 constexpr double nucleus_reach_fwhm = 3.0;    // a nucleus this near the largest aperture shines into it

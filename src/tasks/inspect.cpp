@@ -32,6 +32,9 @@ void count_stars(InspectedFrame& one, const frame::Wcs& wcs, const Workspace& wo
 InspectedFrame look_at(const frame::Frame& frame, const std::optional<Workspace>& workspace) {
     InspectedFrame one;
     one.facts = frame.facts();
+    if (workspace && workspace->campaign.site) {
+        one.facts.site = frame::Fact<sky::Site>{*workspace->campaign.site, "campaign.toml, site"};
+    }
     if (!one.facts.mid_exposure) {
         one.missing.emplace_back("The time of the exposure.");
     } else {

@@ -21,16 +21,17 @@ dec = "+37:16:12.0"              # degrees, minutes, seconds, or a number in deg
 # discovered = 2024-02-03
 # colour = { "B-V" = 0.6 }       # for the colour term, when only one band is observed
 
-[site]
-latitude = 51.1                  # degrees, north positive
-longitude = -1.2                 # degrees, EAST positive
-elevation = 95.0                 # metres
+# [site]                         # yours; it wins over what the headers say
+# latitude = 51.1                # degrees, north positive
+# longitude = -1.2               # degrees, EAST positive
+# elevation = 95.0               # metres
 
 [observer]
 code = ""                        # the network's code for you: reports need it
 name = ""
 
 [instrument]                     # fills in what the frames' headers do not say
+# override = true                # lets these win where the headers are wrong
 # aperture_mm = 280.0            # of the telescope
 # gain = 0.9                     # electrons per ADU
 # read_noise = 6.0               # electrons
