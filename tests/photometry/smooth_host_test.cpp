@@ -1,0 +1,4 @@
+// SPDX-License-Identifier: MIT
+#include "photometry/smooth_host.hpp"
+
+#include <catch2/catch.hpp>
