@@ -22,6 +22,7 @@ struct PixelBox {
 struct Cutout {
     PixelBox box;
     std::vector<float> adu;  // row-major, box.width × box.height; NaN where undefined
+    bool operator==(const Cutout&) const = default;
 
     [[nodiscard]] bool contains(int x, int y) const {
         return x >= box.x0 && x < box.x0 + box.width && y >= box.y0 && y < box.y0 + box.height;

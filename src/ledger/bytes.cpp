@@ -11,6 +11,12 @@ void ByteWriter::put(double value) {
         bytes_ += static_cast<char>((bits >> shift) & 0xffU);
 }
 
+void ByteWriter::put(float value) {
+    const auto bits = std::bit_cast<std::uint32_t>(value);
+    for (int shift = 0; shift < 32; shift += 8)
+        bytes_ += static_cast<char>((bits >> shift) & 0xffU);
+}
+
 void ByteWriter::put(std::uint64_t value) {
     while (value >= 0x80U) {
         bytes_ += static_cast<char>((value & 0x7fU) | 0x80U);
@@ -31,6 +37,15 @@ std::optional<double> ByteReader::number() {
         bits |= std::uint64_t{static_cast<unsigned char>(rest_[i])} << (8 * i);
     rest_.remove_prefix(8);
     return std::bit_cast<double>(bits);
+}
+
+std::optional<float> ByteReader::short_number() {
+    if (rest_.size() < 4) return std::nullopt;
+    std::uint32_t bits = 0;
+    for (std::size_t i = 0; i < 4; ++i)
+        bits |= std::uint32_t{static_cast<unsigned char>(rest_[i])} << (8 * i);
+    rest_.remove_prefix(4);
+    return std::bit_cast<float>(bits);
 }
 
 std::optional<std::uint64_t> ByteReader::count() {

@@ -13,6 +13,7 @@ namespace emberline::ledger {
 class ByteWriter {
   public:
     void put(double value);           // 8 bytes, IEEE 754, least significant first
+    void put(float value);            // 4 bytes, likewise
     void put(std::uint64_t value);    // 7 bits a byte, least significant first: small numbers are short
     void put(std::string_view text);  // its size, then itself
     [[nodiscard]] const std::string& bytes() const { return bytes_; }
@@ -26,6 +27,7 @@ class ByteReader {
   public:
     explicit ByteReader(std::string_view bytes) : rest_(bytes) {}
     std::optional<double> number();
+    std::optional<float> short_number();
     std::optional<std::uint64_t> count();
     [[nodiscard]] bool at_end() const { return rest_.empty(); }
 

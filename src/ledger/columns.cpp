@@ -3,6 +3,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <bit>
 
 namespace emberline::ledger {
@@ -10,6 +11,7 @@ namespace {
 
 constexpr std::uint64_t has_fwhm_multiple = 1;
 constexpr std::uint64_t has_angle = 2;
+constexpr std::uint64_t is_psf = 4;
 
 }  // namespace
 
@@ -52,6 +54,17 @@ void ColumnWriter::operator()(const char*, const std::vector<double>& values) {
     statement_.bind_blob(next_++, bytes.bytes());
 }
 
+void ColumnWriter::operator()(const char*, const std::vector<float>& values) {
+    ByteWriter bytes;
+    for (const float value : values)
+        bytes.put(value);
+    statement_.bind_blob(next_++, bytes.bytes());
+}
+
+void ColumnWriter::operator()(const char* name, const std::array<double, 4>& values) {
+    (*this)(name, std::vector<double>(values.begin(), values.end()));
+}
+
 void ColumnWriter::operator()(const char*, const std::vector<Caveats>& values) {
     ByteWriter bytes;
     for (const Caveats& value : values)
@@ -63,10 +76,11 @@ void ColumnWriter::operator()(const char*, const std::vector<photometry::FrameAp
     ByteWriter bytes;
     for (const photometry::FrameAperture& aperture : values) {
         bytes.put((aperture.fwhm_multiple ? has_fwhm_multiple : 0U) |
-                  (aperture.angle_arcsec ? has_angle : 0U));
+                  (aperture.angle_arcsec ? has_angle : 0U) | (aperture.is_psf() ? is_psf : 0U));
         bytes.put(aperture.radius_px);
         if (aperture.fwhm_multiple) bytes.put(*aperture.fwhm_multiple);
         if (aperture.angle_arcsec) bytes.put(*aperture.angle_arcsec);
+        if (aperture.psf_photon_factor) bytes.put(*aperture.psf_photon_factor);
     }
     statement_.bind_blob(next_++, bytes.bytes());
 }
@@ -144,6 +158,35 @@ void ColumnReader::operator()(const char* name, std::vector<double>& values) {
     }
 }
 
+void ColumnReader::operator()(const char* name, std::vector<float>& values) {
+    ByteReader bytes(statement_.blob(next_++));
+    values.clear();
+    while (!bytes.at_end()) {
+        const auto value = bytes.short_number();
+        if (!value) damaged(name);
+        values.push_back(*value);
+    }
+}
+
+void ColumnReader::operator()(const char* name, std::array<double, 4>& values) {
+    std::vector<double> list;
+    (*this)(name, list);
+    if (list.size() != values.size()) damaged(name);
+    std::copy(list.begin(), list.end(), values.begin());
+}
+
+void ColumnReader::operator()(const char* name, photometry::HostMethod& value) {
+    const std::string stored = statement_.text(next_++);
+    for (const auto method : {photometry::HostMethod::difference, photometry::HostMethod::scene,
+                              photometry::HostMethod::smooth, photometry::HostMethod::annulus}) {
+        if (stored == word(method)) {
+            value = method;
+            return;
+        }
+    }
+    damaged(name);
+}
+
 void ColumnReader::operator()(const char* name, std::vector<Caveats>& values) {
     ByteReader bytes(statement_.blob(next_++));
     values.clear();
@@ -164,10 +207,11 @@ void ColumnReader::operator()(const char* name, std::vector<photometry::FrameApe
     };
     while (!bytes.at_end()) {
         const auto parts = bytes.count();
-        if (!parts || *parts > (has_fwhm_multiple | has_angle)) damaged(name);
+        if (!parts || *parts > (has_fwhm_multiple | has_angle | is_psf)) damaged(name);
         photometry::FrameAperture aperture{.radius_px = number()};
         if ((*parts & has_fwhm_multiple) != 0) aperture.fwhm_multiple = number();
         if ((*parts & has_angle) != 0) aperture.angle_arcsec = number();
+        if ((*parts & is_psf) != 0) aperture.psf_photon_factor = number();
         values.push_back(aperture);
     }
 }

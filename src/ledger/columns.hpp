@@ -4,6 +4,7 @@
 // the visitors below list them, write them, read them, and tell two values apart bit by bit.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <limits>
 #include <optional>
@@ -56,9 +57,12 @@ class ColumnWriter {
     void operator()(const char*, TimeScale value) { statement_.bind_text(next_++, name(value)); }
     void operator()(const char*, const Caveats& value);
     void operator()(const char*, const std::vector<double>& values);
+    void operator()(const char*, const std::vector<float>& values);
+    void operator()(const char*, const std::array<double, 4>& values);
     void operator()(const char*, const std::vector<Caveats>& values);
     void operator()(const char*, const std::vector<photometry::FrameAperture>& values);
     void operator()(const char*, const std::vector<std::string>& values);
+    void operator()(const char*, photometry::HostMethod value) { statement_.bind_text(next_++, word(value)); }
     void shared(const char*, const std::vector<std::string>& names);
     void components(const char*, const char*, const std::vector<night::CommonComponent>& values);
 
@@ -83,6 +87,9 @@ class ColumnReader {
     void operator()(const char* name, TimeScale& value);
     void operator()(const char*, Caveats& value);
     void operator()(const char* name, std::vector<double>& values);
+    void operator()(const char* name, std::vector<float>& values);
+    void operator()(const char* name, std::array<double, 4>& values);
+    void operator()(const char* name, photometry::HostMethod& value);
     void operator()(const char* name, std::vector<Caveats>& values);
     void operator()(const char* name, std::vector<photometry::FrameAperture>& values);
     void operator()(const char* name, std::vector<std::string>& values);

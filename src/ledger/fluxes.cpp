@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include "ledger/columns.hpp"
+#include "ledger/host_lights.hpp"
 #include "ledger/provenance.hpp"
 
 namespace emberline::ledger {
@@ -109,6 +110,7 @@ class FluxRecorder {
                            "SELECT kind, ?, reason, since FROM exclusion "
                            "WHERE kind = 'frame' AND key = ? AND ended_at IS NULL "
                            "ON CONFLICT DO NOTHING"),
+          hosts_(connection, lists_),
           next_id_(connection.integer("SELECT coalesce(max(id), 0) + 1 FROM frame_fluxes")) {}
 
     Recorded record(const FrameFluxes& frame) {
@@ -152,6 +154,7 @@ class FluxRecorder {
             star_columns(write_star, frame.stars[i]);
             insert_star_.run();
         }
+        hosts_.insert(id, frame);
     }
 
     // A frame that was set aside under its former name stays set aside under the new one.
@@ -167,6 +170,7 @@ class FluxRecorder {
     std::string time_;
     NameLists lists_;
     Statement find_, supersede_, insert_frame_, insert_star_, carry_exclusion_;
+    HostRecorder hosts_;
     std::int64_t next_id_;
 };
 
@@ -214,6 +218,7 @@ void visit_fluxes(Connection& connection, const std::function<bool(const FrameFl
                     "ORDER BY f.mid_jd_day + f.mid_jd_fraction, f.id, s.position",
                     of_frame.list_of("f"), of_star.list_of("s")));
     NameLists lists(connection);
+    HostFinder hosts(connection, lists);
     FrameFluxes frame;
     std::optional<std::int64_t> current;
     while (rows.step()) {
@@ -221,6 +226,7 @@ void visit_fluxes(Connection& connection, const std::function<bool(const FrameFl
         if (id != current) {
             if (current && !visit(frame)) return;
             frame = FrameFluxes();
+            hosts.fill(id, frame);
             ColumnReader read_frame(rows, 2, lists);
             frame_columns(read_frame, frame);
             current = id;

@@ -152,6 +152,43 @@ CREATE TABLE star_verdict (
 CREATE INDEX current_star_verdict ON star_verdict (position) WHERE last_solution IS NULL;
 )sql";
 
+// Since version 2: the host's light, and the pixels that it is taken away from.
+constexpr const char* host_tables = R"sql(
+CREATE TABLE surroundings (
+    frame_fluxes_id INTEGER PRIMARY KEY REFERENCES frame_fluxes (id),
+    box_x0 INTEGER NOT NULL,
+    box_y0 INTEGER NOT NULL,
+    box_width INTEGER NOT NULL,
+    box_height INTEGER NOT NULL,
+    adu BLOB NOT NULL,
+    x_px REAL NOT NULL,
+    y_px REAL NOT NULL,
+    px_per_arcsec BLOB NOT NULL,
+    sky_adu REAL NOT NULL,
+    sky_err_adu REAL NOT NULL,
+    sky_scatter_adu REAL NOT NULL,
+    gain_e_per_adu REAL NOT NULL,
+    saturation_adu REAL NOT NULL,
+    psf BLOB NOT NULL,
+    difference_adu BLOB NOT NULL,
+    difference_psf BLOB NOT NULL
+);
+CREATE TABLE host_light (
+    frame_fluxes_id INTEGER NOT NULL REFERENCES frame_fluxes (id),
+    position INTEGER NOT NULL,
+    method TEXT NOT NULL,
+    flux_e BLOB NOT NULL,
+    host_e BLOB NOT NULL,
+    variance_e2 BLOB NOT NULL,
+    common_err_e BLOB NOT NULL,
+    template_light_e REAL NOT NULL,
+    template_light_err_e REAL NOT NULL,
+    caveats INTEGER NOT NULL,
+    remarks TEXT NOT NULL,
+    PRIMARY KEY (frame_fluxes_id, position)
+) WITHOUT ROWID;
+)sql";
+
 constexpr const char* measurement_columns = R"sql(night TEXT NOT NULL,
     band TEXT NOT NULL,
     instrument TEXT NOT NULL,
@@ -224,6 +261,7 @@ void refuse_cut_short(Connection& connection) {
 
 void create(Connection& connection) {
     connection.execute(fmt::format(fmt::runtime(tables), fmt::arg("measurement", measurement_columns)));
+    connection.execute(host_tables);
     connection.execute(fmt::format("PRAGMA application_id = {}", application_id));
     connection.execute(fmt::format("PRAGMA user_version = {}", schema_version));
 }
@@ -291,7 +329,8 @@ void migrate(Connection& connection, std::span<const Migration> steps, std::int6
 }  // namespace
 
 std::span<const Migration> migrations() {
-    return {};  // version 1 is the first
+    static const Migration steps[] = {{2, host_tables}};
+    return steps;
 }
 
 void refuse_foreign(Connection& connection, int newest_version) {

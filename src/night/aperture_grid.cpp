@@ -55,6 +55,13 @@ std::optional<std::size_t> find_angle(const std::vector<photometry::FrameApertur
     return find(grid, &photometry::FrameAperture::angle_arcsec, angle_arcsec);
 }
 
+std::optional<std::size_t> find_psf(const std::vector<photometry::FrameAperture>& grid) {
+    for (std::size_t k = 0; k < grid.size(); ++k) {
+        if (grid[k].is_psf()) return k;
+    }
+    return std::nullopt;
+}
+
 std::optional<std::size_t> find_multiple(const std::vector<photometry::FrameAperture>& grid,
                                          double fwhm_multiple) {
     return find(grid, &photometry::FrameAperture::fwhm_multiple, fwhm_multiple);

@@ -23,6 +23,9 @@ namespace emberline::night {
 [[nodiscard]] std::optional<std::size_t> find_multiple(const std::vector<photometry::FrameAperture>& grid,
                                                        double fwhm_multiple);
 
+// Where the frame has a PSF: the index of its fit.
+[[nodiscard]] std::optional<std::size_t> find_psf(const std::vector<photometry::FrameAperture>& grid);
+
 // Beyond every aperture, and of at least 200 pixels.
 [[nodiscard]] photometry::Annulus annulus_around(const std::vector<photometry::FrameAperture>& grid,
                                                  double fwhm_px, double scale_arcsec_per_px,

@@ -167,6 +167,7 @@ Result<void> read_measure(SettingsTable table, MeasureSettings& measure) {
     assign(measure.least_comparison_stars, table.number("least_comparison_stars", 1.0, 1000.0));
     assign(measure.most_shift_arcsec, table.number("most_shift_arcsec", 0.1, 600.0));
     assign(measure.colour_term, table.flag("colour_term"));
+    measure.psf = table.flag("psf");
     if (measure.aperture_fwhm && measure.aperture_arcsec) {
         table.refuse("aperture_arcsec", "The aperture is given twice.",
                      "Keep aperture_fwhm or aperture_arcsec, not both.");
@@ -195,14 +196,34 @@ Result<void> read_report(SettingsTable table, Campaign& campaign) {
     return table.finish();
 }
 
-Result<void> read_host_and_masters(SettingsTable& root, Campaign& campaign) {
-    SettingsTable host = root.table("host");
-    assign(campaign.host_template, host.text("template"));
-    if (!campaign.host_template.empty()) {
-        campaign.remarks.emplace_back(
-            "[host] template is not used yet: host light is told by the annulus alone.");
+Result<void> read_host(SettingsTable host, Campaign& campaign) {
+    if (host.is_table("template")) {
+        for (auto& [band, path] : host.text_entries("template")) {
+            const auto known = parse_band(band);
+            if (!known) {
+                host.refuse("template", known.error());
+            } else {
+                campaign.host_templates[known->name()] = path;
+            }
+        }
+    } else if (auto path = host.text("template"); path && !path->empty()) {
+        campaign.host_templates[""] = std::move(*path);
     }
-    if (auto good = host.finish(); !good) return good;
+    if (const auto method = host.text("method")) {
+        for (const auto one : {photometry::HostMethod::difference, photometry::HostMethod::scene,
+                               photometry::HostMethod::smooth, photometry::HostMethod::annulus}) {
+            if (*method == word(one)) campaign.host_method = one;
+        }
+        if (!campaign.host_method) {
+            host.refuse("method", fmt::format("'{}' is no way to take the host's light away.", *method),
+                        "Use template, scene, smooth or annulus; or leave it out for the most trusted one.");
+        }
+    }
+    return host.finish();
+}
+
+Result<void> read_host_and_masters(SettingsTable& root, Campaign& campaign) {
+    if (auto good = read_host(root.table("host"), campaign); !good) return good;
     SettingsTable masters = root.table("masters");
     for (const char* key : {"bias", "dark", "flat", "defects"}) {
         if (masters.has(key)) {

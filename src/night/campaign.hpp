@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "frame/instrument.hpp"
+#include "photometry/host_light.hpp"
 #include "quantities/band.hpp"
 #include "quantities/problem.hpp"
 #include "quantities/sky_position.hpp"
@@ -32,6 +33,7 @@ struct MeasureSettings {
     int least_comparison_stars = 1;   // fewer found: the frame is refused
     double most_shift_arcsec = 15.0;  // stars are looked for this far from the plate solution
     bool colour_term = true;          // fit and apply one where the sequence allows
+    std::optional<bool> psf;  // true: the PSF fit always counts; false: never; absent: where it is better
     bool operator==(const MeasureSettings&) const = default;
 };
 
@@ -57,8 +59,9 @@ struct Campaign {
     std::string catalog = "comparison.csv";  // relative to the folder
     std::string check_label;
     std::string chart;
-    // [host] [masters]
-    std::string host_template;
+    // [host]
+    std::map<std::string, std::string> host_templates;  // band -> path; "" for every band
+    std::optional<photometry::HostMethod> host_method;  // absent: the most trusted that the data allow
     // [report]
     std::string obstype = "CCD";
     MeasureSettings measure;

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <map>
 #include <numbers>
 
@@ -14,6 +15,7 @@
 namespace emberline::night {
 namespace {
 
+using photometry::FrameAperture;
 using photometry::FrameFluxes;
 using photometry::StarFlux;
 
@@ -273,9 +275,19 @@ photometry::NoiseTerms noise_terms(const FrameFluxes& frame, const StarFlux& sta
     const double scatter_e =
         star.sky_scatter_e > 0.0 ? star.sky_scatter_e : frame.gain_e_per_adu / std::sqrt(12.0);
     const double area_px = star.area_px[aperture];
-    const photometry::BackgroundNoise background{
-        area_px, scatter_e, star.sky_pixels, star.sky_factor, 0.0, photometry::square_area_px(area_px)};
-    return {photometry::background_variance_e2(background), std::hypot(frame.scintillation, frame.flat_err)};
+    const FrameAperture& kind = frame.apertures[aperture];
+    photometry::BackgroundNoise background{
+        area_px,         scatter_e, star.sky_pixels,
+        star.sky_factor, 0.0,       kind.is_psf() ? area_px : photometry::square_area_px(area_px)};
+    double more_e2 = 0.0;
+    if (star.host) {
+        // The level of the sky is part of what the method fitted, and of its own variance.
+        background.sky_pixels = std::numeric_limits<double>::infinity();
+        background.host_e = std::max(star.host->host_e[aperture], 0.0);
+        more_e2 = star.host->variance_e2[aperture];
+    }
+    return {photometry::background_variance_e2(background) + more_e2,
+            std::hypot(frame.scintillation, frame.flat_err), kind.psf_photon_factor.value_or(1.0)};
 }
 
 bool light_lost(const FrameFluxes& frame, const StarFlux& star, std::size_t aperture) {

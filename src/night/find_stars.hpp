@@ -8,6 +8,7 @@
 
 #include "frame/frame.hpp"
 #include "night/campaign.hpp"
+#include "night/frame_needs.hpp"
 #include "standard/sequence.hpp"
 #include "stars/centroid.hpp"
 #include "stars/profile.hpp"
@@ -38,13 +39,6 @@ struct StarField {
 
 // The settings' check star wins over a role of ignore.
 [[nodiscard]] bool takes_part(const standard::ComparisonStar& star, const Campaign& campaign);
-
-// What the header must have told for a frame to be measured.
-struct FrameNeeds {
-    Band band;
-    double gain_e_per_adu = 1.0, read_noise_e = 0.0;
-    double saturation_adu = 65535.0, linear_to_adu = 65535.0;
-};
 
 // Problem: the transient off the frame, no sequence star on it, a frame without a picture, too few stars.
 [[nodiscard]] Result<StarField> find_stars(const frame::Frame& frame, const frame::Wcs& wcs,

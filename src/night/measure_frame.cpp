@@ -9,6 +9,10 @@
 #include "night/aperture_grid.hpp"
 #include "night/choose_aperture.hpp"
 #include "night/find_stars.hpp"
+#include "night/frame_needs.hpp"
+#include "night/host_template.hpp"
+#include "night/psf_fluxes.hpp"
+#include "night/surroundings.hpp"
 #include "numerics/robust.hpp"
 #include "photometry/aperture_sum.hpp"
 #include "photometry/growth.hpp"
@@ -38,20 +42,6 @@ constexpr double block_fwhm = 1.8;            // side of the blocks of sky, as a
 constexpr double blend_sigma = 5.0;           // growth curve beside the others'
 constexpr double blend_fraction = 0.03;
 
-Problem missing(const frame::FrameFacts& facts, std::string what, std::string keyword, std::string mend) {
-    return {.what = std::move(what),
-            .where = fmt::format("{}, keyword {}", facts.path, keyword),
-            .mend = std::move(mend)};
-}
-
-// What the header says about this fact's absence, or the plain sentence.
-std::string remark_or(const frame::FrameFacts& facts, std::string_view about, std::string plain) {
-    for (const std::string& remark : facts.remarks) {
-        if (remark.find(about) != std::string::npos) return remark;
-    }
-    return plain;
-}
-
 // Darks and flats lie among the night's files.
 std::optional<std::string> calibration_kind(const frame::Header& header) {
     for (const char* keyword : {"IMAGETYP", "OBSTYPE", "FRAME"}) {
@@ -61,43 +51,6 @@ std::optional<std::string> calibration_kind(const frame::Header& header) {
         }
     }
     return std::nullopt;
-}
-
-Result<FrameNeeds> needs_of(const frame::FrameFacts& facts) {
-    if (!facts.mid_exposure) {
-        return fail(missing(facts, remark_or(facts, "DATE-OBS", "The frame does not say when it was taken."),
-                            "DATE-OBS", "Add DATE-OBS in UTC, as 2024-02-03T21:04:05."));
-    }
-    if (!facts.exposure_s) {
-        return fail(missing(facts, remark_or(facts, "EXPTIME", "The exposure time is missing."), "EXPTIME",
-                            "Add EXPTIME in seconds, or exposure_s under [instrument]."));
-    }
-    if (!facts.band) {
-        const std::string filter = facts.filter ? facts.filter->value : std::string();
-        return fail(missing(
-            facts,
-            filter.empty() ? "The frame does not say through which filter it was taken."
-                           : fmt::format("The filter '{}' is not known.", filter),
-            "FILTER",
-            filter.empty()
-                ? "Add FILTER to the header, or say the band of frames without one: bands = { \"\" = \"CV\" "
-                  "} under "
-                  "[instrument]."
-                : fmt::format("Say which band it is: bands = {{ \"{}\" = \"V\" }} under [instrument].",
-                              filter)));
-    }
-    if (facts.pixel_type == "uint8") {
-        return fail(missing(facts, "An 8-bit picture: stretched or rounded, it no longer counts light.",
-                            "BITPIX", "Save the frame as the camera gave it, with 16 bits or more."));
-    }
-    FrameNeeds needs;
-    needs.band = facts.band->value;
-    if (facts.gain_e_per_adu) needs.gain_e_per_adu = facts.gain_e_per_adu->value;
-    if (facts.read_noise_e) needs.read_noise_e = facts.read_noise_e->value;
-    if (facts.saturation_adu) needs.saturation_adu = facts.saturation_adu->value;
-    needs.linear_to_adu = facts.linear_to_adu ? std::min(facts.linear_to_adu->value, needs.saturation_adu)
-                                              : needs.saturation_adu;
-    return needs;
 }
 
 Result<StarFlux> light_of(const StarOnFrame& star, const std::vector<double>& radii_px,
@@ -207,6 +160,34 @@ void widen_correlated(FrameFluxes& out, double factor) {
         fmt::format("Neighbouring pixels vary together: the sky's noise counts {:.2f} times.", factor));
 }
 
+// What cannot be had is remarked: the frame still has its plain apertures.
+void look_at_host(FrameFluxes& out, const frame::Frame& frame, const frame::Wcs& wcs, const StarField& field,
+                  const FrameNeeds& needs, const Campaign& campaign, bool keep_surroundings,
+                  const Result<HostTemplate>* host_template) {
+    std::optional<photometry::Psf> psf;
+    if (auto built = add_psf_fluxes(out, field, needs)) {
+        psf = std::move(*built);
+    } else {
+        out.remarks.push_back(one_line(built.error()));
+    }
+    if (!keep_surroundings) return;
+    auto around = surroundings_of(frame, wcs, needs, campaign, out, psf,
+                                  half_width_px(campaign, out.fwhm_px, out.scale_arcsec_per_px));
+    if (!around) {
+        out.remarks.push_back(one_line(around.error()));
+        return;
+    }
+    if (host_template != nullptr && *host_template) {
+        auto light = (*host_template)->subtract_from(out, field, wcs, *around);
+        if (light) {
+            out.host_lights.push_back(std::move(*light));
+        } else {
+            out.remarks.push_back(one_line(light.error()));
+        }
+    }
+    out.surroundings = std::move(*around);
+}
+
 // Time, air and place.
 void add_circumstances(FrameFluxes& out, const frame::FrameFacts& facts, const Campaign& campaign) {
     const std::optional<sky::Site> site =
@@ -255,7 +236,8 @@ void describe_frame(FrameFluxes& out, const frame::Wcs& wcs, const StarField& fi
 }  // namespace
 
 Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, std::string fingerprint,
-                                  const standard::Sequence& sequence, const Campaign& campaign) {
+                                  const standard::Sequence& sequence, const Campaign& campaign,
+                                  const HostTemplates* templates) {
     const frame::FrameFacts& facts = frame.facts();
     if (const auto kind = calibration_kind(frame.header())) {
         return fail({.what = fmt::format("This is a {} frame, by its IMAGETYP: it is not measured.", *kind),
@@ -303,10 +285,15 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
     widen_correlated(out, photometry::correlation_factor(pulls));
     add_circumstances(out, facts, campaign);
     const bool grows = mark_blends(out);
-    if (grows || host_shines_in(out, campaign)) {
+    const bool host = grows || host_shines_in(out, campaign);
+    if (host) {
         for (Caveats& caveats : out.stars.front().caveats)
             caveats.add(Caveat::host_unmodelled);
     }
+    const Result<HostTemplate>* host_template = templates != nullptr ? templates->find(out.band) : nullptr;
+    if (host || host_template != nullptr || campaign.measure.psf.value_or(false))
+        look_at_host(out, frame, *wcs, *field, *needs, campaign, host || host_template != nullptr,
+                     host_template);
     return out;
 }
 
@@ -335,6 +322,13 @@ std::string flux_settings(const Campaign& campaign, const standard::Sequence& se
             text += fmt::format(" {}={}", keyword, value);
         for (const auto& [filter, band] : i.bands)
             text += fmt::format(" {}->{}", filter, band);
+    }
+    // A template that was made anew under its name is another template.
+    text += "\nhost";
+    if (m.psf.value_or(false)) text += " psf";
+    for (const auto& [band, path] : campaign.host_templates) {
+        const auto print = frame::fingerprint(campaign.path(path));
+        text += fmt::format(" {}={} {}", band, path, print ? *print : "-");
     }
     text += "\nbands";
     for (const Band& band : sequence.bands)

@@ -50,6 +50,8 @@ struct HostLight {
     std::vector<double> host_e;        // taken away there
     std::vector<double> variance_e2;   // random, beyond photons of transient and host and the sky's n s²
     std::vector<double> common_err_e;  // one sigma of what all frames of the band share, signed
+    // By a template: the transient's own light in it, as a point on a smooth host, on this frame's scale.
+    double template_light_e = 0.0, template_light_err_e = 0.0;
     Caveats caveats;
     std::vector<std::string> remarks;
     bool operator==(const HostLight&) const = default;
@@ -66,6 +68,9 @@ struct Surroundings {
     double gain_e_per_adu = 1.0;
     double saturation_adu = 65535.0;
     std::vector<double> psf;  // Psf::numbers(); empty: the frame has none
+    // Where a template was subtracted: what was left on the same box, and the PSF that it has.
+    std::vector<float> difference_adu;
+    std::vector<double> difference_psf;
     bool operator==(const Surroundings&) const = default;
 
     // Where a place `east`, `north` arcseconds from the transient falls.

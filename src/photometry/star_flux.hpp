@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "frame/wcs.hpp"
+#include "photometry/host_light.hpp"
 #include "quantities/band.hpp"
 #include "quantities/caveat.hpp"
 #include "quantities/instant.hpp"
@@ -35,15 +36,20 @@ struct StarFlux {
     std::optional<double> fwhm_px;  // where its profile was fitted
     std::optional<double> airmass;
     std::vector<Caveats> caveats;  // one an aperture
+    // What took the host away, where flux_e is the transient's alone. Set while the campaign is solved.
+    std::optional<HostLight> host;
     bool operator==(const StarFlux&) const = default;
 };
 
 // Radii of two kinds lie side by side: multiples of the frame's FWHM, and angles that are the same for the
-// whole campaign (design: host light must not follow the seeing).
+// whole campaign (design: host light must not follow the seeing). Where a frame has a PSF, its fit with equal
+// weights is one more aperture, of the radius of a circle with as much sky noise.
 struct FrameAperture {
     double radius_px = 0.0;
-    std::optional<double> fwhm_multiple;  // set for the first kind
-    std::optional<double> angle_arcsec;   // set for the second
+    std::optional<double> fwhm_multiple;      // set for the first kind
+    std::optional<double> angle_arcsec;       // set for the second
+    std::optional<double> psf_photon_factor;  // set for the PSF: its photon noise over the star's own
+    [[nodiscard]] bool is_psf() const { return psf_photon_factor.has_value(); }
     bool operator==(const FrameAperture&) const = default;
 };
 
@@ -74,6 +80,8 @@ struct FrameFluxes {
     int stars_expected = 0, stars_found = 0;
     std::vector<FrameAperture> apertures;
     std::vector<StarFlux> stars;  // the transient among them
+    std::optional<Surroundings> surroundings;  // of the transient, where a host shines in
+    std::vector<HostLight> host_lights;        // what this frame alone says: by a template
     Caveats caveats;              // of the whole frame
     std::vector<std::string> remarks;
     bool operator==(const FrameFluxes&) const = default;

@@ -50,6 +50,13 @@ constexpr std::array entries{
     Entry{Caveat::scattered_frames, "scattered-frames", "The frames scatter more than their errors allow."},
     Entry{Caveat::sequence_mixed_band, "sequence-mixed-band",
           "The band has no sequence of its own and is calibrated on a neighbour's."},
+    Entry{Caveat::cosmic_ray, "cosmic-ray", "A cosmic ray hit the transient; its pixels were masked."},
+    Entry{Caveat::template_other_band, "template-other-band",
+          "The host was taken away with a template of another band, whose colours differ."},
+    Entry{Caveat::host_modelled, "host-modelled",
+          "The host's light under the transient was modelled, not measured; its error is in the common one."},
+    Entry{Caveat::on_nucleus, "on-nucleus",
+          "The transient sits on the host's nucleus, where only a template tells the two apart."},
 };
 
 const Entry& entry(Caveat caveat) {

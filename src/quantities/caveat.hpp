@@ -43,6 +43,10 @@ enum class Caveat : std::uint8_t {
     single_frame = 24,          // a night of one frame: its scatter cannot be checked
     scattered_frames = 25,      // the night's frames scatter more than their errors
     sequence_mixed_band = 26,   // calibrated on another band's sequence (CV on V, TG on V …)
+    cosmic_ray = 27,            // one hit the transient and was masked
+    template_other_band = 28,   // the host was taken away by a template of another band
+    host_modelled = 29,         // the host under the transient is a model's guess, its error common
+    on_nucleus = 30,            // the transient sits on the host's nucleus: only a template tells them apart
 };
 
 // The word written in `flags`, e.g. "host-unmodelled".
