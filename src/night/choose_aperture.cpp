@@ -233,27 +233,47 @@ std::optional<double> best_angle(const std::vector<const FrameFluxes*>& frames,
     return angles[*best];
 }
 
-// The multiples that every frame has.
-std::optional<double> best_multiple(const std::vector<const FrameFluxes*>& frames,
-                                    const std::set<std::string>& comparison) {
-    std::vector<double> multiples;
+// An aperture that many frames have: a multiple of the FWHM, or the PSF's fit.
+using Kind = std::optional<double>;  // absent: the PSF
+
+std::optional<std::size_t> find_kind(const FrameFluxes& frame, const Kind& kind) {
+    return kind ? find_multiple(frame.apertures, *kind) : find_psf(frame.apertures);
+}
+
+bool host_taken_away(const FrameFluxes& frame) {
+    const StarFlux* transient = frame.find(photometry::transient_label);
+    return transient != nullptr && transient->host.has_value();
+}
+
+// Those that every frame of a night has. The fit counts where the settings want it; left to itself the
+// program takes it beside a host only, where it was shown to be better.
+std::optional<Kind> best_kind(const std::vector<const FrameFluxes*>& frames,
+                              const std::set<std::string>& comparison,
+                              const std::optional<bool>& psf_wanted) {
+    const bool may_fit = psf_wanted.value_or(
+        std::all_of(frames.begin(), frames.end(), [](const FrameFluxes* f) { return host_taken_away(*f); }));
+    std::vector<Kind> kinds;
     for (const auto& aperture : frames.front()->apertures) {
-        if (!aperture.fwhm_multiple) continue;
+        const bool fit = aperture.is_psf();
+        if (fit ? !may_fit : !aperture.fwhm_multiple || psf_wanted.value_or(false)) continue;
+        const Kind kind = fit ? Kind() : aperture.fwhm_multiple;
         const bool everywhere = std::all_of(frames.begin(), frames.end(), [&](const FrameFluxes* frame) {
-            return find_multiple(frame->apertures, *aperture.fwhm_multiple).has_value();
+            const auto k = find_kind(*frame, kind);
+            const StarFlux* transient = frame->find(photometry::transient_label);
+            return k && (!fit || (transient != nullptr && std::isfinite(transient->flux_e[*k])));
         });
-        if (everywhere) multiples.push_back(*aperture.fwhm_multiple);
+        if (everywhere) kinds.push_back(kind);
     }
+    if (kinds.empty()) return std::nullopt;
     std::vector<FrameOffer> offers;
     for (const FrameFluxes* frame : frames) {
         std::vector<std::size_t> apertures;
-        for (const double multiple : multiples)
-            apertures.push_back(*find_multiple(frame->apertures, multiple));
+        for (const Kind& kind : kinds)
+            apertures.push_back(*find_kind(*frame, kind));
         if (auto offer = offer_of(*frame, apertures, comparison)) offers.push_back(std::move(*offer));
     }
-    if (multiples.empty()) return std::nullopt;
     const auto best = best_of(offers, comparison, false);
-    return multiples[best.value_or(multiples.size() / 2)];
+    return kinds[best.value_or(kinds.size() / 2)];
 }
 
 bool host_shows(const std::vector<const FrameFluxes*>& frames) {
@@ -295,7 +315,8 @@ bool light_lost(const FrameFluxes& frame, const StarFlux& star, std::size_t aper
     const double radius = frame.apertures[aperture].radius_px;
     const Caveats& c = star.caveats[aperture];
     return c.has(Caveat::saturated) || c.has(Caveat::not_linear) || !std::isfinite(star.flux_e[aperture]) ||
-           star.area_px[aperture] < whole_area * std::numbers::pi * radius * radius;
+           (!frame.apertures[aperture].is_psf() &&
+            star.area_px[aperture] < whole_area * std::numbers::pi * radius * radius);
 }
 
 std::vector<std::optional<std::size_t>> choose_apertures(const std::vector<const FrameFluxes*>& frames,
@@ -314,15 +335,17 @@ std::vector<std::optional<std::size_t>> choose_apertures(const std::vector<const
     for (std::size_t i = 0; i < frames.size(); ++i)
         nights[{frames[i]->night, frames[i]->band, frames[i]->instrument}].push_back(i);
     for (const auto& [key, members] : nights) {
-        std::optional<double> multiple = settings.aperture_fwhm;
-        if (!multiple) {
+        std::optional<Kind> kind;
+        if (settings.aperture_fwhm) {
+            kind = settings.aperture_fwhm;
+        } else {
             std::vector<const FrameFluxes*> night;
             for (const std::size_t i : members)
                 night.push_back(frames[i]);
-            multiple = best_multiple(night, comparison);
+            kind = best_kind(night, comparison, settings.psf);
         }
         for (const std::size_t i : members) {
-            if (multiple) chosen[i] = find_multiple(frames[i]->apertures, *multiple);
+            if (kind) chosen[i] = find_kind(*frames[i], *kind);
         }
     }
     return chosen;

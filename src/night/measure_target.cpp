@@ -61,10 +61,25 @@ double quadrature_sum(const std::vector<CommonComponent>& components) {
     return std::sqrt(sum);
 }
 
-// Flux, magnitude or limit; the zero point and the common errors are set before.
-void set_light(Measurement& m, Flux flux_e, double dark_err_e, double limit_sigma) {
+struct HostError {
+    std::string name;    // empty: none
+    double err_e = 0.0;  // one sigma of the flux, shared with all frames of the band
+};
+
+// Flux, magnitude or limit; the zero point and the other common errors are set before. What the host's model
+// may be wrong by is part of what hides a transient; where it is seen, it is a common error.
+void set_light(Measurement& m, Flux flux_e, double dark_err_e, double limit_sigma, const HostError& host) {
     m.flux_e = flux_e;
-    m.is_limit = !(flux_e.value >= limit_sigma * flux_e.err);
+    const double all_err_e = std::hypot(flux_e.err, host.err_e);
+    m.is_limit = !(flux_e.value >= limit_sigma * all_err_e);
+    if (m.is_limit) {
+        m.flux_e.err = all_err_e;
+    } else if (!host.name.empty()) {
+        const double err_mag = -mag_per_relative_flux * host.err_e / flux_e.value;
+        if (std::abs(err_mag) >= nothing_mag) m.common.push_back({host.name, err_mag});
+    }
+    flux_e.err = m.flux_e.err;
+    dark_err_e = std::hypot(dark_err_e, host.err_e);
     const double faintest_e =
         m.is_limit ? std::max(flux_e.value, 0.0) + limit_sigma * flux_e.err : limit_sigma * dark_err_e;
     m.limit_mag = m.zero_point_mag - 2.5 * std::log10(faintest_e);
@@ -139,6 +154,13 @@ Caveats usual_caveats(const BandSolution& solution, const std::optional<ValueWit
         }
     }
     return caveats;
+}
+
+// "aperture", "psf", "template-psf", "scene-aperture" …: how the flux was measured, and first by what its
+// host was taken away.
+std::string method_of(const photometry::FrameFluxes& fluxes, const StarFlux& star, std::size_t aperture) {
+    const std::string how = fluxes.apertures[aperture].is_psf() ? "psf" : "aperture";
+    return star.host ? fmt::format("{}-{}", word(star.host->method), how) : how;
 }
 
 // What a frame says of itself, measured or not.
@@ -226,6 +248,23 @@ class NightMaker {
         return named;
     }
 
+    // Of a mean of frames with these shares, on that zero point.
+    [[nodiscard]] HostError host_error(const std::vector<std::size_t>& members, double zero_point_mag,
+                                       const std::vector<double>& share) const {
+        HostError out;
+        for (std::size_t i = 0; i < members.size(); ++i) {
+            const JudgedFrame& judged = solution_.frames[members[i]];
+            const StarFlux& star = *judged.fluxes->find(photometry::transient_label);
+            if (!star.host) continue;
+            const double scale =
+                flux_ratio(zero_points_.frames[*judged.solved].zero_point_mag - zero_point_mag);
+            out.err_e += share[i] * scale * star.host->common_err_e[*judged.aperture];
+            out.name = fmt::format("{} {}: host by {}", solution_.band.name(), solution_.instrument,
+                                   word(star.host->method));
+        }
+        return out;
+    }
+
     [[nodiscard]] FrameMeasurement frame(const NightMeasurement& night, std::size_t member, double err_e,
                                          double dark_err_e, const std::optional<StarOverNight>& check) const {
         const JudgedFrame& judged = solution_.frames[member];
@@ -239,7 +278,9 @@ class NightMaker {
         m.zero_point_mag = zero.zero_point_mag + shift_.shift_mag;
         m.zero_point_err_mag = zero.random_err_mag;
         m.common = common(zero.gradient);
-        set_light(m, {star.flux_e[k], err_e}, dark_err_e, limit_sigma_);
+        m.method = method_of(fluxes, star, k);
+        set_light(m, {star.flux_e[k], err_e}, dark_err_e, limit_sigma_,
+                  host_error({member}, zero.zero_point_mag, {1.0}));
         set_comparison(m, solution_, judged.comparison_labels, zero.zero_point_mag);
         m.aperture_px = fluxes.apertures[k].radius_px;
         m.aperture_arcsec = m.aperture_px * fluxes.scale_arcsec_per_px;
@@ -275,7 +316,8 @@ class NightMaker {
         const CombinedFlux& combined = transient.combined;
         night.zero_point_mag = combined.zero_point_mag + shift_.shift_mag;
         night.common = common(transient.gradient);
-        set_light(night, combined.flux_e, combined.dark_err_e, limit_sigma_);
+        set_light(night, combined.flux_e, combined.dark_err_e, limit_sigma_,
+                  host_error(transient.members, combined.zero_point_mag, combined.share));
         night.chi2 = combined.chi2;
         night.n_frames = static_cast<int>(transient.members.size());
         average(night, transient, frames);
@@ -304,6 +346,7 @@ class NightMaker {
         const double first_jd = frames[transient.members.front()].jd_utc;
         const double first_bjd = frames[transient.members.front()].bjd_tdb;
         double later_jd = 0.0, later_bjd = 0.0;
+        night.method = frames[transient.members.front()].method;  // one for a night
         std::vector<double> apertures;
         std::map<std::string, std::size_t> labels;
         std::map<Caveat, std::size_t> caveats;

@@ -15,10 +15,10 @@ namespace {
 using photometry::FrameFluxes;
 using photometry::StarFlux;
 
-constexpr int rounds = 12;               // the two unknowns of each flux settle within a few
-constexpr double clear_err = 0.1;        // relative; noisier stars say little
-constexpr double least_err = 0.002;      // no star is steadier than this from frame to frame
-constexpr double stray_sigma = 4.0;      // a star further from its own mean is not obeyed in that frame
+constexpr int rounds = 12;           // the two unknowns of each flux settle within a few
+constexpr double clear_err = 0.1;    // relative; noisier stars say little
+constexpr double least_err = 0.002;  // no star is steadier than this from frame to frame
+constexpr double stray_sigma = 4.0;  // a star further from its own mean is not obeyed in that frame
 
 struct Seen {
     std::size_t frame, star;
@@ -46,7 +46,8 @@ std::vector<FrameScale> relative_scales(const std::vector<const FrameFluxes*>& f
     for (std::size_t f = 0; f < frames.size(); ++f) {
         for (const StarFlux& star : frames[f]->stars) {
             const std::size_t k = aperture[f];
-            if (!comparison.contains(star.label) || light_lost(*frames[f], star, k) || !(star.flux_e[k] > 0.0))
+            if (!comparison.contains(star.label) || light_lost(*frames[f], star, k) ||
+                !(star.flux_e[k] > 0.0))
                 continue;
             const double flux = star.flux_e[k];
             const double err = std::sqrt(noise_terms(*frames[f], star, k).variance_e2(flux)) / flux;

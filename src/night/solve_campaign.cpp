@@ -5,12 +5,15 @@
 
 #include <algorithm>
 #include <cmath>
+#include <deque>
 #include <set>
 #include <tuple>
 
 #include "night/choose_aperture.hpp"
 #include "night/measure_target.hpp"
+#include "night/remove_host.hpp"
 #include "night/solve_band.hpp"
+#include "numerics/robust.hpp"
 
 namespace emberline::night {
 namespace {
@@ -63,12 +66,9 @@ void refuse_repeats(std::vector<JudgedFrame>& frames) {
     }
 }
 
-// The whole campaign's, since one angle may have to serve all of it.
-std::vector<JudgedFrame> with_apertures(const std::vector<FrameFluxes>& frames,
-                                        const std::set<std::string>& usable, const Campaign& campaign,
-                                        const SetAsideByObserver& set_aside) {
+std::vector<JudgedFrame> judged_by_observer(const std::vector<FrameFluxes>& frames,
+                                            const SetAsideByObserver& set_aside) {
     std::vector<JudgedFrame> judged;
-    std::vector<const FrameFluxes*> in_use;
     for (const FrameFluxes& frame : frames) {
         JudgedFrame entry;
         entry.fluxes = &frame;
@@ -76,20 +76,57 @@ std::vector<JudgedFrame> with_apertures(const std::vector<FrameFluxes>& frames,
         judged.push_back(std::move(entry));
     }
     refuse_repeats(judged);
-    for (const JudgedFrame& frame : judged) {
-        if (frame.refusal.empty()) in_use.push_back(frame.fluxes);
-    }
     std::stable_sort(judged.begin(), judged.end(), [](const JudgedFrame& a, const JudgedFrame& b) {
         return days_between(a.fluxes->mid_exposure, b.fluxes->mid_exposure) > 0.0;
     });
-    const auto chosen = choose_apertures(in_use, usable, campaign.measure);
-    std::map<const FrameFluxes*, std::optional<std::size_t>> aperture_of;
-    for (std::size_t i = 0; i < in_use.size(); ++i)
-        aperture_of[in_use[i]] = chosen[i];
-    for (JudgedFrame& frame : judged) {
-        if (frame.refusal.empty()) frame.aperture = aperture_of.at(frame.fluxes);
-    }
     return judged;
+}
+
+std::vector<const FrameFluxes*> in_use(const std::vector<JudgedFrame>& judged) {
+    std::vector<const FrameFluxes*> frames;
+    for (const JudgedFrame& frame : judged) {
+        if (frame.refusal.empty()) frames.push_back(frame.fluxes);
+    }
+    return frames;
+}
+
+// A frame without its surroundings, the transient's light alone in place of what the annulus gave.
+FrameFluxes with_transient(const FrameFluxes& frame, photometry::StarFlux transient) {
+    FrameFluxes out;
+    static_cast<photometry::FrameRecord&>(out) = frame;
+    for (photometry::StarFlux& star : out.stars) {
+        if (star.label == photometry::transient_label) star = std::move(transient);
+    }
+    return out;
+}
+
+// Frames whose host was taken away stand in `replaced`, and `judged` points there.
+std::vector<HostChoice> take_host_away(std::vector<JudgedFrame>& judged, std::deque<FrameFluxes>& replaced,
+                                       const std::set<std::string>& usable, const Campaign& campaign,
+                                       bool keep_models) {
+    HostRemoval removal = remove_host(in_use(judged), usable, campaign, keep_models);
+    for (JudgedFrame& frame : judged) {
+        if (!frame.refusal.empty()) continue;
+        if (removal.unfit.contains(frame.fluxes)) {
+            frame.refusal = "Its host could not be taken away as in the other frames.";
+            continue;
+        }
+        const auto found = removal.transients.find(frame.fluxes);
+        if (found == removal.transients.end()) continue;
+        replaced.push_back(with_transient(*frame.fluxes, std::move(found->second)));
+        frame.fluxes = &replaced.back();
+    }
+    return std::move(removal.choices);
+}
+
+// The whole campaign's, since one angle may have to serve all of it.
+void choose_all_apertures(std::vector<JudgedFrame>& judged, const std::set<std::string>& usable,
+                          const Campaign& campaign) {
+    const auto chosen = choose_apertures(in_use(judged), usable, campaign.measure);
+    std::size_t next = 0;
+    for (JudgedFrame& frame : judged) {
+        if (frame.refusal.empty()) frame.aperture = chosen[next++];
+    }
 }
 
 // Two bands observed on one night by one instrument tell the transient's colour, each corrected by the other:
@@ -137,6 +174,27 @@ TransientColour colour_for(const BandSolution& solution, const std::vector<BandS
     return colour;
 }
 
+// The host that was taken away, over the aperture that it was taken from: the middle of the frames.
+std::optional<double> surface_brightness(const HostChoice& host, const std::vector<BandSolution>& solutions) {
+    std::vector<double> mags;
+    for (const BandSolution& solution : solutions) {
+        if (solution.band != host.band || solution.instrument != host.instrument || !solution.zero_points)
+            continue;
+        for (const JudgedFrame& frame : solution.frames) {
+            const auto* star = frame.fluxes->find(photometry::transient_label);
+            if (!frame.refusal.empty() || star == nullptr || !star->host) continue;
+            const std::size_t k = *frame.aperture;
+            const double arcsec2 = star->area_px[k] * std::pow(frame.fluxes->scale_arcsec_per_px, 2);
+            const double host_e = star->host->host_e[k];
+            if (!(host_e > 0.0)) continue;
+            mags.push_back(solution.zero_points->frames[*frame.solved].zero_point_mag -
+                           2.5 * std::log10(host_e / arcsec2));
+        }
+    }
+    if (mags.empty()) return std::nullopt;
+    return numerics::median(std::move(mags));
+}
+
 void add_verdicts(const BandSolution& solution, std::vector<StarVerdict>& verdicts) {
     verdicts.insert(verdicts.end(), solution.wrong_stars.begin(), solution.wrong_stars.end());
     if (!solution.zero_points) return;
@@ -167,7 +225,7 @@ std::optional<std::string> aperture_nowhere(const std::vector<JudgedFrame>& fram
 
 Result<CampaignSolution> solve_campaign(const std::vector<FrameFluxes>& frames,
                                         const standard::Sequence& sequence, const Campaign& campaign,
-                                        const SetAsideByObserver& set_aside) {
+                                        const SetAsideByObserver& set_aside, bool keep_host_models) {
     if (frames.empty()) {
         return fail({.what = "No frame has been measured yet.",
                      .where = campaign.folder,
@@ -176,7 +234,11 @@ Result<CampaignSolution> solve_campaign(const std::vector<FrameFluxes>& frames,
     const std::set<std::string> usable = usable_labels(sequence, campaign, set_aside);
     const standard::ComparisonStar* check = check_star_of(sequence, campaign, set_aside);
     std::map<std::pair<Band, std::string>, std::vector<JudgedFrame>> groups;
-    std::vector<JudgedFrame> judged = with_apertures(frames, usable, campaign, set_aside);
+    std::vector<JudgedFrame> judged = judged_by_observer(frames, set_aside);
+    CampaignSolution out;
+    std::deque<FrameFluxes> replaced;
+    out.hosts = take_host_away(judged, replaced, usable, campaign, keep_host_models);
+    choose_all_apertures(judged, usable, campaign);
     if (const auto aperture = aperture_nowhere(judged, campaign.measure)) {
         return fail({.what = fmt::format("No frame was measured with the aperture of {}.", *aperture),
                      .where = campaign.folder,
@@ -189,7 +251,6 @@ Result<CampaignSolution> solve_campaign(const std::vector<FrameFluxes>& frames,
     for (auto& [key, members] : groups)
         solutions.push_back(solve_band(std::move(members), sequence, usable, campaign));
 
-    CampaignSolution out;
     for (const BandSolution& solution : solutions) {
         BandMeasurements measured = measure_transient(
             solution, check, colour_for(solution, solutions, campaign), campaign.measure.limit_sigma);
@@ -201,6 +262,8 @@ Result<CampaignSolution> solve_campaign(const std::vector<FrameFluxes>& frames,
                 fmt::format("{}, {}: {}", solution.band.name(), solution.instrument, solution.no_solution));
         }
     }
+    for (HostChoice& host : out.hosts)
+        host.surface_mag_arcsec2 = surface_brightness(host, solutions);
     std::stable_sort(out.solution.frames.begin(), out.solution.frames.end(),
                      [](const auto& a, const auto& b) { return a.jd_utc < b.jd_utc; });
     std::stable_sort(

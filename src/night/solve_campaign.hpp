@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "night/campaign.hpp"
+#include "night/remove_host.hpp"
 #include "night/solution.hpp"
 #include "photometry/star_flux.hpp"
 #include "quantities/problem.hpp"
@@ -26,13 +27,17 @@ struct SetAsideByObserver {
 struct CampaignSolution {
     Solution solution;
     std::vector<std::string> remarks;  // bands that could not be solved, and why
+    std::vector<HostChoice> hosts;     // one a band and instrument
 };
 
+// Host light is taken away first where it shines in (remove_host); `keep_host_models` keeps the models for
+// pictures.
 // A band without comparison stars leaves its frames unused with the reason and does not stop the others.
 // Problem: no frame at all; an aperture asked for that no frame has.
 [[nodiscard]] Result<CampaignSolution> solve_campaign(const std::vector<photometry::FrameFluxes>& frames,
                                                       const standard::Sequence& sequence,
                                                       const Campaign& campaign,
-                                                      const SetAsideByObserver& set_aside);
+                                                      const SetAsideByObserver& set_aside,
+                                                      bool keep_host_models = false);
 
 }  // namespace emberline::night

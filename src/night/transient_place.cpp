@@ -39,7 +39,8 @@ std::pair<double, double> on_sky(const Surroundings& around, const frame::PixelP
 }
 
 // One axis, of both.
-double scatter_about(const std::vector<double>& east, const std::vector<double>& north, const SkyShift& place) {
+double scatter_about(const std::vector<double>& east, const std::vector<double>& north,
+                     const SkyShift& place) {
     std::vector<double> away;
     for (const double e : east)
         away.push_back(e - place.east_arcsec);

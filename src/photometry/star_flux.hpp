@@ -53,7 +53,8 @@ struct FrameAperture {
     bool operator==(const FrameAperture&) const = default;
 };
 
-struct FrameFluxes {
+// All of a frame but the pixels about the transient.
+struct FrameRecord {
     std::string frame;        // path, relative to the campaign where it lies inside
     std::string fingerprint;  // with plane: the identity of the frame
     int plane = 0;
@@ -80,11 +81,9 @@ struct FrameFluxes {
     int stars_expected = 0, stars_found = 0;
     std::vector<FrameAperture> apertures;
     std::vector<StarFlux> stars;  // the transient among them
-    std::optional<Surroundings> surroundings;  // of the transient, where a host shines in
-    std::vector<HostLight> host_lights;        // what this frame alone says: by a template
     Caveats caveats;              // of the whole frame
     std::vector<std::string> remarks;
-    bool operator==(const FrameFluxes&) const = default;
+    bool operator==(const FrameRecord&) const = default;
 
     [[nodiscard]] const StarFlux* find(const std::string& label) const {
         for (const StarFlux& star : stars) {
@@ -92,6 +91,12 @@ struct FrameFluxes {
         }
         return nullptr;
     }
+};
+
+struct FrameFluxes : FrameRecord {
+    std::optional<Surroundings> surroundings;  // of the transient, where a host shines in
+    std::vector<HostLight> host_lights;        // what this frame alone says: by a template
+    bool operator==(const FrameFluxes&) const = default;
 };
 
 }  // namespace emberline::photometry
