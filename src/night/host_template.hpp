@@ -19,6 +19,9 @@ class Wcs;
 
 namespace emberline::night {
 
+// Begins the remark of a frame that the template could not be subtracted from.
+inline constexpr const char* template_refusal = "Template not subtracted: ";
+
 struct StarField;
 struct FrameNeeds;
 

@@ -182,7 +182,7 @@ void look_at_host(FrameFluxes& out, const frame::Frame& frame, const frame::Wcs&
         if (light) {
             out.host_lights.push_back(std::move(*light));
         } else {
-            out.remarks.push_back(one_line(light.error()));
+            out.remarks.push_back(template_refusal + one_line(light.error()));
         }
     }
     out.surroundings = std::move(*around);

@@ -8,6 +8,7 @@
 
 #include "night/aperture_grid.hpp"
 #include "night/host_grid.hpp"
+#include "night/host_template.hpp"
 #include "night/relative_scale.hpp"
 #include "night/surroundings.hpp"
 #include "night/transient_place.hpp"
@@ -33,6 +34,7 @@ struct Answers {
     std::map<const FrameFluxes*, frame::Cutout> models;
     std::vector<std::string> remarks;
     std::optional<photometry::SkyShift> place;
+    bool template_refused = false;
 };
 
 void remark_once(std::vector<std::string>& remarks, const std::string& remark) {
@@ -75,6 +77,14 @@ std::optional<std::string> transient_left(const Frames& frames) {
         100.0 * left_e / brightest_e, 100.0 * left_err_e / brightest_e);
 }
 
+// Why this frame's difference was not made, as measure_frame remarked it.
+std::string template_remark(const FrameFluxes& frame) {
+    for (const std::string& remark : frame.remarks) {
+        if (remark.starts_with(template_refusal)) return remark.substr(std::string(template_refusal).size());
+    }
+    return {};
+}
+
 void move_to_place(HostLight& light, const FrameFluxes& frame, const photometry::SkyShift& place) {
     const auto moved = moved_light(frame, place);
     if (!moved) return;
@@ -90,15 +100,31 @@ Answers by_template(const Frames& frames) {
     for (const FrameFluxes* frame : frames) {
         if (light_by(*frame, HostMethod::difference) != nullptr) ++any;
     }
-    if (any == 0) return out;
+    if (any == 0) {
+        // Every frame refused it for a reason of its own: the first stands for them.
+        for (const FrameFluxes* frame : frames) {
+            const std::string why = template_remark(*frame);
+            if (why.empty()) continue;
+            out.remarks.push_back(fmt::format("The host's template is not used. {}", why));
+            out.template_refused = true;
+            break;
+        }
+        return out;
+    }
     if (const auto refusal = transient_left(frames)) {
         out.remarks.push_back(*refusal);
+        out.template_refused = true;
         return out;
     }
     out.place = place_on_differences(frames);
+    std::size_t missed = 0;
+    std::string why;
     for (const FrameFluxes* frame : frames) {
         const HostLight* light = light_by(*frame, HostMethod::difference);
-        if (light == nullptr) continue;
+        if (light == nullptr) {
+            if (missed++ == 0) why = template_remark(*frame);
+            continue;
+        }
         HostLight own = *light;
         if (out.place) move_to_place(own, *frame, *out.place);
         for (const std::string& remark : own.remarks)
@@ -108,6 +134,11 @@ Answers by_template(const Frames& frames) {
         for (std::size_t i = 0; i < model.adu.size(); ++i)
             model.adu[i] -= frame->surroundings->difference_adu[i];
         out.models[frame] = std::move(model);
+    }
+    if (missed > 0) {
+        out.remarks.push_back(
+            fmt::format("The host's template could not be subtracted from {} of {} frames. {}", missed,
+                        frames.size(), why));
     }
     return out;
 }
@@ -217,6 +248,7 @@ class Group {
                 Answers answers = ask(method);
                 for (const std::string& remark : answers.remarks)
                     remark_once(choice_.remarks, remark);
+                choice_.template_refused = choice_.template_refused || answers.template_refused;
                 if (answers.place) choice_.place = answers.place;
                 const double served =
                     static_cast<double>(answers.lights.size()) / static_cast<double>(frames_.size());

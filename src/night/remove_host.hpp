@@ -22,6 +22,7 @@ struct HostChoice {
     std::string instrument;
     bool shines = false;  // light under the aperture is not flat, or a template was given
     photometry::HostMethod method = photometry::HostMethod::annulus;
+    bool template_refused = false;
     std::vector<std::string> remarks;           // why not a more trusted one; what the method remarked
     std::optional<photometry::SkyShift> place;  // of the transient, from its catalogue position
     std::optional<double> surface_mag_arcsec2;  // set by solve_campaign, of the host under the transient

@@ -13,15 +13,10 @@
 #include "picture/band_look.hpp"
 #include "picture/curve_marks.hpp"
 #include "picture/gnuplot_process.hpp"
+#include "picture/paper.hpp"
 
 namespace emberline::picture {
 namespace {
-
-constexpr const char* paper = "#fdfcf8";
-constexpr const char* ink = "#2b2f33";
-constexpr const char* slate = "#5f6b76";
-constexpr const char* faint_line = "#e6e2d8";
-constexpr const char* ember = "#e4572e";
 
 constexpr double left = 0.092, right = 0.875;
 constexpr double below_panels = 0.112;

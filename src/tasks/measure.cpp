@@ -37,8 +37,8 @@ std::string plane_name(const std::string& name, int plane, int planes) {
     return planes > 1 ? fmt::format("{} (plane {})", name, plane + 1) : name;
 }
 
-FileOutcome measure_file(const std::string& path, const std::string& fingerprint,
-                         const Workspace& workspace) {
+FileOutcome measure_file(const std::string& path, const std::string& fingerprint, const Workspace& workspace,
+                         const night::HostTemplates& templates) {
     FileOutcome out;
     out.done = true;
     const std::string name = frame_name(path, workspace.campaign.folder);
@@ -48,7 +48,8 @@ FileOutcome measure_file(const std::string& path, const std::string& fingerprint
         return out;
     }
     for (const frame::Frame& one : *frames) {
-        auto fluxes = night::measure_frame(one, name, fingerprint, workspace.sequence, workspace.campaign);
+        auto fluxes =
+            night::measure_frame(one, name, fingerprint, workspace.sequence, workspace.campaign, &templates);
         if (fluxes) {
             out.measured.push_back(std::move(*fluxes));
         } else {
@@ -65,6 +66,7 @@ class Measuring {
           request_(request),
           ledger_(ledger),
           provenance_(workspace.provenance()),
+          templates_(workspace.sequence, workspace.campaign),
           arena_(request.threads > 0 ? request.threads
                                      : static_cast<int>(std::max(1U, std::thread::hardware_concurrency()))) {}
 
@@ -75,6 +77,8 @@ class Measuring {
                                                  files.begin() + static_cast<std::ptrdiff_t>(last));
             if (auto good = run_batch(batch, first, files.size(), outcome); !good) return good;
         }
+        for (const auto& [band, problem] : templates_.refused())
+            outcome.refused_templates.push_back(problem);
         outcome.interrupted = stopped();
         outcome.touched_nights.assign(nights_.begin(), nights_.end());
         return {};
@@ -111,7 +115,7 @@ class Measuring {
         in_parallel(batch.size(), [&](std::size_t i) {
             if (!results[i].known) {
                 if (prints[i]) {
-                    results[i] = measure_file(batch[i], *prints[i], workspace_);
+                    results[i] = measure_file(batch[i], *prints[i], workspace_, templates_);
                 } else {
                     results[i].done = true;
                     results[i].refused.push_back(
@@ -168,6 +172,7 @@ class Measuring {
     const MeasureRequest& request_;
     ledger::Ledger& ledger_;
     ledger::Provenance provenance_;
+    night::HostTemplates templates_;
     tbb::task_arena arena_;
     std::mutex progress_;
     std::set<std::string> nights_;
@@ -259,6 +264,11 @@ Result<MeasureOutcome> measure(const Workspace& workspace, const MeasureRequest&
     }
     outcome.solution = std::move(resolved->campaign.solution);
     outcome.remarks = std::move(resolved->campaign.remarks);
+    for (const night::HostChoice& host : resolved->campaign.hosts) {
+        outcome.template_refused = outcome.template_refused || host.template_refused;
+        for (const std::string& remark : host.remarks)
+            outcome.remarks.push_back(fmt::format("{}, {}: {}", host.band.name(), host.instrument, remark));
+    }
     outcome.changed = resolved->changed;
     for (const auto* remarks : {&workspace.sequence.remarks, &workspace.campaign.remarks})
         outcome.remarks.insert(outcome.remarks.begin(), remarks->begin(), remarks->end());

@@ -32,6 +32,8 @@ struct MeasureOutcome {
     std::size_t superseding = 0;  // measured with other settings than before
     std::size_t known = 0;        // in the ledger already, with these settings
     std::vector<RefusedFrame> refused;
+    std::vector<Problem> refused_templates;   // that could not be opened: their bands go on without
+    bool template_refused = false;            // one that was opened, and is no good
     std::vector<std::string> touched_nights;  // of the frames offered
     night::Solution solution;                 // of the whole campaign
     std::vector<std::string> remarks;
@@ -70,10 +72,37 @@ struct Surroundings {  // of the transient, on one night in one band
     double comparison_unevenness = 0.0;  // the comparison stars' middle
     bool host_unmodelled = false;
 };
+// The transient's magnitude on each night by each way of taking the host away.
+struct MethodAnswer {
+    std::string night;
+    Band band;
+    std::string instrument;
+    std::string method;  // "template-psf" …; the annulus is plain "aperture"
+    std::optional<double> magnitude_mag, random_err_mag, common_err_mag, limit_mag;
+    bool chosen = false;
+};
+// One star's light within each radius over that within the largest, as the night's frames show it.
+struct GrowthOfLight {
+    std::string night;
+    Band band;
+    std::vector<double> radius_fwhm, stars, transient;  // the transient's with the host under it
+};
+struct HostOfBand {
+    Band band;
+    std::string instrument, method;
+    std::optional<double> surface_mag_arcsec2;  // under the transient
+    std::optional<photometry::SkyShift> place;  // of the transient, from its catalogue position
+};
 struct Explanation {
     std::vector<Surroundings> surroundings;
     std::vector<ApertureAnswer> answers;
+    std::vector<HostOfBand> hosts;      // where one shines in
+    std::vector<MethodAnswer> methods;  // likewise
+    std::vector<GrowthOfLight> growth;
+    std::vector<std::string> pictures;  // files written: data, model, residual
+    std::vector<std::string> remarks;
 };
+// Solves the campaign in every way that there is, and draws what each leaves of one frame a band, in out/.
 [[nodiscard]] Result<Explanation> explain(const Workspace& workspace);
 
 }  // namespace emberline::tasks
