@@ -15,6 +15,7 @@
 #include "photometry/host_light.hpp"
 #include "photometry/pixel_noise.hpp"
 #include "photometry/psf.hpp"
+#include "photometry/resample.hpp"
 #include "quantities/problem.hpp"
 
 namespace emberline::photometry {
@@ -77,15 +78,5 @@ struct LightInTemplate {
     double flux_adu = 0.0, err_adu = 0.0;
 };
 [[nodiscard]] Result<LightInTemplate> transient_in_template(const ImagePart& host_template, double ratio);
-
-// Pixels of one image on the grid of another, light conserved: each output pixel is the sum of input pixels
-// by the area they share, as polygons; `variance` follows by the squares of the shares.
-struct Resampled {
-    frame::Cutout image;           // same units a pixel area of light: a star keeps its total
-    std::vector<double> variance;  // for an input variance of 1 a pixel, where none is given
-};
-[[nodiscard]] Resampled resample(
-    const frame::Cutout& input, const std::vector<double>& input_variance, const frame::PixelBox& output,
-    const std::function<std::optional<frame::PixelPosition>(const frame::PixelPosition&)>& to_input);
 
 }  // namespace emberline::photometry
