@@ -37,7 +37,9 @@ int status_of_outcome(const tasks::MeasureOutcome& outcome) {
     const bool any = std::any_of(outcome.solution.nights.begin(), outcome.solution.nights.end(),
                                  [](const night::NightMeasurement& n) { return n.n_frames > 0; });
     if (!any || (outcome.offered > 0 && outcome.refused.size() == outcome.offered)) return nothing_measured;
-    return outcome.refused.empty() && !outcome.judged_away ? all_done : something_refused;
+    const bool refused = !outcome.refused.empty() || outcome.judged_away || outcome.template_refused ||
+                         !outcome.refused_templates.empty();
+    return refused ? something_refused : all_done;
 }
 
 // ", keyword EXPTIME": what the problem's place adds to the frame's name.
@@ -117,6 +119,8 @@ void print_outcome(const tasks::MeasureOutcome& outcome, const Face& face) {
     }
     print_unused(outcome, nights);
     print_stars(outcome);
+    for (const Problem& problem : outcome.refused_templates)
+        std::cout << one_line(problem) << '\n';
     for (const std::string& remark : outcome.remarks)
         std::cout << remark << '\n';
     if (shown.empty()) return;
@@ -129,6 +133,15 @@ void print_outcome(const tasks::MeasureOutcome& outcome, const Face& face) {
         "\nNext: `emberline curve{0}` draws the light curve, `emberline report{0}` writes the network's "
         "report.\n",
         where);
+}
+
+std::string number_or_dash(const std::optional<double>& value, int decimals) {
+    return value ? fmt::format("{:.{}f}", *value, decimals) : std::string("—");
+}
+
+std::string magnitude_or_limit(const std::optional<double>& magnitude, const std::optional<double>& limit) {
+    if (magnitude) return fmt::format("{:.3f}", *magnitude);
+    return limit ? fmt::format("> {:.2f}", *limit) : std::string("—");
 }
 
 void print_explanation(const tasks::Explanation& explanation) {
@@ -144,16 +157,62 @@ void print_explanation(const tasks::Explanation& explanation) {
     TextTable answers({"night", "band", "radius/FWHM", "magnitude", "random", ""});
     for (const tasks::ApertureAnswer& a : explanation.answers) {
         answers.add({a.night, a.band.name(), fmt::format("{:.1f}", a.fwhm_multiple),
-                     a.magnitude_mag ? fmt::format("{:.3f}", *a.magnitude_mag)
-                     : a.limit_mag   ? fmt::format("> {:.2f}", *a.limit_mag)
-                                     : std::string("—"),
-                     a.random_err_mag ? fmt::format("{:.3f}", *a.random_err_mag) : std::string("—"),
+                     magnitude_or_limit(a.magnitude_mag, a.limit_mag), number_or_dash(a.random_err_mag, 3),
                      a.chosen ? "used" : ""});
     }
     std::cout << "\nThe same nights through each aperture; where they drift with the radius, host light or a "
                  "neighbour "
                  "shines in:\n"
               << answers.text();
+}
+
+void print_hosts(const tasks::Explanation& explanation) {
+    if (explanation.hosts.empty()) return;
+    std::cout << "\nThe host under the transient:\n";
+    for (const tasks::HostOfBand& h : explanation.hosts) {
+        std::cout << fmt::format("  {}, {}: taken away by {}", h.band.name(), h.instrument, h.method);
+        if (h.surface_mag_arcsec2)
+            std::cout << fmt::format("; {:.2f} mag/arcsec² under the aperture", *h.surface_mag_arcsec2);
+        if (h.place) {
+            std::cout << fmt::format(
+                "; the transient lies {:+.2f}″ east, {:+.2f}″ north of its place in "
+                "campaign.toml (± {:.2f}″)",
+                h.place->east_arcsec, h.place->north_arcsec, h.place->err_arcsec);
+        }
+        std::cout << '\n';
+    }
+    TextTable methods({"night", "band", "method", "magnitude", "random", "common", ""});
+    for (const tasks::MethodAnswer& m : explanation.methods) {
+        methods.add({m.night, m.band.name(), m.method, magnitude_or_limit(m.magnitude_mag, m.limit_mag),
+                     number_or_dash(m.random_err_mag, 3), number_or_dash(m.common_err_mag, 3),
+                     m.chosen ? "used" : ""});
+    }
+    std::cout << "The same nights by each way of taking it away:\n" << methods.text();
+    for (const std::string& remark : explanation.remarks)
+        std::cout << remark << '\n';
+    for (const std::string& picture : explanation.pictures)
+        std::cout << fmt::format("Data, model and what is left: {}\n", picture);
+}
+
+void print_growth(const tasks::Explanation& explanation) {
+    if (explanation.growth.empty()) return;
+    std::vector<std::string> heads{"night", "band", "light of"};
+    for (const double r : explanation.growth.front().radius_fwhm)
+        heads.push_back(fmt::format("{:g}", r));
+    TextTable table(heads);
+    for (const tasks::GrowthOfLight& g : explanation.growth) {
+        if (g.radius_fwhm.size() + 3 != heads.size()) continue;
+        for (const auto& [whose, light] :
+             {std::pair("stars", &g.stars), std::pair("transient", &g.transient)}) {
+            std::vector<std::string> line{g.night, g.band.name(), whose};
+            for (const double share : *light)
+                line.push_back(fmt::format("{:.3f}", share));
+            table.add(line);
+        }
+    }
+    std::cout
+        << "\nHow the light grows with the radius in FWHM (the transient's with all that lies under it):\n"
+        << table.text();
 }
 
 void run(Request request, Face& face) {
@@ -189,7 +248,11 @@ void run(Request request, Face& face) {
         return;
     }
     print_outcome(*outcome, face);
-    if (explanation) print_explanation(*explanation);
+    if (explanation) {
+        print_explanation(*explanation);
+        print_growth(*explanation);
+        print_hosts(*explanation);
+    }
 }
 
 }  // namespace

@@ -61,12 +61,21 @@ std::string card_text(const Card& card) {
     return text;
 }
 
-Result<void> write_frame(const std::string& path, int width, int height, std::span<const std::uint16_t> adu,
+namespace {
+
+// The pixels as cfitsio takes them.
+struct Pixels {
+    int image_type, data_type;
+    std::size_t count;
+    const void* data;
+};
+
+Result<void> write_image(const std::string& path, int width, int height, const Pixels& pixels,
                          const std::vector<Card>& cards, Packing packing) {
     if (width < 1 || height < 1 ||
-        adu.size() != static_cast<std::size_t>(width) * static_cast<std::size_t>(height)) {
+        pixels.count != static_cast<std::size_t>(width) * static_cast<std::size_t>(height)) {
         return fail(
-            {.what = fmt::format("{} pixels do not make an image of {} × {}.", adu.size(), width, height),
+            {.what = fmt::format("{} pixels do not make an image of {} × {}.", pixels.count, width, height),
              .where = path,
              .mend = "Hand over as many pixels as width times height.",
              .kind = ProblemKind::request});
@@ -79,7 +88,7 @@ Result<void> write_frame(const std::string& path, int width, int height, std::sp
     fits_create_diskfile(&file, beside.c_str(), &status);
     if (packing == Packing::tiles) fits_set_compression_type(file, RICE_1, &status);
     long sides[2] = {width, height};
-    fits_create_img(file, USHORT_IMG, 2, sides, &status);
+    fits_create_img(file, pixels.image_type, 2, sides, &status);
     for (const Card& card : cards) {
         if (card.is_string && quotable(card.value).size() > longest_string) {
             // cfitsio doubles the quotes itself.
@@ -90,8 +99,8 @@ Result<void> write_frame(const std::string& path, int width, int height, std::sp
         }
     }
     // cfitsio takes a pointer to non-const, and only reads.
-    fits_write_img(file, TUSHORT, 1, static_cast<LONGLONG>(adu.size()),
-                   const_cast<std::uint16_t*>(adu.data()), &status);
+    fits_write_img(file, pixels.data_type, 1, static_cast<LONGLONG>(pixels.count),
+                   const_cast<void*>(pixels.data), &status);
     if (file != nullptr) {
         int closing = 0;
         fits_close_file(file, &closing);
@@ -105,6 +114,19 @@ Result<void> write_frame(const std::string& path, int width, int height, std::sp
     fits_clear_errmsg();
     std::filesystem::remove(beside, ignored);
     return fail(unwritable(path, status != 0 ? std::string(why) : error.message()));
+}
+
+}  // namespace
+
+Result<void> write_frame(const std::string& path, int width, int height, std::span<const std::uint16_t> adu,
+                         const std::vector<Card>& cards, Packing packing) {
+    return write_image(path, width, height, {USHORT_IMG, TUSHORT, adu.size(), adu.data()}, cards, packing);
+}
+
+Result<void> write_frame(const std::string& path, int width, int height, std::span<const float> adu,
+                         const std::vector<Card>& cards) {
+    return write_image(path, width, height, {FLOAT_IMG, TFLOAT, adu.size(), adu.data()}, cards,
+                       Packing::plain);
 }
 
 }  // namespace emberline::frame

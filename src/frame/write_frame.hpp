@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// frame/write_frame — an image of unsigned 16-bit pixels as a FITS file: for invented frames and for tests.
-// An observer's frames are never written to.
+// frame/write_frame — an image as a FITS file: invented frames, stacks made of an observer's, tests.
+// An observer's own frames are never written to.
 #pragma once
 
 #include <cstdint>
@@ -20,6 +20,9 @@ enum class Packing { plain, tiles };  // tiles: Rice, a row a tile, in an extens
 [[nodiscard]] Result<void> write_frame(const std::string& path, int width, int height,
                                        std::span<const std::uint16_t> adu, const std::vector<Card>& cards,
                                        Packing packing = Packing::plain);
+// Of 32-bit floating-point pixels; NaN stays undefined.
+[[nodiscard]] Result<void> write_frame(const std::string& path, int width, int height,
+                                       std::span<const float> adu, const std::vector<Card>& cards);
 
 // "DATE-OBS= '2024-02-03T21:04:05' / start of exposure", 80 characters; what does not fit is cut off.
 [[nodiscard]] std::string card_text(const Card& card);

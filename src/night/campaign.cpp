@@ -209,6 +209,11 @@ Result<void> read_host(SettingsTable host, Campaign& campaign) {
     } else if (auto path = host.text("template"); path && !path->empty()) {
         campaign.host_templates[""] = std::move(*path);
     }
+    campaign.faded = host.date("faded");
+    if (campaign.faded && !sky::parse_instant(*campaign.faded)) {
+        host.refuse("faded", fmt::format("'{}' is not a date.", *campaign.faded),
+                    "Write the first night without the transient: faded = 2025-02-03.");
+    }
     if (const auto method = host.text("method")) {
         for (const auto one : {photometry::HostMethod::difference, photometry::HostMethod::scene,
                                photometry::HostMethod::smooth, photometry::HostMethod::annulus}) {

@@ -61,6 +61,7 @@ struct Campaign {
     std::string chart;
     // [host]
     std::map<std::string, std::string> host_templates;  // band -> path; "" for every band
+    std::optional<std::string> faded;  // night from which on frames hold no transient light: YYYY-MM-DD
     std::optional<photometry::HostMethod> host_method;  // absent: the most trusted that the data allow
     // [report]
     std::string obstype = "CCD";

@@ -159,7 +159,8 @@ Answers by_scene(const Frames& frames, const std::set<std::string>& comparison, 
     Frames fitted;
     for (std::size_t i = 0; i < able.size(); ++i) {
         if (!std::isfinite(scales[i].err)) continue;
-        scene.push_back({&*able[i]->surroundings, host_grid(*able[i]), scales[i].scale, scales[i].err});
+        scene.push_back({&*able[i]->surroundings, host_grid(*able[i]), scales[i].scale, scales[i].err,
+                         campaign.faded && able[i]->night >= *campaign.faded});
         fitted.push_back(able[i]);
     }
     if (fitted.empty()) {

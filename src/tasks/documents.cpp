@@ -174,6 +174,9 @@ Json document(const MeasureOutcome& outcome) {
     json["superseding"] = outcome.superseding;
     json["known"] = outcome.known;
     json["refused"] = std::move(refused);
+    json["refused_templates"] = Json::array();
+    for (const Problem& problem : outcome.refused_templates)
+        json["refused_templates"].push_back(one_line(problem));
     json["interrupted"] = outcome.interrupted;
     json["changed"] = outcome.changed;
     json["nights"] = Json::array();
@@ -245,6 +248,40 @@ Json document(const Explanation& explanation) {
                                      {"limit_mag", maybe(a.limit_mag)},
                                      {"chosen", a.chosen}});
     }
+    json["hosts"] = Json::array();
+    for (const HostOfBand& h : explanation.hosts) {
+        Json host{{"band", h.band.name()},
+                  {"instrument", h.instrument},
+                  {"method", h.method},
+                  {"surface_mag_arcsec2", maybe(h.surface_mag_arcsec2)}};
+        host["place"] = h.place ? Json{{"east_arcsec", h.place->east_arcsec},
+                                       {"north_arcsec", h.place->north_arcsec},
+                                       {"err_arcsec", h.place->err_arcsec}}
+                                : Json();
+        json["hosts"].push_back(std::move(host));
+    }
+    json["methods"] = Json::array();
+    for (const MethodAnswer& m : explanation.methods) {
+        json["methods"].push_back({{"night", m.night},
+                                   {"band", m.band.name()},
+                                   {"instrument", m.instrument},
+                                   {"method", m.method},
+                                   {"mag", maybe(m.magnitude_mag)},
+                                   {"mag_err_random", maybe(m.random_err_mag)},
+                                   {"mag_err_common", maybe(m.common_err_mag)},
+                                   {"limit_mag", maybe(m.limit_mag)},
+                                   {"chosen", m.chosen}});
+    }
+    json["growth"] = Json::array();
+    for (const GrowthOfLight& g : explanation.growth) {
+        json["growth"].push_back({{"night", g.night},
+                                  {"band", g.band.name()},
+                                  {"radius_fwhm", g.radius_fwhm},
+                                  {"stars", g.stars},
+                                  {"transient", g.transient}});
+    }
+    json["pictures"] = explanation.pictures;
+    json["remarks"] = explanation.remarks;
     return json;
 }
 

@@ -1,10 +1,14 @@
 // SPDX-License-Identifier: MIT
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <tuple>
 
 #include "night/aperture_grid.hpp"
 #include "numerics/robust.hpp"
+#include "picture/host_picture.hpp"
 #include "tasks/measure.hpp"
 
 namespace emberline::tasks {
@@ -63,6 +67,140 @@ std::vector<double> multiples_in(const std::vector<FrameFluxes>& frames) {
     return multiples;
 }
 
+using photometry::HostMethod;
+constexpr HostMethod all_methods[] = {HostMethod::difference, HostMethod::scene, HostMethod::smooth,
+                                      HostMethod::annulus};
+
+bool same_night(const night::NightMeasurement& a, const night::NightMeasurement& b) {
+    return a.night == b.night && a.band == b.band && a.instrument == b.instrument;
+}
+
+// The usual growth of the light of stars and transient, each over the largest aperture's: the middle of all
+// stars and frames of a night, at the multiples of the FWHM that all its frames have.
+std::vector<GrowthOfLight> growth_of(const std::vector<FrameFluxes>& frames,
+                                     const night::Solution& solution) {
+    std::vector<GrowthOfLight> out;
+    for (const night::NightMeasurement& night : solution.nights) {
+        std::vector<FrameFluxes> own;
+        for (const FrameFluxes& frame : frames) {
+            if (frame.night == night.night && frame.band == night.band &&
+                frame.instrument == night.instrument)
+                own.push_back(frame);
+        }
+        if (own.empty()) continue;
+        GrowthOfLight growth{night.night, night.band, multiples_in(own), {}, {}};
+        if (growth.radius_fwhm.empty()) continue;
+        for (const double multiple : growth.radius_fwhm) {
+            std::vector<double> stars, transient;
+            for (const FrameFluxes& frame : own) {
+                const std::size_t k = *night::find_multiple(frame.apertures, multiple);
+                const std::size_t last = *night::find_multiple(frame.apertures, growth.radius_fwhm.back());
+                for (const StarFlux& star : frame.stars) {
+                    if (!(star.flux_e[last] > 0.0)) continue;
+                    (star.label == photometry::transient_label ? transient : stars)
+                        .push_back(star.flux_e[k] / star.flux_e[last]);
+                }
+            }
+            growth.stars.push_back(stars.empty() ? 0.0 : numerics::median(std::move(stars)));
+            growth.transient.push_back(transient.empty() ? 0.0 : numerics::median(std::move(transient)));
+        }
+        out.push_back(std::move(growth));
+    }
+    return out;
+}
+
+// The sharpest frame that every method has a model of.
+const FrameFluxes* frame_to_show(const std::vector<const night::HostChoice*>& choices) {
+    const FrameFluxes* best = nullptr;
+    for (const auto& [frame, model] : choices.front()->models) {
+        const bool everywhere = std::all_of(choices.begin(), choices.end(), [&](const night::HostChoice* c) {
+            return c->models.contains(frame);
+        });
+        if (everywhere && (best == nullptr || frame->fwhm_px < best->fwhm_px)) best = frame;
+    }
+    return best;
+}
+
+// What one band's methods leave of one frame.
+Result<std::string> draw(const Workspace& workspace, const std::vector<const night::HostChoice*>& choices) {
+    const FrameFluxes* frame = frame_to_show(choices);
+    if (frame == nullptr) return std::string();
+    const photometry::Surroundings& around = *frame->surroundings;
+    picture::HostPicture picture;
+    picture.title = fmt::format("{}, {}, {}", workspace.campaign.name, frame->band.name(), frame->night);
+    picture.transient = around.transient;
+    picture.scale_arcsec_per_px = frame->scale_arcsec_per_px;
+    if (workspace.campaign.nucleus) {
+        const SkyOffset away = offset(workspace.campaign.position, *workspace.campaign.nucleus);
+        picture.nucleus = around.pixel(away.east.arcseconds(), away.north.arcseconds());
+    }
+    for (const night::HostChoice* choice : choices) {
+        picture.rows.push_back({word(choice->method), around.cutout, choice->models.at(frame),
+                                std::max(around.sky_scatter_adu, 1e-6)});
+    }
+    const std::string path = workspace.out_path(fmt::format("host_{}.png", frame->band.name()));
+    if (auto drawn = picture::draw_host(picture, path); !drawn) return fail(drawn.error());
+    return path;
+}
+
+// Every method that some band can use, solved for the whole campaign.
+Result<void> try_methods(const Workspace& workspace, const std::vector<FrameFluxes>& frames,
+                         const night::SetAsideByObserver& set_aside, const night::CampaignSolution& chosen,
+                         Explanation& out) {
+    std::map<std::pair<Band, std::string>, std::string> shines;
+    for (const night::HostChoice& host : chosen.hosts) {
+        if (!host.shines) continue;
+        shines[{host.band, host.instrument}] = word(host.method);
+        out.hosts.push_back(
+            {host.band, host.instrument, word(host.method), host.surface_mag_arcsec2, host.place});
+        for (const std::string& remark : host.remarks)
+            out.remarks.push_back(fmt::format("{}, {}: {}", host.band.name(), host.instrument, remark));
+    }
+    if (shines.empty()) return {};
+    std::vector<night::CampaignSolution> solutions;
+    for (const HostMethod method : all_methods) {
+        night::Campaign trial = workspace.campaign;
+        trial.host_method = method;
+        auto solved = night::solve_campaign(frames, workspace.sequence, trial, set_aside, true);
+        if (!solved) continue;
+        for (const night::NightMeasurement& night : solved->solution.nights) {
+            const auto own = shines.find({night.band, night.instrument});
+            if (own == shines.end()) continue;
+            // A band that cannot have this method fell back to the annulus, which has a line of its own.
+            const bool annulus = night.method == "aperture" || night.method == "psf";
+            if (annulus != (method == HostMethod::annulus)) continue;
+            MethodAnswer answer{night.night,          night.band,          night.instrument,
+                                night.method,         night.magnitude_mag, night.random_err_mag,
+                                night.common_err_mag, night.limit_mag,     false};
+            answer.chosen = std::any_of(chosen.solution.nights.begin(), chosen.solution.nights.end(),
+                                        [&](const night::NightMeasurement& n) {
+                                            return same_night(n, night) && n.method == night.method;
+                                        });
+            out.methods.push_back(std::move(answer));
+        }
+        solutions.push_back(std::move(*solved));
+    }
+    std::stable_sort(
+        out.methods.begin(), out.methods.end(), [](const MethodAnswer& a, const MethodAnswer& b) {
+            return std::tie(a.night, a.band, a.instrument) < std::tie(b.night, b.band, b.instrument);
+        });
+    if (auto made = make_out_folder(workspace); !made) return made;
+    for (const auto& [key, method] : shines) {
+        std::vector<const night::HostChoice*> choices;
+        for (const night::CampaignSolution& solution : solutions) {
+            for (const night::HostChoice& host : solution.hosts) {
+                if (host.band == key.first && host.instrument == key.second && !host.models.empty())
+                    choices.push_back(&host);
+            }
+        }
+        if (choices.empty()) continue;
+        const auto drawn = draw(workspace, choices);
+        if (!drawn) return fail(drawn.error());
+        if (!drawn->empty()) out.pictures.push_back(*drawn);
+    }
+    return {};
+}
+
 }  // namespace
 
 Result<Explanation> explain(const Workspace& workspace) {
@@ -76,6 +214,9 @@ Result<Explanation> explain(const Workspace& workspace) {
     if (!chosen) return fail(chosen.error());
     Explanation out;
     out.surroundings = surroundings_of(*frames, chosen->solution);
+    out.growth = growth_of(*frames, chosen->solution);
+    if (auto tried = try_methods(workspace, *frames, *set_aside, *chosen, out); !tried)
+        return fail(tried.error());
     for (const double multiple : multiples_in(*frames)) {
         night::Campaign trial = workspace.campaign;
         trial.measure.aperture_arcsec.reset();

@@ -1,0 +1,68 @@
+// SPDX-License-Identifier: MIT
+#include <fmt/format.h>
+
+#include <iostream>
+#include <memory>
+#include <nlohmann/json.hpp>
+
+#include "command/face.hpp"
+#include "tasks/make_template.hpp"
+
+namespace emberline::command {
+namespace {
+
+void run(tasks::TemplateRequest request, Face& face) {
+    const auto workspace = tasks::open_workspace(face.campaign);
+    if (!workspace) {
+        face.status = face.say(workspace.error());
+        return;
+    }
+    request.progress = [&](std::size_t done, std::size_t of) { face.progress(done, of); };
+    const auto outcome = tasks::make_template(*workspace, request);
+    if (!outcome) {
+        face.status = face.say(outcome.error());
+        return;
+    }
+    face.status = outcome->left_out.empty() ? all_done : something_refused;
+    if (face.json) {
+        nlohmann::ordered_json left_out = nlohmann::ordered_json::array();
+        for (const night::LeftOut& one : outcome->left_out)
+            left_out.push_back({{"frame", one.frame}, {"why", one_line(one.problem)}});
+        face.say_json({{"template", outcome->path},
+                       {"frames", outcome->used},
+                       {"left_out", left_out},
+                       {"clipped_pixels", outcome->clipped_pixels},
+                       {"fwhm_arcsec", outcome->fwhm_arcsec}});
+        return;
+    }
+    std::cout << fmt::format("{} frames are stacked in {}, {:.1f}″ sharp; {} pixels were clipped.\n",
+                             outcome->used.size(), outcome->path, outcome->fwhm_arcsec,
+                             outcome->clipped_pixels);
+    for (const night::LeftOut& one : outcome->left_out)
+        std::cout << fmt::format("Left out: {}: {}\n", one.frame, one_line(one.problem));
+    if (face.quiet) return;
+    if (!outcome->named_in_settings) {
+        std::cout << fmt::format(
+            "Name it in campaign.toml, and measure again:\n  [host]\n  template = \"{}\"\n", request.output);
+    }
+    std::cout << "A template must hold no light of the transient: what is in it goes missing from every "
+                 "magnitude.\n";
+}
+
+}  // namespace
+
+void add_masters(CLI::App& app, Face& face) {
+    CLI::App* sub = app.add_subcommand("masters", "Frames made of frames: a template of the host");
+    sub->require_subcommand(1);
+    CLI::App* made = sub->add_subcommand(
+        "template", "Stack frames from after the fade, or before it, into a host template");
+    made->footer("Example:\n  emberline masters template frames/2025-02-* --output template_V.fits");
+    const auto request = std::make_shared<tasks::TemplateRequest>();
+    made->add_option("FRAME", request->places, "FITS files of one band, or folders of them")->required();
+    made->add_option("-o,--output", request->output, "The file, in the campaign's folder")
+        ->capture_default_str();
+    made->add_flag("--replace", request->replace, "Replace an existing file");
+    made->callback([request, &face] { run(*request, face); });
+}
+
+}  // namespace emberline::command
