@@ -5,7 +5,9 @@
 // do. Where enough stars allow it, the table changes linearly with x and y across the frame.
 #pragma once
 
+#include <array>
 #include <cstddef>
+#include <memory>
 #include <span>
 #include <vector>
 
@@ -64,11 +66,17 @@ class Psf {
     static Result<Psf> from_numbers(std::span<const double> numbers);
 
   private:
+    struct Grids;
     Psf() = default;
+    [[nodiscard]] std::array<double, 3> factors(const frame::PixelPosition& star) const;
+    // As stamp(), of a star that lies `within` the box but has the shape of one at `star`.
+    [[nodiscard]] std::vector<double> own_stamp(const frame::PixelPosition& star,
+                                                const frame::PixelPosition& within,
+                                                const frame::PixelBox& box) const;
     MoffatCore core_;
     PsfTable table_;
     double reach_px_ = 0.0;
-    double norm_ = 1.0;
+    std::shared_ptr<const Grids> grids_;  // copies share them
 };
 
 // Closed forms (Moffat 1969): what a round profile holds inside r, and its second moment on one axis (β > 2).
