@@ -10,7 +10,8 @@
 namespace emberline::rehearsal {
 
 struct HostLight {
-    double disk_e = 0.0, bulge_e = 0.0;  // total electrons of each
+    // Electrons of each before the dust; clumps are part of the disk's.
+    double disk_e = 0.0, bulge_e = 0.0, nucleus_e = 0.0;
 };
 
 // To be honest: host light that the air throws farther than 4.5 full widths stays within them, 1e-3 of it

@@ -8,32 +8,27 @@
 
 #include "numerics/random.hpp"
 #include "rehearsal/night_times.hpp"
+#include "rehearsal/option_limits.hpp"
 #include "sky/horizon.hpp"
 #include "sky/time_scales.hpp"
 
 namespace emberline::rehearsal {
 namespace {
 
-constexpr std::uint64_t night_stream = 1000, frame_seed_stream = 2;
+constexpr std::uint64_t night_stream = 1000, frame_seed_stream = 2, defocus_stream = 3;
 constexpr double readout_s = 5.0;
 constexpr double longest_run_s = 12.0 * 3600.0;
 constexpr double demo_pixels = 800.0 * 600.0;  // that the counts of hot pixels and cosmic rays are for
 constexpr double comparison_margin_px = 36.0;  // a star's annulus, and the scatter of the pointing
 
+constexpr const char* where = "rehearsal options";
+
 Problem refusal(std::string what, std::string mend) {
-    return {.what = std::move(what),
-            .where = "rehearsal options",
-            .mend = std::move(mend),
-            .kind = ProblemKind::request};
+    return {.what = std::move(what), .where = where, .mend = std::move(mend), .kind = ProblemKind::request};
 }
 
-struct Limit {
-    const char* name;
-    double value, least, most;
-};
-
 Result<std::vector<Band>> check(const RehearsalOptions& o) {
-    const Limit limits[] = {
+    const std::vector<OptionLimit> limits = {
         {"number of nights", static_cast<double>(o.nights), 1, 3000},
         {"number of frames a night", static_cast<double>(o.frames), 1, 100000},
         {"spacing of nights in days", o.night_spacing_days, 1, 365},
@@ -48,18 +43,17 @@ Result<std::vector<Band>> check(const RehearsalOptions& o) {
         {"frame height in pixels", static_cast<double>(o.height_px), 100, 20000},
         {"width of star images in arcseconds", o.fwhm_arcsec, 1.2, 30},
         {"colour term", o.colour_term, -2, 2},
+        {"angle of the host in degrees", o.host_angle_deg.value_or(0.0), -360, 360},
+        {"share of defocused frames", o.defocused_share, 0, 1},
+        {"blur of defocused frames in pixels", o.defocus_px, 0, 20},
     };
-    for (const Limit& limit : limits) {
-        if (limit.value >= limit.least && limit.value <= limit.most) continue;
-        return fail(refusal(fmt::format("The {} cannot be {}.", limit.name, limit.value),
-                            fmt::format("Choose from {} to {}.", limit.least, limit.most)));
-    }
+    if (auto good = check_limits(limits, where); !good) return fail(good.error());
     std::vector<Band> bands;
     for (const std::string& name : o.bands) {
         auto band = parse_band(name);
         if (!band) {
             band.error().kind = ProblemKind::request;
-            return fail(at("rehearsal options", band.error()));
+            return fail(at(where, band.error()));
         }
         if (std::find(bands.begin(), bands.end(), *band) != bands.end()) {
             return fail(
@@ -97,7 +91,9 @@ InventedSky sky_of(const RehearsalOptions& o, const std::vector<Band>& bands, do
                        .faintest_mag = o.faintest_comparison_mag,
                        .catalogue_err_mag = o.catalogue_err_mag,
                        .host = o.host,
+                       .host_kind = o.host_kind,
                        .host_offset_arcsec = o.host_offset_arcsec,
+                       .host_angle_deg = o.host_angle_deg,
                        .bands = bands};
     options.brightest_mag = std::min(options.brightest_mag, o.faintest_comparison_mag - 1.0);
     const double side_px = std::min(o.width_px, o.height_px) - 2.0 * comparison_margin_px;
@@ -167,6 +163,12 @@ InventedAir air_of(const RehearsalOptions& o, const Night& night, const Band& ba
     return air;
 }
 
+double defocus_of(const RehearsalOptions& o, numerics::Random random) {
+    const bool defocused = random.uniform() < o.defocused_share;
+    const double radius_px = o.defocus_px * random.uniform(0.5, 1.0);
+    return defocused ? radius_px : 0.0;
+}
+
 InventedPointing pointing_of(const Night& night, const SkyPosition& transient, bool flipped,
                              double scale_arcsec_per_px, numerics::Random& random) {
     const auto drift = [&] { return Angle::arcseconds(scale_arcsec_per_px * random.gaussian(0.0, 1.5)); };
@@ -206,6 +208,8 @@ void add_night(InventedCampaign& campaign, const Instant& noon, int number, nume
             frame.pointing = pointing_of(night, place, flipped, scale, random);
             frame.seed =
                 numerics::Random(o.seed).stream(frame_seed_stream).stream(campaign.frames.size()).bits();
+            frame.air.defocus_px =
+                defocus_of(o, numerics::Random(o.seed).stream(defocus_stream).stream(campaign.frames.size()));
             campaign.frames.push_back(std::move(frame));
             start = sky::later_by(start, cadence_s);
         }
@@ -234,8 +238,14 @@ Result<InventedCampaign> invent_campaign(const RehearsalOptions& options) {
 }
 
 InventedFrame expose(const InventedCampaign& campaign, const PlannedFrame& frame) {
-    return expose(campaign.sky, campaign.instrument, frame.air, frame.pointing, campaign.site, frame.band,
-                  frame.start_utc, frame.exposure_s, frame.seed);
+    const auto expose_sky = [&](const InventedSky& sky) {
+        return expose(sky, campaign.instrument, frame.air, frame.pointing, campaign.site, frame.band,
+                      frame.start_utc, frame.exposure_s, frame.seed);
+    };
+    if (frame.transient_share == 1.0) return expose_sky(campaign.sky);
+    InventedSky sky = campaign.sky;
+    sky.transient.light_share *= frame.transient_share;
+    return expose_sky(sky);
 }
 
 }  // namespace emberline::rehearsal

@@ -4,6 +4,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -12,6 +13,23 @@
 #include "rehearsal/invented_sky.hpp"
 
 namespace emberline::rehearsal {
+
+// A deep frame of the field with another instrument.
+struct TemplateOptions {
+    std::string start_utc = "2023-03-18T23:30:00";  // a year before; or long after the fade
+    std::optional<std::string> band;                // absent: the band of the frames that it is for
+    double exposure_s = 600.0;
+    double scale_arcsec_per_px = 0.8, rotation_deg = 20.0;
+    bool mirrored = false;
+    double fwhm_arcsec = 2.4, moffat_beta = 3.0, elongation = 1.04;
+    double zero_point_mag = 22.0;       // magnitude giving 1 e/s
+    std::optional<double> colour_term;  // absent: as the campaign's instrument
+    double gain_e_per_adu = 20.0, read_noise_e = 8.0, sky_mag_per_arcsec2 = 20.3;
+    double east_arcsec = 0.0, north_arcsec = 0.0;  // of its middle from the transient
+    double residual_share = 0.0;                   // of the transient's light at its peak that is still there
+    int width_px = 0, height_px = 0;               // 0: somewhat wider than the campaign's frames
+    std::uint64_t seed = 7;
+};
 
 struct RehearsalOptions {
     std::uint64_t seed = 2;
@@ -26,10 +44,15 @@ struct RehearsalOptions {
     int comparison_stars = 10;
     double faintest_comparison_mag = 15.0;
     bool host = true;
-    double host_offset_arcsec = 16.0;
-    bool cloud = true;     // some nights have some
-    bool flip = true;      // a meridian flip in the middle of each night
-    bool trailing = true;  // a few frames trail
+    std::optional<HostKind> host_kind;  // drawn from the seed; absent: a plain one, the same for every seed
+    double host_offset_arcsec = 16.0;   // nucleus from the transient; 0: the transient sits on it
+    std::optional<double> host_angle_deg;  // of the nucleus seen from the transient, east of north
+    double defocused_share = 0.0;          // of the frames, blurred by up to defocus_px
+    double defocus_px = 2.0;
+    std::optional<TemplateOptions> host_template;  // what rehearse() writes beside the frames
+    bool cloud = true;                             // some nights have some
+    bool flip = true;                              // a meridian flip in the middle of each night
+    bool trailing = true;                          // a few frames trail
     int width_px = 800, height_px = 600;
     double fwhm_arcsec = 3.0;
     double colour_term = 0.03;
@@ -45,6 +68,7 @@ struct PlannedFrame {
     InventedAir air;
     InventedPointing pointing;
     std::uint64_t seed = 0;
+    double transient_share = 1.0;  // of its light; 0: the frame without it
 };
 
 struct InventedCampaign {
@@ -59,5 +83,14 @@ struct InventedCampaign {
 // Problem (kind request): an option that makes no campaign. The same for the same options.
 [[nodiscard]] Result<InventedCampaign> invent_campaign(const RehearsalOptions& options);
 [[nodiscard]] InventedFrame expose(const InventedCampaign& campaign, const PlannedFrame& frame);
+
+// The host's electrons within a circle about the transient in that frame, after the air: with extinction and
+// grey cloud, as InventedFrame::transient_flux_e is. 0 without a host.
+[[nodiscard]] double host_in_aperture_e(const InventedCampaign& campaign, const PlannedFrame& frame,
+                                        double radius_arcsec);
+// The transient made so bright, in all bands alike, that in that frame it sends `ratio` times the host's
+// light within the circle. Problem (kind request): no host light there, a ratio that is not positive.
+[[nodiscard]] Result<void> match_transient_to_host(InventedCampaign& campaign, const PlannedFrame& frame,
+                                                   double radius_arcsec, double ratio);
 
 }  // namespace emberline::rehearsal

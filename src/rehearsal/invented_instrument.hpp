@@ -35,6 +35,8 @@ struct InventedInstrument {
 struct InventedAir {                                 // one frame's air
     double fwhm_arcsec = 3.0, moffat_beta = 3.5;     // width: geometric mean of the axes
     double elongation = 1.05, direction_deg = 30.0;  // long axis, from +x towards +y
+    double defocus_px = 0.0;  // radius of the disk that a point is blurred to, before the air
+    double trail_px = 0.0, trail_direction_deg = 0.0;  // even drift from first to last; from +x towards +y
     double sky_mag_per_arcsec2 = 20.0;
     double extinction_mag_per_airmass = 0.2;
     double cloud_mag = 0.0;             // grey

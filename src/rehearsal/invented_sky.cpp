@@ -139,8 +139,8 @@ void add_blends(const SkyOptions& options, const std::vector<Band>& bands, std::
 }
 
 InventedHost host_of(const SkyOptions& options, const std::vector<Band>& bands) {
-    InventedHost host;
-    const Angle direction = Angle::degrees(116.6);  // east and a little south of the transient
+    InventedHost host = options.host_kind ? invent_host(*options.host_kind, options.seed) : InventedHost{};
+    const Angle direction = Angle::degrees(options.host_angle_deg.value_or(usual_host_angle_deg));
     host.nucleus = displaced(options.centre,
                              {Angle::arcseconds(options.host_offset_arcsec * std::sin(direction.radians())),
                               Angle::arcseconds(options.host_offset_arcsec * std::cos(direction.radians()))});

@@ -12,6 +12,7 @@
 #include "quantities/band.hpp"
 #include "quantities/sky_position.hpp"
 #include "quantities/value_with_error.hpp"
+#include "rehearsal/invented_host.hpp"
 #include "sky/site.hpp"
 
 namespace emberline::rehearsal {
@@ -25,13 +26,6 @@ struct InventedStar {
     bool check = false;
 };
 
-struct InventedHost {  // exponential disk and a bulge about the nucleus
-    SkyPosition nucleus;
-    double disk_mag = 14.3, disk_scale_arcsec = 12.0, disk_axis_ratio = 0.6, disk_angle_deg = 55.0;
-    double bulge_mag = 15.8, bulge_scale_arcsec = 2.0;
-    std::map<Band, double> colour_offset_mag;  // host magnitude in band = mag above + this
-};
-
 // m(t) in a band: a straight decline after `peak`, a quadratic before it; rate in mag per day.
 struct InventedTransient {
     std::string name;
@@ -39,6 +33,7 @@ struct InventedTransient {
     double peak_bjd_tdb = 0.0;
     std::map<Band, double> peak_mag;
     std::map<Band, double> decline_mag_per_day;
+    double light_share = 1.0;  // of its light that is sent; 0: the field without it
     // In the band's sequence band. A band that is not in the tables shines as the tables' first.
     [[nodiscard]] double magnitude(const Band& band, double bjd_tdb) const;
     // In the band's usual index; absent where a band of it is not in the tables.
@@ -61,6 +56,9 @@ struct InventedSky {
 // A colour of the invented transient, B−V; near that of a type II supernova some weeks after its peak.
 inline constexpr double transient_colour_mag = 0.5;
 
+// East and a little south.
+inline constexpr double usual_host_angle_deg = 116.6;
+
 struct SkyOptions {
     std::uint64_t seed = 1;
     SkyPosition centre;          // where the transient is
@@ -73,8 +71,11 @@ struct SkyOptions {
     double brightest_mag = 11.5, faintest_mag = 15.0;
     double catalogue_err_mag = 0.03;
     bool host = true;
-    double host_offset_arcsec = 16.0;  // nucleus from transient
-    std::vector<Band> bands;           // with their colour partners; empty: V
+    std::optional<HostKind> host_kind;  // drawn from the seed; absent: the host that needs no options
+    double host_offset_arcsec = 16.0;   // nucleus from transient
+    std::optional<double>
+        host_angle_deg;       // of the nucleus seen from the transient; absent: usual_host_angle_deg
+    std::vector<Band> bands;  // with their colour partners; empty: V
 };
 // The transient is left for the caller to fill but for its position.
 [[nodiscard]] InventedSky invent_sky(const SkyOptions& options);

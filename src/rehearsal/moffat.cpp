@@ -7,6 +7,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "rehearsal/blur_table.hpp"
+
 namespace emberline::rehearsal {
 namespace {
 
@@ -28,6 +30,8 @@ constexpr double straight_fwhm = 5.0;
 constexpr double straight_px = 15.0;
 // Wide wings (small β) end here, whatever is left: farther than any sky annulus.
 constexpr double widest_fwhm = 40.0;
+// A blurred image is tabulated so finely that cubic interpolation errs by 1e-4 of its peak.
+constexpr double points_a_fwhm = 12.5, finest_step_px = 0.1, widest_step_px = 0.5;
 
 }  // namespace
 
@@ -48,6 +52,15 @@ Moffat::Moffat(const PointSpread& spread) : beta_(spread.moffat_beta) {
     fwhm_squared_ = 1.0 / (alpha_per_fwhm * alpha_per_fwhm);
     last_ =
         std::min(std::pow(left_out, -1.0 / (beta_ - 1.0)) - 1.0, widest_fwhm * widest_fwhm * fwhm_squared_);
+    if (spread.defocus_px <= 0.0 && spread.trail_px <= 0.0) return;
+    blur_px_ = std::max(0.0, spread.defocus_px) + 0.5 * std::max(0.0, spread.trail_px);
+    const double step_px = std::clamp(spread.fwhm_px / root / points_a_fwhm, finest_step_px, widest_step_px);
+    blurred_ = std::make_shared<const BlurTable>(
+        [this](double dx, double dy) { return elliptical(dx, dy) > last_ ? 0.0 : sharp_over_pixel(dx, dy); },
+        Blur{.defocus_px = spread.defocus_px,
+             .trail_px = spread.trail_px,
+             .trail_direction_deg = spread.trail_direction_deg},
+        std::sqrt(last_ / std::min(long_2, short_2)) + blur_px_, step_px);
 }
 
 double Moffat::density_at(double q) const {
@@ -55,6 +68,10 @@ double Moffat::density_at(double q) const {
 }
 
 double Moffat::over_pixel(double dx, double dy) const {
+    return blurred_ ? blurred_->at(dx, dy) : sharp_over_pixel(dx, dy);
+}
+
+double Moffat::sharp_over_pixel(double dx, double dy) const {
     const double q = elliptical(dx, dy);
     const auto integrate = [&](const auto& nodes) {
         double sum = 0.0;
@@ -74,8 +91,8 @@ double Moffat::over_pixel(double dx, double dy) const {
 
 void Moffat::add_star(LightMap& map, const frame::PixelPosition& position, double flux_e) const {
     const double determinant = xx_ * yy_ - xy_ * xy_;
-    const double reach_x = std::sqrt(last_ * yy_ / determinant);
-    const double reach_y = std::sqrt(last_ * xx_ / determinant);
+    const double reach_x = std::sqrt(last_ * yy_ / determinant) + blur_px_;
+    const double reach_y = std::sqrt(last_ * xx_ / determinant) + blur_px_;
     if (!(position.x + reach_x > -1.0 && position.x - reach_x < map.width_px && position.y + reach_y > -1.0 &&
           position.y - reach_y < map.height_px)) {
         return;
@@ -88,7 +105,7 @@ void Moffat::add_star(LightMap& map, const frame::PixelPosition& position, doubl
         const double dy = y - position.y;
         for (int x = x0; x <= x1; ++x) {
             const double dx = x - position.x;
-            if (elliptical(dx, dy) > last_) continue;
+            if (!blurred_ && elliptical(dx, dy) > last_) continue;
             map.e[map.index(x, y)] += flux_e * over_pixel(dx, dy);
         }
     }
@@ -98,12 +115,13 @@ Moffat::Kernel Moffat::kernel(double x, double y, double fwhms) const {
     const double last = fwhms * fwhms * fwhm_squared_;
     const double determinant = xx_ * yy_ - xy_ * xy_;
     Kernel kernel;
-    kernel.reach_x = static_cast<int>(std::ceil(std::sqrt(last * yy_ / determinant)));
-    kernel.reach_y = static_cast<int>(std::ceil(std::sqrt(last * xx_ / determinant)));
+    kernel.reach_x = static_cast<int>(std::ceil(std::sqrt(last * yy_ / determinant) + blur_px_));
+    kernel.reach_y = static_cast<int>(std::ceil(std::sqrt(last * xx_ / determinant) + blur_px_));
     double sum = 0.0;
     for (int j = -kernel.reach_y; j <= kernel.reach_y; ++j) {
         for (int i = -kernel.reach_x; i <= kernel.reach_x; ++i) {
-            const double share = elliptical(i - x, j - y) > last ? 0.0 : over_pixel(i - x, j - y);
+            const bool beyond = !blurred_ && elliptical(i - x, j - y) > last;
+            const double share = beyond ? 0.0 : over_pixel(i - x, j - y);
             kernel.share.push_back(share);
             sum += share;
         }

@@ -4,6 +4,7 @@
 // 1 − (1 + r²/α²)^(1 − β) of it inside r.
 #pragma once
 
+#include <memory>
 #include <vector>
 
 #include "frame/wcs.hpp"
@@ -16,7 +17,11 @@ struct PointSpread {
     double moffat_beta = 3.5;    // > 1
     double elongation = 1.0;     // long over short axis
     double direction_deg = 0.0;  // of the long axis, from +x towards +y
+    double defocus_px = 0.0;     // radius of an evenly lit disk, convolved with the profile
+    double trail_px = 0.0, trail_direction_deg = 0.0;  // length of an even line, convolved too
 };
+
+class BlurTable;
 
 class Moffat {
   public:
@@ -27,7 +32,8 @@ class Moffat {
 
     explicit Moffat(const PointSpread& spread);
 
-    // Electrons a square pixel at (dx, dy) pixels from the star, for a star of one electron.
+    // Before defocus and trail: electrons a square pixel at (dx, dy) pixels from the star, for a star of one
+    // electron.
     [[nodiscard]] double density(double dx, double dy) const { return density_at(elliptical(dx, dy)); }
     // Electrons in the pixel whose centre lies (dx, dy) from the star.
     [[nodiscard]] double over_pixel(double dx, double dy) const;
@@ -47,7 +53,10 @@ class Moffat {
         return xx_ * dx * dx + 2.0 * xy_ * dx * dy + yy_ * dy * dy;
     }
     [[nodiscard]] double density_at(double q) const;
+    [[nodiscard]] double sharp_over_pixel(double dx, double dy) const;
 
+    std::shared_ptr<const BlurTable> blurred_;  // where defocused or trailed
+    double blur_px_ = 0.0;                      // how far that throws light
     double beta_ = 0.0, peak_ = 0.0;
     double xx_ = 0.0, xy_ = 0.0, yy_ = 0.0;
     double fwhm_squared_ = 0.0;  // elliptical() at one full width from the centre
