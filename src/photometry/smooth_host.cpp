@@ -16,6 +16,7 @@
 #include "photometry/psf_fit.hpp"
 #include "photometry/smooth_host_blank.hpp"
 #include "photometry/smooth_host_mean.hpp"
+#include "photometry/smooth_host_setting.hpp"
 
 namespace emberline::photometry {
 namespace {
@@ -25,99 +26,12 @@ using namespace smooth;
 constexpr double on_nucleus_fwhm = 0.7;
 constexpr double beside_nucleus_fwhm = 1.5;
 // Common practice, no source: beside the nucleus no blank place is like the transient's own.
-constexpr double beside_nucleus_factor = 2.0;
+constexpr double beside_nucleus_factor = 3.0;
 constexpr double mask_fwhm = 1.7;
 constexpr double local_reach_fwhm = 4.5;
 constexpr double least_share_near = 0.3;   // of the pixels about the transient, defined and beside the mask
 constexpr double least_share_blank = 0.7;  // of a blank aperture's weight
 constexpr std::size_t fewest_pixels = 60;
-constexpr std::size_t largest_side = 2000;
-// The grid's apertures go from 0.6 to 3 FWHM: the geometric mean is 1.34.
-constexpr double middle_radius_fwhm = 1.34;
-constexpr double smallest_fwhm_px = 0.8, largest_fwhm_px = 60.0;
-
-std::string place_words(const frame::PixelPosition& p) {
-    return fmt::format("transient at pixel ({:.1f}, {:.1f})", p.x, p.y);
-}
-
-struct Setting {
-    frame::PixelPosition transient;
-    std::optional<frame::PixelPosition> nucleus;
-    std::optional<Psf> psf;
-    double fwhm_px = 0.0;
-    double position_err_px = 0.0;
-    std::vector<std::size_t> apertures;  // indices of the grid's circles, ascending in radius
-};
-
-bool finite(const frame::PixelPosition& p) {
-    return std::isfinite(p.x) && std::isfinite(p.y);
-}
-
-Result<Setting> setting(const Surroundings& around, const FluxGrid& grid,
-                        const std::optional<SkyShift>& nucleus, const SkyShift& shift) {
-    const auto refuse = [&](std::string what, std::string mend) {
-        return fail(
-            {.what = std::move(what), .where = place_words(around.transient), .mend = std::move(mend)});
-    };
-    const std::string measure_again = "Measure the frame again.";
-    const frame::PixelBox& box = around.cutout.box;
-    const bool box_good = box.width > 0 && box.height > 0 && box.width <= static_cast<int>(largest_side) &&
-                          box.height <= static_cast<int>(largest_side) &&
-                          around.cutout.adu.size() ==
-                              static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height);
-    if (!box_good)
-        return refuse("The cut-out about the transient has no pixels, or too many.", measure_again);
-    if (!(around.sky_scatter_adu > 0.0) || !std::isfinite(around.sky_scatter_adu) ||
-        !(around.gain_e_per_adu > 0.0) || !std::isfinite(around.gain_e_per_adu) ||
-        !std::isfinite(around.sky_adu) || !(around.sky_err_adu >= 0.0) || !std::isfinite(around.sky_err_adu))
-        return refuse("The sky level, its scatter or the gain is not a number that can be used.",
-                      "Check the frame's gain and sky, and measure it again.");
-    Setting out;
-    for (std::size_t k = 0; k < grid.radii_px.size(); ++k) {
-        if (grid.psf == k) continue;
-        if (!(grid.radii_px[k] > 0.0) || !std::isfinite(grid.radii_px[k]))
-            return refuse("An aperture has no radius above zero.", "Check the aperture settings.");
-        out.apertures.push_back(k);
-    }
-    if (grid.radii_px.empty() || (grid.psf && *grid.psf >= grid.radii_px.size()))
-        return refuse("There is no aperture to measure in.", "Check the aperture settings.");
-    std::sort(out.apertures.begin(), out.apertures.end(),
-              [&](std::size_t a, std::size_t b) { return grid.radii_px[a] < grid.radii_px[b]; });
-    if (!around.psf.empty()) {
-        auto psf = Psf::from_numbers(around.psf);
-        if (!psf) return tl::unexpected(at(place_words(around.transient), std::move(psf.error())));
-        out.fwhm_px = psf->fwhm_px();
-        out.psf = std::move(*psf);
-    } else if (out.apertures.empty()) {
-        return refuse("The PSF fit is asked for, but the frame has no PSF.",
-                      "Use apertures for this frame, or measure it with stars enough for a PSF.");
-    } else {
-        out.fwhm_px = std::sqrt(grid.radii_px[out.apertures.front()] * grid.radii_px[out.apertures.back()]) /
-                      middle_radius_fwhm;
-    }
-    if (grid.psf && !out.psf)
-        return refuse("The PSF fit is asked for, but the frame has no PSF.",
-                      "Use apertures for this frame, or measure it with stars enough for a PSF.");
-    out.fwhm_px = std::clamp(out.fwhm_px, smallest_fwhm_px, largest_fwhm_px);
-    out.transient = around.pixel(shift.east_arcsec, shift.north_arcsec);
-    if (nucleus) out.nucleus = around.pixel(nucleus->east_arcsec, nucleus->north_arcsec);
-    if (!finite(out.transient) || (out.nucleus && !finite(*out.nucleus)) || !(shift.err_arcsec >= 0.0) ||
-        !std::isfinite(shift.err_arcsec) ||
-        (nucleus && !(nucleus->err_arcsec >= 0.0 && std::isfinite(nucleus->err_arcsec))))
-        return refuse("A position or its error is not a number.",
-                      "Check the coordinates of transient and nucleus.");
-    const auto& j = around.px_per_arcsec;
-    const double px_per_arcsec = std::sqrt(std::abs(j[0] * j[3] - j[1] * j[2]));
-    if (!(px_per_arcsec > 0.0) || !std::isfinite(px_per_arcsec))
-        return refuse("The scale of the pixels on the sky is not known.", "Solve the frame's plate again.");
-    out.position_err_px = shift.err_arcsec * px_per_arcsec;
-    const frame::PixelPosition& t = out.transient;
-    if (t.x < box.x0 - 0.5 || t.y < box.y0 - 0.5 || t.x >= box.x0 + box.width - 0.5 ||
-        t.y >= box.y0 + box.height - 0.5)
-        return refuse("The transient lies outside the pixels kept about it.",
-                      "Check its coordinates and the frame's plate solution.");
-    return out;
-}
 
 // By how much of its light a star falls short that stands beside the place assumed, for a Gaussian image.
 double light_lost(double offset_px, double fwhm_px, std::optional<double> radius_px) {
@@ -130,8 +44,8 @@ double light_lost(double offset_px, double fwhm_px, std::optional<double> radius
 
 class SmoothHost {
   public:
-    SmoothHost(const Surroundings& around, const FluxGrid& grid, Setting setting, double centre_err_px)
-        : around_(around), grid_(grid), set_(std::move(setting)), centre_err_px_(centre_err_px) {}
+    SmoothHost(const Surroundings& around, const FluxGrid& grid, Setting setting)
+        : around_(around), grid_(grid), set_(std::move(setting)) {}
 
     Result<SmoothFit> fit();
 
@@ -141,8 +55,11 @@ class SmoothHost {
                               : aperture_footprint(pixels_, place, grid_.radii_px[k]);
     }
     [[nodiscard]] std::vector<char> within(const frame::PixelPosition& place, double radius_px) const;
-    [[nodiscard]] Surface surface(const frame::PixelPosition& place, const WholeNormal& whole,
-                                  const std::vector<char>& leave_out, double point_adu) const;
+    [[nodiscard]] Surface surface(const MeanBasis& basis, const frame::PixelPosition& place,
+                                  const WholeNormal& whole, const std::vector<char>& leave_out,
+                                  double point_adu) const;
+    [[nodiscard]] std::vector<double> spread_of_degrees(const Surface& here) const;
+    [[nodiscard]] double unexplained_adu(const Footprint& footprint, const Surface& here) const;
     void measure_blanks(const std::vector<char>& hidden);
     [[nodiscard]] tl::unexpected<Problem> too_few() const;
     [[nodiscard]] tl::unexpected<Problem> on_nucleus() const;
@@ -151,10 +68,10 @@ class SmoothHost {
     const Surroundings& around_;
     const FluxGrid& grid_;
     Setting set_;
-    double centre_err_px_;
     PixelMap pixels_;
     MeanHost host_;
-    std::vector<std::vector<Miss>> misses_;  // of each aperture of the grid
+    std::vector<MeanBasis> neighbour_degrees_;  // of a polynomial, one lower and one higher
+    std::vector<std::vector<Miss>> misses_;     // of each aperture of the grid
 };
 
 std::vector<char> SmoothHost::within(const frame::PixelPosition& place, double radius_px) const {
@@ -169,13 +86,14 @@ std::vector<char> SmoothHost::within(const frame::PixelPosition& place, double r
     return out;
 }
 
-Surface SmoothHost::surface(const frame::PixelPosition& place, const WholeNormal& whole,
-                            const std::vector<char>& leave_out, double point_adu) const {
+Surface SmoothHost::surface(const MeanBasis& basis, const frame::PixelPosition& place,
+                            const WholeNormal& whole, const std::vector<char>& leave_out,
+                            double point_adu) const {
     SurfaceOptions options;
     options.fwhm_px = set_.fwhm_px;
     options.reach_px = (host_.profile ? local_reach_fwhm : polynomial_reach_fwhm) * set_.fwhm_px;
-    options.mask_px = mask_fwhm * set_.fwhm_px;
-    options.psf = set_.psf ? &*set_.psf : nullptr;
+    options.psf = &*set_.psf;
+    options.image_err = set_.image_err;
     options.structure_adu2 = host_.structure_adu2;
     if (host_.profile) {
         const double light = host_.profile->light_adu(host_.profile->ellipse.radius(place));
@@ -183,7 +101,7 @@ Surface SmoothHost::surface(const frame::PixelPosition& place, const WholeNormal
         options.structure_adu2 *= brighter * brighter;
     }
     options.point_adu = point_adu;
-    return {pixels_, host_.basis, whole, place, leave_out, options};
+    return {pixels_, basis, whole, place, leave_out, options};
 }
 
 // Each with its own mask and fit, the transient hidden as well.
@@ -191,7 +109,7 @@ void SmoothHost::measure_blanks(const std::vector<char>& hidden) {
     const WholeNormal whole = whole_normal(pixels_, host_.basis, set_.fwhm_px, hidden);
     misses_.assign(grid_.radii_px.size(), {});
     for (const auto& place : blank_places(pixels_, host_, set_.transient, set_.fwhm_px)) {
-        const Surface there = surface(place, whole, hidden, 0.0);
+        const Surface there = surface(host_.basis, place, whole, hidden, 0.0);
         if (there.pixels_near() < fewest_pixels) continue;
         for (std::size_t k = 0; k < misses_.size(); ++k) {
             const Footprint all = footprint(k, place);
@@ -215,6 +133,35 @@ void SmoothHost::measure_blanks(const std::vector<char>& hidden) {
             misses_[k].push_back(miss);
         }
     }
+}
+
+// A polynomial's degree is a choice: by how much its neighbours would have the host differently, ADU.
+std::vector<double> SmoothHost::spread_of_degrees(const Surface& here) const {
+    std::vector<double> spread(grid_.radii_px.size(), 0.0);
+    const std::vector<char> none(pixels_.size(), 0);
+    for (const MeanBasis& basis : neighbour_degrees_) {
+        const WholeNormal nothing = whole_normal(pixels_, basis, set_.fwhm_px, none);
+        const Surface other = surface(basis, set_.transient, nothing, none, here.point_adu());
+        for (std::size_t k = 0; k < spread.size(); ++k) {
+            const Footprint f = footprint(k, set_.transient);
+            spread[k] = std::max(spread[k], std::abs(other.known(f).host_adu - here.known(f).host_adu));
+        }
+    }
+    return spread;
+}
+
+// Light of stars, clumps and saturated pixels under the footprint, which the model was kept from following.
+double SmoothHost::unexplained_adu(const Footprint& footprint, const Surface& here) const {
+    double sum = 0.0;
+    for (std::size_t f = 0; f < footprint.pixel.size(); ++f) {
+        const std::size_t i = footprint.pixel[f];
+        const auto adu = static_cast<double>(around_.cutout.adu[i]);
+        const double mask = mask_fwhm * set_.fwhm_px;
+        const bool own = squared_distance(pixels_.place(i), set_.transient) < mask * mask;
+        if (pixels_.used[i] != 0 || own || !std::isfinite(adu)) continue;
+        sum += footprint.weight[f] * (adu - around_.sky_adu - here.host_adu(i));
+    }
+    return sum;
 }
 
 tl::unexpected<Problem> SmoothHost::too_few() const {
@@ -289,17 +236,23 @@ Result<SmoothFit> SmoothHost::fit() {
     }
     const double wanted = least_share_near * 4.0 * local_reach_fwhm * local_reach_fwhm * fwhm * fwhm;
     if (seen < fewest_pixels || static_cast<double>(seen) < wanted) return too_few();
-    const MeanOptions options{fwhm, mask_fwhm * fwhm, gain, centre_err_px_};
+    const MeanOptions options{fwhm, mask_fwhm * fwhm, gain, set_.centre_err_px};
     host_ = set_.nucleus ? profile_host(pixels_, hidden, set_.transient, *set_.nucleus, options)
                          : polynomial_host(pixels_, hidden, set_.transient, options);
+    if (!host_.profile) {
+        const double unit = polynomial_reach_fwhm * fwhm;
+        if (host_.degree > 0)
+            neighbour_degrees_.push_back(
+                polynomial_basis(pixels_, set_.transient, unit, host_.degree - 1, false));
+        neighbour_degrees_.push_back(
+            polynomial_basis(pixels_, set_.transient, unit, host_.degree + 1, false));
+    }
     measure_blanks(hidden);
 
     const std::vector<char> none(pixels_.size(), 0);
-    const std::vector<char>& left_out = set_.psf ? none : hidden;
-    // A fitted point explains the transient near it; far from it the mean is fitted without those pixels.
-    const WholeNormal whole = whole_normal(pixels_, host_.basis, fwhm, left_out);
-    Surface here = surface(set_.transient, whole, left_out, 0.0);
-    if (set_.psf) here = surface(set_.transient, whole, left_out, here.point_adu());
+    const WholeNormal whole = whole_normal(pixels_, host_.basis, fwhm, none);
+    Surface here = surface(host_.basis, set_.transient, whole, none, 0.0);
+    here = surface(host_.basis, set_.transient, whole, none, here.point_adu());
     if (here.pixels_near() < fewest_pixels) return too_few();
 
     SmoothFit out;
@@ -316,18 +269,25 @@ Result<SmoothFit> SmoothHost::fit() {
     auto flux_e = fluxes_e(without_host, light.caveats);
     if (!flux_e) return tl::unexpected(flux_e.error());
     light.flux_e = std::move(*flux_e);
+    const std::vector<double> by_degree = spread_of_degrees(here);
     const bool beside_nucleus = from_nucleus < beside_nucleus_fwhm * fwhm;
     for (std::size_t k = 0; k < grid_.radii_px.size(); ++k) {
-        const Surface::Known known = here.known(footprint(k, set_.transient));
+        const Footprint here_footprint = footprint(k, set_.transient);
+        const Surface::Known known = here.known(here_footprint);
         const double factor = variance_factor(misses_[k]) * (beside_nucleus ? beside_nucleus_factor : 1.0);
         const double total = factor * known.variance_adu2;
         const bool psf = grid_.psf == k;
+        if (!std::isfinite(known.host_adu) || !std::isfinite(total)) return too_few();
         const double lost = light_lost(set_.position_err_px, fwhm,
                                        psf ? std::nullopt : std::optional<double>(grid_.radii_px[k]));
         const double displaced = std::isfinite(light.flux_e[k]) ? lost * light.flux_e[k] : 0.0;
         light.host_e.push_back(std::max(0.0, known.host_adu * gain));
         light.variance_e2.push_back(known.noise_variance_adu2 * gain * gain + displaced * displaced);
-        light.common_err_e.push_back(std::sqrt(std::max(0.0, total - known.noise_variance_adu2)) * gain);
+        const double blend = unexplained_adu(here_footprint, here);
+        const double structure =
+            std::max(0.0, total - known.noise_variance_adu2) + by_degree[k] * by_degree[k] + blend * blend;
+        if (blend * blend > known.variance_adu2) light.caveats.add(Caveat::blended);
+        light.common_err_e.push_back(std::sqrt(structure) * gain);
     }
     Footprint middle = aperture_footprint(pixels_, set_.transient, 0.5 * fwhm);
     const double area = std::accumulate(middle.weight.begin(), middle.weight.end(), 0.0);
@@ -335,7 +295,7 @@ Result<SmoothFit> SmoothHost::fit() {
         w /= std::max(area, 1e-9);
     const Surface::Known surface_here = here.known(middle);
     out.surface_adu_per_px = surface_here.host_adu;
-    out.surface_err_adu_per_px = std::sqrt(variance_factor({}) * surface_here.variance_adu2 +
+    out.surface_err_adu_per_px = std::sqrt(variance_factor(misses_.front()) * surface_here.variance_adu2 +
                                            around_.sky_err_adu * around_.sky_err_adu);
     for (std::size_t i = 0; i < pixels_.size(); ++i) {
         if (hidden[i] != 0 && std::isfinite(around_.cutout.adu[i]) &&
@@ -358,10 +318,7 @@ Result<SmoothFit> fit_smooth_host(const Surroundings& around, const FluxGrid& gr
                                   const std::optional<SkyShift>& nucleus, const SkyShift& shift) {
     auto checked = setting(around, grid, nucleus, shift);
     if (!checked) return tl::unexpected(std::move(checked.error()));
-    const auto& j = around.px_per_arcsec;
-    const double scale = std::sqrt(std::abs(j[0] * j[3] - j[1] * j[2]));
-    const double centre_err_px = nucleus ? nucleus->err_arcsec * scale : 0.0;
-    return SmoothHost(around, grid, std::move(*checked), centre_err_px).fit();
+    return SmoothHost(around, grid, std::move(*checked)).fit();
 }
 
 }  // namespace emberline::photometry

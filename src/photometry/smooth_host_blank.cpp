@@ -15,7 +15,7 @@ constexpr std::size_t most_places = 14;
 constexpr std::size_t enough_places = 8;
 
 // Common practice, no source: a fit's own variance is believed within a factor of two or so either way.
-constexpr double prior_log_factor = 0.3, prior_log_width = 0.7;
+constexpr double prior_log_factor = 0.45, prior_log_width = 0.7;
 constexpr double student_nu = 5.0;
 // Apertures 1.5 FWHM apart share structure: two of them tell less than twice as much as one.
 constexpr double independence = 0.7;

@@ -59,23 +59,6 @@ MeanBasis profile_basis(const PixelMap& pixels, const Profile& profile, double f
     return basis;
 }
 
-MeanBasis polynomial_basis(const PixelMap& pixels, const frame::PixelPosition& about, double unit_px,
-                           std::size_t degree, bool whole_box) {
-    MeanBasis basis = empty_basis(pixels, (degree + 1) * (degree + 2) / 2, whole_box);
-    for (std::size_t i = 0; i < pixels.size(); ++i) {
-        double* const row = basis.rows.data() + i * basis.columns;
-        const frame::PixelPosition p = pixels.place(i);
-        const double x = (p.x - about.x) / unit_px, y = (p.y - about.y) / unit_px;
-        std::size_t column = 0;
-        for (std::size_t order = 0; order <= degree; ++order) {
-            for (std::size_t j = 0; j <= order; ++j)
-                row[column++] =
-                    std::pow(x, static_cast<double>(order - j)) * std::pow(y, static_cast<double>(j));
-        }
-    }
-    return basis;
-}
-
 // The mean alone, structure taken for noise.
 std::vector<double> mean_light(const PixelMap& pixels, const MeanBasis& basis,
                                const std::vector<char>& hidden, double fwhm_px) {
@@ -111,6 +94,23 @@ void photons_of(PixelMap& pixels, const std::vector<double>& light, double sky_v
 }
 
 }  // namespace
+
+MeanBasis polynomial_basis(const PixelMap& pixels, const frame::PixelPosition& about, double unit_px,
+                           std::size_t degree, bool whole_box) {
+    MeanBasis basis = empty_basis(pixels, (degree + 1) * (degree + 2) / 2, whole_box);
+    for (std::size_t i = 0; i < pixels.size(); ++i) {
+        double* const row = basis.rows.data() + i * basis.columns;
+        const frame::PixelPosition p = pixels.place(i);
+        const double x = (p.x - about.x) / unit_px, y = (p.y - about.y) / unit_px;
+        std::size_t column = 0;
+        for (std::size_t order = 0; order <= degree; ++order) {
+            for (std::size_t j = 0; j <= order; ++j)
+                row[column++] =
+                    std::pow(x, static_cast<double>(order - j)) * std::pow(y, static_cast<double>(j));
+        }
+    }
+    return basis;
+}
 
 MeanHost profile_host(PixelMap& pixels, const std::vector<char>& hidden,
                       const frame::PixelPosition& transient, const frame::PixelPosition& nucleus,
@@ -197,7 +197,7 @@ MeanHost polynomial_host(PixelMap& pixels, const std::vector<char>& hidden,
         for (std::size_t i = 0; i < light.size(); ++i) {
             if (squared_distance(pixels.place(i), transient) <= 1.0) middle = std::max(middle, light[i]);
         }
-        out = {std::move(basis), std::nullopt, structure, middle};
+        out = {std::move(basis), std::nullopt, degree, structure, middle};
     }
     out.basis.whole_box = false;
     std::fill(pixels.rough_adu2.begin(), pixels.rough_adu2.end(), out.structure_adu2);

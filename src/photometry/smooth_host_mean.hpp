@@ -17,6 +17,7 @@ namespace emberline::photometry::smooth {
 struct MeanHost {
     MeanBasis basis;
     std::optional<Profile> profile;  // absent: a polynomial
+    std::size_t degree = 0;          // of that
     double structure_adu2 = 0.0;     // variance at the transient of what the mean does not follow
     double scale_adu = 0.0;          // light of the mean at the transient
 };
@@ -36,6 +37,9 @@ struct MeanOptions {
 // Degree 0 to 3, the one that the BIC (Schwarz 1978) prefers near the transient.
 [[nodiscard]] MeanHost polynomial_host(PixelMap& pixels, const std::vector<char>& hidden,
                                        const frame::PixelPosition& transient, const MeanOptions& options);
+
+[[nodiscard]] MeanBasis polynomial_basis(const PixelMap& pixels, const frame::PixelPosition& about,
+                                         double unit_px, std::size_t degree, bool whole_box);
 
 // Where no nucleus is known, pixels this near take part.
 inline constexpr double polynomial_reach_fwhm = 6.0;

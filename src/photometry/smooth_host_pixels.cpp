@@ -68,7 +68,7 @@ double structure_variance(const PixelMap& pixels, const std::vector<double>& res
         }
     }
     if (products.size() < fewest_pairs) return 0.0;
-    const numerics::ClippedMean mean = numerics::clipped_mean(products, 6.0, 6.0);
+    const numerics::ClippedMean mean = numerics::clipped_mean(products, 10.0, 10.0);
     return mean.used > 0 ? std::max(0.0, mean.mean / shared_at_lag) : 0.0;
 }
 

@@ -12,7 +12,6 @@ namespace {
 constexpr double bump_radius_fwhm = 2.0;
 constexpr double bump_step_fwhm = 1.0;
 constexpr double bumps_to_fwhm = 3.0;  // from the place
-constexpr double image_trusted_to = 0.03;
 
 // Σ φ² over the grid, by its integral.
 constexpr double bump_overlap =
@@ -94,14 +93,11 @@ Surface::Surface(const PixelMap& pixels, const MeanBasis& mean, const WholeNorma
                 sum.add(row.column, row.value, pixels.light_adu[i],
                         -1.0 / far_variance(pixels, i, options.fwhm_px));
             }
+            fill(row, i);
             double variance = pixels.variance_adu2[i];
-            if (options.psf == nullptr) {
-                if (distance2 < options.mask_px * options.mask_px) continue;
-                fill(row, i);
-            } else {
-                fill(row, i);
+            if (options.psf != nullptr) {
                 const double share = options.psf->share(place, x, y);
-                const double mistrust = image_trusted_to * share * options.point_adu;
+                const double mistrust = options.image_err * share * options.point_adu;
                 variance += mistrust * mistrust;
                 row.column.push_back(host_columns);
                 row.value.push_back(share);

@@ -32,10 +32,10 @@ struct MeanBasis {
 struct SurfaceOptions {
     double fwhm_px = 0.0;
     double reach_px = 0.0;        // pixels this near take part at full weight
-    double mask_px = 0.0;         // without a PSF, pixels nearer than this are left out
     const Psf* psf = nullptr;     // given: a point is fitted at the place
     double structure_adu2 = 0.0;  // variance of the light that the bumps stand for
-    double point_adu = 0.0;       // brightness of the point, about: its image is trusted to 3 per cent
+    double point_adu = 0.0;       // brightness of the point, about …
+    double image_err = 0.0;       // … whose image is known that well, relative
 };
 
 // A sum of light Σ w (pixel), for an aperture or a fit of equal weights.
