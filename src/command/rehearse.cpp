@@ -14,12 +14,22 @@ namespace {
 struct Request {
     std::string folder;
     rehearsal::RehearsalOptions options;
-    bool no_host = false, clear = false, no_flip = false, no_trails = false, no_colour = false;
+    rehearsal::TemplateOptions host_template;
+    std::string host = "usual";
+    double host_angle_deg = rehearsal::usual_host_angle_deg;
+    bool with_template = false, no_host = false, clear = false, no_flip = false, no_trails = false,
+         no_colour = false;
 };
 
 void run(Request request, Face& face) {
     rehearsal::RehearsalOptions& o = request.options;
-    o.host = !request.no_host;
+    o.host = !request.no_host && request.host != "none";
+    for (const auto kind : {rehearsal::HostKind::smooth, rehearsal::HostKind::spiral,
+                            rehearsal::HostKind::clumpy, rehearsal::HostKind::dusty}) {
+        if (request.host == word(kind)) o.host_kind = kind;
+    }
+    o.host_angle_deg = request.host_angle_deg;
+    if (request.with_template) o.host_template = request.host_template;
     o.cloud = !request.clear;
     o.flip = !request.no_flip;
     o.trailing = !request.no_trails;
@@ -41,6 +51,39 @@ void run(Request request, Face& face) {
         "{} invented frames are in {}. The transient fades by {:.4f} mag a day; truth.csv knows the rest.\n",
         made->frames, made->folder, made->decline_mag_per_day);
     if (!face.quiet) std::cout << fmt::format("Next: emberline measure -c {}\n", made->folder);
+}
+
+void add_host_options(CLI::App& sub, Request& request) {
+    rehearsal::RehearsalOptions& o = request.options;
+    sub.add_option("--host", request.host,
+                   "The galaxy about the transient: usual, or smooth, spiral, clumpy, dusty: drawn from the "
+                   "seed; or none")
+        ->capture_default_str()
+        ->check(CLI::IsMember({"usual", "smooth", "spiral", "clumpy", "dusty", "none"}));
+    sub.add_option("--host-offset,--host-offset-arcsec", o.host_offset_arcsec,
+                   "Nucleus from the transient, arcseconds")
+        ->capture_default_str();
+    sub.add_option("--host-angle", request.host_angle_deg,
+                   "Nucleus seen from the transient, degrees east of north")
+        ->capture_default_str();
+    sub.add_option("--defocus", o.defocused_share, "Share of the frames that are out of focus, 0 to 1")
+        ->capture_default_str();
+    sub.add_option("--defocus-px", o.defocus_px, "Radius that they are blurred to at most, pixels")
+        ->capture_default_str();
+
+    rehearsal::TemplateOptions& t = request.host_template;
+    CLI::Option* with = sub.add_flag("--with-template", request.with_template,
+                                     "A deep frame without the transient, by another instrument");
+    const auto of_template = [&](const char* name, double& value, const char* meaning) {
+        sub.add_option(name, value, meaning)->capture_default_str()->needs(with);
+    };
+    of_template("--template-scale", t.scale_arcsec_per_px, "Its scale, arcseconds a pixel");
+    of_template("--template-rotation", t.rotation_deg, "Its rotation, degrees");
+    of_template("--template-fwhm", t.fwhm_arcsec, "Its seeing, arcseconds");
+    of_template("--template-exposure-s", t.exposure_s, "Its exposure, seconds");
+    of_template("--template-residual", t.residual_share,
+                "Share of the transient's light at its brightest that is still in it");
+    sub.add_flag("--template-mirrored", t.mirrored, "It is mirrored")->needs(with);
 }
 
 }  // namespace
@@ -68,8 +111,7 @@ void add_rehearse(CLI::App& app, Face& face) {
         ->capture_default_str();
     sub->add_option("--colour-term", o.colour_term, "Colour term of the instrument")->capture_default_str();
     sub->add_option("--fwhm-arcsec", o.fwhm_arcsec, "Seeing")->capture_default_str();
-    sub->add_option("--host-offset-arcsec", o.host_offset_arcsec, "Nucleus from the transient")
-        ->capture_default_str();
+    add_host_options(*sub, *request);
     sub->add_option("--width", o.width_px, "Pixels a row")->capture_default_str();
     sub->add_option("--height", o.height_px, "Rows")->capture_default_str();
     sub->add_option("--seed", o.seed, "The same seed gives the same campaign")->capture_default_str();

@@ -74,6 +74,18 @@ std::string instrument_section(const InventedInstrument& instrument) {
     return text;
 }
 
+std::string template_section(const InventedCampaign& campaign) {
+    if (!campaign.options.host_template) return {};
+    const auto bands = template_bands(campaign);
+    std::string paths;
+    for (const Band& band : bands)
+        paths += fmt::format("{}{} = \"{}\"", paths.empty() ? "" : ", ", band.name(),
+                             template_path(campaign, band));
+    if (bands.size() == 1)
+        return fmt::format("\n[host]\ntemplate = \"{}\"\n", template_path(campaign, bands[0]));
+    return fmt::format("\n[host]\ntemplate = {{ {} }}\n", paths);
+}
+
 std::string star_rows(const InventedStar& star) {
     std::string text;
     for (const auto& [band, catalogue] : star.catalogue) {
@@ -84,6 +96,16 @@ std::string star_rows(const InventedStar& star) {
 }
 
 }  // namespace
+
+std::vector<Band> template_bands(const InventedCampaign& campaign) {
+    const bool one_for_all = campaign.options.host_template && campaign.options.host_template->band;
+    return one_for_all ? std::vector<Band>{campaign.bands.front()} : campaign.bands;
+}
+
+std::string template_path(const InventedCampaign& campaign, const Band& band) {
+    return template_bands(campaign).size() == 1 ? "template.fits"
+                                                : fmt::format("template_{}.fits", band.name());
+}
 
 std::string campaign_toml(const InventedCampaign& campaign) {
     std::string text =
@@ -97,6 +119,7 @@ std::string campaign_toml(const InventedCampaign& campaign) {
     text += setting(fmt::format("elevation = {:.1f}", campaign.site.elevation_m), "metres");
     text += "\n[observer]\n" + setting("code = \"XYZ\"", "the network's code for you");
     text += setting("name = \"A. Observer\"") + "\n" + instrument_section(campaign.instrument);
+    text += template_section(campaign);
     text += "\n[comparison]\n" + setting("catalog = \"comparison.csv\"");
     return text + "\n[report]\n" + setting("obstype = \"CCD\"");
 }
@@ -136,6 +159,18 @@ std::string truth_line(const InventedCampaign& campaign, const PlannedFrame& pla
     return fmt::format("{},{},{},{:.6f},{:.6f},{:.5f},{:.2f},{:.4f},{:.4f}\n", planned.path, planned.night,
                        planned.band.name(), middle.jd(), bjd_tdb, exposed.transient_mag,
                        exposed.transient_flux_e, planned.air.cloud_mag, exposed.airmass);
+}
+
+std::string truth_host_heading() {
+    return "frame,nucleus_ra,nucleus_dec,offset_arcsec,host_within_4arcsec_e\n";
+}
+
+std::string truth_host_line(const InventedCampaign& campaign, const PlannedFrame& planned) {
+    const SkyPosition& nucleus = campaign.sky.host->nucleus;
+    return fmt::format("{},{:.6f},{:.6f},{:.3f},{:.2f}\n", planned.path, nucleus.ra.degrees(),
+                       nucleus.dec.degrees(),
+                       separation(nucleus, campaign.sky.transient.position).arcseconds(),
+                       host_in_aperture_e(campaign, planned, 4.0));
 }
 
 std::vector<frame::Card> header_cards(const InventedCampaign& campaign, const PlannedFrame& planned,

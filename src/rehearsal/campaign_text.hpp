@@ -18,6 +18,14 @@ namespace emberline::rehearsal {
 [[nodiscard]] std::string truth_line(const InventedCampaign& campaign, const PlannedFrame& planned,
                                      const InventedFrame& exposed);
 
+// Of a campaign with a host: its light within 4″ of the transient.
+[[nodiscard]] std::string truth_host_heading();
+[[nodiscard]] std::string truth_host_line(const InventedCampaign& campaign, const PlannedFrame& planned);
+
+// One for every band; one for all where the options name its band.
+[[nodiscard]] std::vector<Band> template_bands(const InventedCampaign& campaign);
+[[nodiscard]] std::string template_path(const InventedCampaign& campaign, const Band& band);
+
 // What a camera's program and a plate solver would have written.
 [[nodiscard]] std::vector<frame::Card> header_cards(const InventedCampaign& campaign,
                                                     const PlannedFrame& planned, double airmass);

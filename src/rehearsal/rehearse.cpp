@@ -4,10 +4,13 @@
 #include <fmt/format.h>
 
 #include <filesystem>
+#include <map>
+#include <vector>
 
 #include "frame/write_frame.hpp"
 #include "quantities/delimited_table.hpp"
 #include "rehearsal/campaign_text.hpp"
+#include "rehearsal/invented_template.hpp"
 
 namespace emberline::rehearsal {
 namespace {
@@ -64,23 +67,37 @@ Result<RehearsalSummary> rehearse(const std::string& folder, const RehearsalOpti
     }
     const auto campaign = invent_campaign(options);
     if (!campaign) return fail(campaign.error());
+    std::map<Band, ExposedTemplate> templates;
+    if (options.host_template) {
+        for (const Band& band : template_bands(*campaign)) {
+            auto exposed = expose_template(*campaign, *options.host_template, band);
+            if (!exposed) return fail(exposed.error());
+            templates.emplace(band, std::move(*exposed));
+        }
+    }
     if (auto free = check_free(folder); !free) return fail(free.error());
     if (auto made = make_folder(folder); !made) return fail(made.error());
 
-    std::string truth = truth_heading();
+    std::string truth = truth_heading(), truth_host = truth_host_heading();
     for (std::size_t i = 0; i < campaign->frames.size(); ++i) {
         const PlannedFrame& planned = campaign->frames[i];
         const InventedFrame exposed = expose(*campaign, planned);
         if (auto written = write_exposed(folder, *campaign, planned, exposed); !written)
             return fail(written.error());
         truth += truth_line(*campaign, planned, exposed);
+        if (campaign->sky.host) truth_host += truth_host_line(*campaign, planned);
         if (progress) progress(i + 1, campaign->frames.size());
     }
     const fs::path place(folder);
-    const std::pair<const char*, std::string> texts[] = {{"truth.csv", truth},
-                                                         {"truth_stars.csv", truth_stars_csv(*campaign)},
-                                                         {"comparison.csv", comparison_csv(*campaign)},
-                                                         {"campaign.toml", campaign_toml(*campaign)}};
+    for (const auto& [band, exposed] : templates) {
+        const fs::path path = place / template_path(*campaign, band);
+        if (auto written = write_template(path.string(), exposed); !written) return fail(written.error());
+    }
+    std::vector<std::pair<const char*, std::string>> texts = {{"truth.csv", truth},
+                                                              {"truth_stars.csv", truth_stars_csv(*campaign)},
+                                                              {"comparison.csv", comparison_csv(*campaign)},
+                                                              {"campaign.toml", campaign_toml(*campaign)}};
+    if (campaign->sky.host) texts.emplace_back("truth_host.csv", truth_host);
     for (const auto& [name, text] : texts) {
         if (auto written = write(place / name, text); !written) return fail(written.error());
     }
