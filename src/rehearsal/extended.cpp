@@ -15,6 +15,7 @@ constexpr double kernel_fwhm = 4.5;
 // for the profile to 1e-4 once the air has smoothed them.
 constexpr double points_a_scale_length = 3.0;
 constexpr int most_points_a_pixel_side = 5;
+constexpr double point_scale_px = 0.1;  // a profile so small falls between the points and is a point itself
 // A Gaussian detail sampled so finely keeps its light wherever it falls on the grid: to 2 exp(−2π² 0.8²).
 constexpr double points_a_sigma = 0.8;
 constexpr double farthest_sigma = 3.7;  // 1e-3 of a clump's light lies beyond
@@ -130,6 +131,10 @@ double fine_share(const Stage& stage, const Exponential& profile, double arms_fi
 void add_exponential(const Stage& stage, const Exponential& profile, const HostArms* arms) {
     const double scale_px = profile.scale_arcsec / stage.scale_arcsec_per_px;
     const double reach_px = farthest_scale_lengths * scale_px;
+    if (scale_px < point_scale_px) {
+        stage.spread.add_star(stage.map, stage.nucleus, profile.flux_e * stage.dust({}));
+        return;
+    }
     Sampled coarse, fine;
     coarse.side = fine.side =
         std::clamp(static_cast<int>(std::ceil(points_a_scale_length / (scale_px * profile.axis_ratio))), 1,
