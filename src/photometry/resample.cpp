@@ -237,11 +237,11 @@ std::vector<double> ResampleMap::variance(std::span<const double> input_variance
     return out;
 }
 
-std::vector<double> ResampleMap::reach_of(const std::vector<bool>& marked) const {
+std::vector<double> ResampleMap::reach_of(std::span<const double> amount) const {
     std::vector<double> out(start_.size() - 1, 0.0);
     for (std::size_t row = 0; row < out.size(); ++row) {
         for (std::size_t k = start_[row]; k < start_[row + 1]; ++k)
-            out[row] += marked[index_[k]] ? std::abs(share_[k]) : 0.0;
+            out[row] += std::abs(share_[k]) * amount[index_[k]];
     }
     return out;
 }

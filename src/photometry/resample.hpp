@@ -43,8 +43,8 @@ class ResampleMap {
     [[nodiscard]] std::vector<double> apply(std::span<const double> input) const;
     // Variance of independent input pixels, by the squares of the shares.
     [[nodiscard]] std::vector<double> variance(std::span<const double> input_variance) const;
-    // Σ |share| of input pixels that `marked` names: how far they reach.
-    [[nodiscard]] std::vector<double> reach_of(const std::vector<bool>& marked) const;
+    // Σ |share| · amount: how far something amiss in the input reaches.
+    [[nodiscard]] std::vector<double> reach_of(std::span<const double> amount) const;
     // The weights on input pixels that stand for weights on output pixels.
     [[nodiscard]] std::vector<double> transposed(std::span<const double> output_weights) const;
     // Mean covariance of output pixels `dx`, `dy` apart over that of a pixel with itself, for input pixels of

@@ -6,6 +6,7 @@
 
 #include <array>
 #include <functional>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -13,6 +14,7 @@
 #include "frame/pixels.hpp"
 #include "frame/wcs.hpp"
 #include "photometry/host_light.hpp"
+#include "photometry/match_kernel.hpp"
 #include "photometry/pixel_noise.hpp"
 #include "photometry/psf.hpp"
 #include "photometry/resample.hpp"
@@ -39,9 +41,25 @@ struct ImagePart {
     std::optional<Psf> psf;  // absent: the image's stars gave none
 };
 
+// What is needed to carry the noise of both images' own, independent pixels through resampling and
+// convolution to any weighted sum of the difference's pixels. Planes lie on the frame's target box.
+struct DifferenceParts {
+    MatchKernel kernel;
+    // D's change with each of the kernel's coefficients, in the frame's ADU.
+    std::vector<PixelPlane> gradient;
+    std::shared_ptr<const ResampleMap>
+        resampled;                               // onto the target box, grown where the template is convolved
+    std::vector<double> template_variance_adu2;  // of the template's target pixels, in its own ADU
+    std::vector<double> host_adu;                // what was taken away, above sky
+    std::vector<double> background_weights;      // Σ = 1: where the sky's zero was taken
+    double background_adu = 0.0;
+    std::vector<bool> saturated;   // light of a saturated pixel reaches here
+    std::vector<bool> cosmic_ray;  // the frame was hit here, and the pixel left out or filled
+};
+
 struct Difference {
     frame::Cutout image;                // on the frame's pixels, in the frame's ADU: transient alone, sky 0
-    std::vector<double> variance_adu2;  // a pixel, of both images; neighbours vary together (see *_noise)
+    std::vector<double> variance_adu2;  // a pixel, of both images; neighbours vary together: see `parts`
     Psf psf;                            // of the difference: the frame's own, or convolved
     bool template_convolved = true;     // else the frame was, since the template is the blurrier
     double ratio = 0.0;                 // light of the frame over the template's, ADU: the kernel's sum
@@ -51,6 +69,7 @@ struct Difference {
     double stamp_chi2 = 0.0;  // per pixel, of the stamps after subtraction; 1 when only noise is left
     std::vector<std::string> remarks;
     Caveats caveats;
+    DifferenceParts parts;
 };
 
 // `to_template`: where a pixel position of the frame lies on the template, by both plate solutions; a mean
