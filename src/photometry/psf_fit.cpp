@@ -303,6 +303,11 @@ Result<PsfFit> fit_psf(const frame::Cutout& cutout, const Psf& psf, const std::v
                        const PixelNoise& noise, const PsfFitOptions& options,
                        const std::vector<double>& variance_adu2) {
     if (sources.empty()) return fail(cannot("There is no source to fit.", "Name at least one."));
+    if (cutout.box.empty() || cutout.adu.size() != static_cast<std::size_t>(cutout.box.width) *
+                                                       static_cast<std::size_t>(cutout.box.height)) {
+        return fail(
+            cannot("The cut-out does not hold the pixels that it says.", "Use a cut-out read from a frame."));
+    }
     if (!(noise.gain_e_per_adu > 0.0) || !(noise.sky_scatter_adu > 0.0) ||
         !std::isfinite(noise.sky_scatter_adu) || (options.sky_adu && !std::isfinite(*options.sky_adu)) ||
         (!variance_adu2.empty() && variance_adu2.size() != cutout.adu.size())) {
