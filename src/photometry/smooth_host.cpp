@@ -236,7 +236,7 @@ Result<SmoothFit> SmoothHost::fit() {
     }
     const double wanted = least_share_near * 4.0 * local_reach_fwhm * local_reach_fwhm * fwhm * fwhm;
     if (seen < fewest_pixels || static_cast<double>(seen) < wanted) return too_few();
-    const MeanOptions options{fwhm, mask_fwhm * fwhm, gain, set_.centre_err_px};
+    const MeanOptions options{fwhm, gain, set_.centre_err_px};
     host_ = set_.nucleus ? profile_host(pixels_, hidden, set_.transient, *set_.nucleus, options)
                          : polynomial_host(pixels_, hidden, set_.transient, options);
     if (!host_.profile) {

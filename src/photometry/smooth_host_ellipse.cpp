@@ -20,11 +20,14 @@ constexpr std::size_t shape_count = 4;  // x₀, y₀, s₁, s₂
 
 }  // namespace
 
-frame::PixelPosition Ellipse::round(const frame::PixelPosition& place) const {
+Ellipse::Root Ellipse::root() const {
     const double s = std::hypot(s1, s2);
     const double c = std::cosh(0.5 * s), f = s > 1e-9 ? std::sinh(0.5 * s) / s : 0.5;
-    const double dx = place.x - centre.x, dy = place.y - centre.y;
-    return {(c + f * s1) * dx + f * s2 * dy, f * s2 * dx + (c - f * s1) * dy};
+    return {centre, c + f * s1, f * s2, c - f * s1};
+}
+
+frame::PixelPosition Ellipse::round(const frame::PixelPosition& place) const {
+    return root().round(place);
 }
 
 frame::PixelPosition Ellipse::place(double radius_px, double azimuth_rad) const {
@@ -34,8 +37,7 @@ frame::PixelPosition Ellipse::place(double radius_px, double azimuth_rad) const 
 }
 
 double Ellipse::radius(const frame::PixelPosition& place) const {
-    const auto v = round(place);
-    return std::hypot(v.x, v.y);
+    return root().radius(place);
 }
 
 RadialSplines::RadialSplines(double core_px, double step, double to_px)
@@ -51,7 +53,7 @@ RadialSplines::At RadialSplines::at(double radius_px) const {
     const double t = u - static_cast<double>(out.first), r = 1.0 - t;
     out.value = {r * r * r / 6.0, (3.0 * t * t * t - 6.0 * t * t + 4.0) / 6.0,
                  (3.0 * r * r * r - 6.0 * r * r + 4.0) / 6.0, t * t * t / 6.0};
-    const double du = 1.0 / (step_ * std::hypot(radius_px, core_px_));
+    const double du = 1.0 / (step_ * std::sqrt(radius_px * radius_px + core_px_ * core_px_));
     out.slope = {-0.5 * r * r * du, (1.5 * t * t - 2.0 * t) * du, (2.0 * r - 1.5 * r * r) * du,
                  0.5 * t * t * du};
     return out;
@@ -82,16 +84,17 @@ double improve(Profile& profile, const PixelMap& pixels, const frame::PixelPosit
     std::vector<double> right(splines + free, 0.0);
     const Ellipse& e = profile.ellipse;
     const double step[shape_count] = {0.05, 0.05, 0.01, 0.01};
-    std::array<Ellipse, shape_count> other;
+    const Ellipse::Root root = e.root();
+    std::array<Ellipse::Root, shape_count> other{};
     for (std::size_t j = 0; j < free; ++j)
-        other[j] = moved(e, j, step[j]);
+        other[j] = moved(e, j, step[j]).root();
     const double focus = e.radius(options.focus) + options.fwhm_px;
     std::array<double, 4 + shape_count> value{};
     std::array<std::size_t, 4 + shape_count> column{};
     for (std::size_t i = 0; i < pixels.size(); ++i) {
         if (pixels.used[i] == 0) continue;
         const frame::PixelPosition p = pixels.place(i);
-        const double a = e.radius(p);
+        const double a = root.radius(p);
         const RadialSplines::At at = profile.splines.at(a);
         double light = 0.0, slope = 0.0;
         for (std::size_t k = 0; k < 4; ++k) {

@@ -7,6 +7,7 @@
 #pragma once
 
 #include <array>
+#include <cmath>
 #include <cstddef>
 #include <vector>
 
@@ -18,6 +19,20 @@ namespace emberline::photometry::smooth {
 struct Ellipse {
     frame::PixelPosition centre;
     double s1 = 0.0, s2 = 0.0;
+    // exp(S/2): for many places it is worked out once.
+    struct Root {
+        frame::PixelPosition centre;
+        double xx, xy, yy;
+        [[nodiscard]] frame::PixelPosition round(const frame::PixelPosition& place) const {
+            const double dx = place.x - centre.x, dy = place.y - centre.y;
+            return {xx * dx + xy * dy, xy * dx + yy * dy};
+        }
+        [[nodiscard]] double radius(const frame::PixelPosition& place) const {
+            const frame::PixelPosition v = round(place);
+            return std::sqrt(v.x * v.x + v.y * v.y);
+        }
+    };
+    [[nodiscard]] Root root() const;
     // v of a place.
     [[nodiscard]] frame::PixelPosition round(const frame::PixelPosition& place) const;
     [[nodiscard]] frame::PixelPosition place(double radius_px, double azimuth_rad) const;

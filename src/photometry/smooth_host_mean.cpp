@@ -35,9 +35,10 @@ MeanBasis profile_basis(const PixelMap& pixels, const Profile& profile, double f
         const double sigma = j < splines ? 1e3 * largest + 1e-3 : lopsided_prior;
         basis.prior_weight[j] = 1.0 / (sigma * sigma);
     }
+    const Ellipse::Root root = profile.ellipse.root();
     for (std::size_t i = 0; i < pixels.size(); ++i) {
         double* const row = basis.rows.data() + i * basis.columns;
-        const frame::PixelPosition v = profile.ellipse.round(pixels.place(i));
+        const frame::PixelPosition v = root.round(pixels.place(i));
         const double a = std::hypot(v.x, v.y);
         const RadialSplines::At at = profile.splines.at(a);
         for (std::size_t k = 0; k < 4; ++k)

@@ -24,7 +24,6 @@ struct MeanHost {
 
 struct MeanOptions {
     double fwhm_px = 0.0;
-    double mask_px = 0.0;  // about the transient
     double gain_e_per_adu = 1.0;
     double centre_err_px = 0.0;
 };

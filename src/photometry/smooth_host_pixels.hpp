@@ -44,7 +44,7 @@ struct PixelMap {
                                         const std::vector<char>& take, int lag_px);
 
 // Pixels standing out from `residual_adu` by more than the noise and the structure explain are no longer
-// used, nor are their bright neighbours. `keep`: pixels within that of a place are left alone.
+// used, nor are their bright neighbours. Pixels where `keep` is not 0 are left alone.
 void mask_outliers(PixelMap& pixels, const std::vector<double>& residual_adu, const std::vector<char>& keep);
 
 }  // namespace emberline::photometry::smooth

@@ -257,17 +257,87 @@ TEST_CASE("The error of a profile says how far it misses a bulge and a disk", "[
     check_pulls(HostKind::smooth, 100, true, true, 0.3, 1.25);
 }
 TEST_CASE("The error of a profile covers spiral arms", "[smooth]") {
-    check_pulls(HostKind::arms, 100, true, true, 0.3, 1.25);
+    check_pulls(HostKind::arms, 60, true, true, 0.3, 1.25);
 }
 TEST_CASE("The error of a profile covers clumps", "[smooth]") {
     check_pulls(HostKind::clumps, 100, true, true, 0.35, 1.35);
 }
 TEST_CASE("Without the frame's PSF the profile still holds, its error larger", "[smooth]") {
-    check_pulls(HostKind::smooth, 60, false, true, 0.6, 1.35);
+    check_pulls(HostKind::smooth, 50, false, true, 0.6, 1.35);
 }
 TEST_CASE("Without a nucleus a surface stands for the host, and its error says that it is a guess",
           "[smooth]") {
-    check_pulls(HostKind::smooth, 60, true, false, 0.6, 1.35);
+    check_pulls(HostKind::smooth, 50, true, false, 0.6, 1.35);
+}
+
+TEST_CASE("Frames of one host scatter by the random error alone and share the common one", "[smooth]") {
+    numerics::Random shape(3);
+    const Draw d = draw(HostKind::clumps, shape);
+    const Psf image = star_image();
+    constexpr int frames = 60;
+    std::vector<std::vector<double>> flux(circles_and_psf.radii_px.size());
+    std::vector<double> random_e2(flux.size(), 0.0), common_e(flux.size(), 0.0), truth(flux.size());
+    for (int n = 0; n < frames; ++n) {
+        numerics::Random noise = shape.stream(static_cast<std::uint64_t>(n));
+        const Surroundings s = expose(d.sky, d.frame, &noise);
+        const auto fit = fit_smooth_host(s, circles_and_psf, d.nucleus);
+        REQUIRE(fit);
+        const double scatter_e = d.frame.scatter_adu * d.frame.gain;
+        for (std::size_t k = 0; k < flux.size(); ++k) {
+            const bool by_psf = circles_and_psf.psf == k;
+            const double radius = circles_and_psf.radii_px[k];
+            const double area = by_psf ? image.noise_area_px(s.transient)
+                                       : square_area_px(std::numbers::pi * radius * radius);
+            truth[k] = by_psf ? d.frame.flux_adu * d.frame.gain : aperture_e(image, s, d.frame, radius);
+            const double photons = by_psf ? image.photon_factor(s.transient) * truth[k] : truth[k];
+            flux[k].push_back(fit->light.flux_e[k]);
+            random_e2[k] +=
+                (photons + fit->light.host_e[k] + area * scatter_e * scatter_e + fit->light.variance_e2[k]) /
+                frames;
+            common_e[k] += fit->light.common_err_e[k] / frames;
+        }
+    }
+    for (std::size_t k = 0; k < flux.size(); ++k) {
+        double mean = 0.0, square = 0.0;
+        for (const double f : flux[k])
+            mean += f / frames;
+        for (const double f : flux[k])
+            square += (f - mean) * (f - mean) / (frames - 1);
+        const double ratio = std::sqrt(square / random_e2[k]);
+        CAPTURE(k, ratio, mean - truth[k], common_e[k]);
+        // 60 values tell a scatter to 9 per cent; pixels count twice where the fit reaches under the
+        // aperture.
+        CHECK(ratio > 0.5);
+        CHECK(ratio < 1.3);
+        CHECK(std::abs(mean - truth[k]) < 3.0 * common_e[k] + 3.0 * std::sqrt(square / frames));
+    }
+}
+
+TEST_CASE("A wide seeing and a nucleus off the cut-out are no obstacle", "[smooth]") {
+    // The same sky, drawn by a star image of 6 px: the host's own blur matters little to a disk of 9 px.
+    Draw d;
+    d.frame.transient = {32.3, 31.8};
+    d.frame.psf = false;
+    d.sky.disk(-4.0, 20.0, 300.0, 14.0, 0.7, 0.3);
+    Surroundings s = expose(d.sky, d.frame, nullptr);
+    const Psf wide = *Psf::make({.fwhm_px = 6.0, .moffat_beta = beta});
+    const Psf narrow = star_image();
+    for (int y = 200; y < 265; ++y) {
+        for (int x = 100; x < 165; ++x)
+            s.cutout.at(x, y) += static_cast<float>(
+                d.frame.flux_adu * (wide.share(s.transient, x, y) - narrow.share(s.transient, x, y)));
+    }
+    s.psf = wide.numbers();
+    const FluxGrid grid{{4.0, 6.0, 9.0}, std::nullopt};
+    const auto fit = fit_smooth_host(s, grid, from_transient(d.frame, -4.0, 20.0));
+    REQUIRE(fit);
+    for (std::size_t k = 0; k < 3; ++k) {
+        const double truth = d.frame.flux_adu * d.frame.gain * wide.encircled(s.transient, grid.radii_px[k]);
+        CAPTURE(k, truth, fit->light.flux_e[k], fit->light.common_err_e[k], fit->light.host_e[k]);
+        CHECK(std::abs(fit->light.flux_e[k] - truth) <
+              2.0 * (fit->light.common_err_e[k] + std::sqrt(fit->light.variance_e2[k])));
+        CHECK(std::abs(fit->light.flux_e[k] - truth) < 0.05 * fit->light.host_e[k]);
+    }
 }
 
 TEST_CASE("On a noiseless host the flux comes back within a few per cent of the host taken away",
@@ -381,7 +451,7 @@ TEST_CASE("An uncertain position costs flux, and only a little", "[smooth]") {
 }
 
 TEST_CASE("Beside the nucleus the error is large enough, and the reader is told", "[smooth]") {
-    const std::vector<Study> near = study(HostKind::smooth, 60, true, true, 2.4, 4.4);
+    const std::vector<Study> near = study(HostKind::smooth, 50, true, true, 2.4, 4.4);
     for (std::size_t k = 0; k < near.size(); ++k) {
         CAPTURE(k, spread_of(near[k].pulls).mean, spread_of(near[k].pulls).rms);
         CHECK(spread_of(near[k].pulls).rms < 1.4);
