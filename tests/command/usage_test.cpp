@@ -66,8 +66,10 @@ TEST_CASE("bad usage is told in one line that names the help to read", "[command
     misuse({"exclude", "first"}, "--reason", "`emberline exclude --help` shows how it is used.");
     misuse({"inspect"}, "FRAME", "`emberline inspect --help` shows how it is used.");
     misuse({"measure", "-j", "many"}, "many", "`emberline measure --help` shows how it is used.");
-    misuse({"rehearse", "x", "--nights", "0"}, "--nights",
-           "`emberline rehearse --help` shows how it is used.");
+    const std::string of_rehearse = "`emberline rehearse --help` shows how it is used.";
+    misuse({"rehearse", "x", "--nights", "0"}, "--nights", of_rehearse);
+    misuse({"rehearse", "x", "--host", "triangle"}, "triangle not in", of_rehearse);
+    misuse({"rehearse", "x", "--template-scale", "2"}, "--with-template", of_rehearse);
 }
 
 TEST_CASE("words that mean nothing to a campaign are bad usage", "[command][usage]") {
