@@ -19,7 +19,9 @@ constexpr double point_scale_px = 0.1;  // a profile so small falls between the 
 // A Gaussian detail sampled so finely keeps its light wherever it falls on the grid: to 2 exp(−2π² 0.8²).
 constexpr double points_a_sigma = 0.8;
 constexpr double farthest_sigma = 3.7;  // 1e-3 of a clump's light lies beyond
-constexpr double least_share = 1e-6;    // of a place's light: too little to be sampled twice
+// Fine sampling ends as exp(−(d / fine_widths)⁴), d in units of what needs it.
+constexpr double fine_widths = 1.4;
+constexpr double farthest_fine_power = 14.0;  // less than 1e-6 of the light is left to be sampled finely
 
 struct Point {
     int x, y;
@@ -115,15 +117,19 @@ double lane_sigma_px(const Stage& stage) {
 double fine_share(const Stage& stage, const Exponential& profile, double arms_fine_arcsec,
                   const SkyOffset& away) {
     double coarse = 1.0;
+    const auto close_within = [&](double widths2) {
+        const double power = widths2 * widths2;
+        if (power < farthest_fine_power) coarse *= 1.0 - std::exp(-power);
+    };
     if (arms_fine_arcsec > 0.0) {
         const InPlane at = in_plane(profile, away);
-        const double r = std::hypot(at.along_arcsec, at.across_arcsec) / (1.4 * arms_fine_arcsec);
-        coarse *= 1.0 - std::exp(-r * r * r * r);
+        const double r2 = at.along_arcsec * at.along_arcsec + at.across_arcsec * at.across_arcsec;
+        close_within(r2 / std::pow(fine_widths * arms_fine_arcsec, 2));
     }
     if (stage.host.dust_lane) {
-        const double d =
-            from_lane_arcsec(*stage.host.dust_lane, away) / (1.4 * stage.host.dust_lane->fwhm_arcsec);
-        coarse *= 1.0 - std::exp(-d * d * d * d);
+        const double widths =
+            from_lane_arcsec(*stage.host.dust_lane, away) / (fine_widths * stage.host.dust_lane->fwhm_arcsec);
+        close_within(widths * widths);
     }
     return 1.0 - coarse;
 }
@@ -158,11 +164,14 @@ void add_exponential(const Stage& stage, const Exponential& profile, const HostA
     }
     sample(coarse, stage, stage.nucleus, reach_px, [&](const SkyOffset& away) {
         const double share = 1.0 - fine_share(stage, profile, arms_fine_arcsec, away);
-        return share < least_share ? 0.0 : share * light_at(away);
+        return share == 0.0 ? 0.0 : share * light_at(away);
     });
-    sample(fine, stage, stage.nucleus, reach_px, [&](const SkyOffset& away) {
+    const double fine_reach_px = stage.host.dust_lane ? reach_px
+                                                      : fine_widths * std::pow(farthest_fine_power, 0.25) *
+                                                            arms_fine_arcsec / stage.scale_arcsec_per_px;
+    sample(fine, stage, stage.nucleus, std::min(reach_px, fine_reach_px), [&](const SkyOffset& away) {
         const double share = fine_share(stage, profile, arms_fine_arcsec, away);
-        return share < least_share ? 0.0 : share * light_at(away);
+        return share == 0.0 ? 0.0 : share * light_at(away);
     });
     const double coarse_points = coarse.side * coarse.side, fine_points = fine.side * fine.side;
     const double sum = coarse.sum / coarse_points + fine.sum / fine_points;

@@ -37,7 +37,7 @@ double arm_factor(const HostArms& arms, const Exponential& disk, const SkyOffset
     const double phase = arms.number * (std::atan2(at.across_arcsec, at.along_arcsec) - wound) +
                          Angle::degrees(arms.phase_deg).radians();
     const double from_crest = std::remainder(phase / (2.0 * std::numbers::pi), 1.0) / arms.width;
-    const double begun = 1.0 - std::exp(-std::pow(lengths / arms_begin, 4.0));
+    const double begun = 1.0 - std::exp(-std::pow(lengths / arms_begin, 4));
     return 1.0 + arms.contrast * begun * std::exp(-0.5 * from_crest * from_crest);
 }
 
