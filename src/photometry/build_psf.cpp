@@ -10,7 +10,9 @@
 #include <cmath>
 #include <limits>
 #include <optional>
+#include <span>
 
+#include "numerics/least_squares.hpp"
 #include "numerics/robust.hpp"
 #include "photometry/psf_fit.hpp"
 #include "stars/profile.hpp"
@@ -26,10 +28,16 @@ constexpr double steps_per_fwhm = 5.0;
 constexpr double least_step_px = 0.5;
 constexpr int rounds = 4;
 constexpr double sample_sigma = 5.0;    // a sample further from its node is a neighbour's or a cosmic ray's
-constexpr double sample_slack = 0.002;  // of the star's light, beyond noise
+constexpr double sample_slack = 0.002;  // of the star's light, beyond noise,
+constexpr double core_slack = 0.3;      // and of what the core puts there
 constexpr double odd_star = 4.0;        // misfit of a star over the usual one that sets it aside
 constexpr double least_misfit = 0.01;   // of its light: below it no star is odd
-constexpr double usual_beta = 3.5;
+constexpr double usual_beta = 3.5, least_beta = 1.5, most_beta = 30.0;
+// The joint fit of the core: β is held where few pixels or little light tell it.
+constexpr double usual_beta_err = 1.5;  // common practice, no source
+constexpr double joint_fwhm = 3.0;      // reach of the joint fit
+constexpr double core_mismatch = 0.01;  // of a pixel's light: no star is a perfect Moffat profile
+constexpr int joint_rounds = 2;
 
 struct Star {
     const PsfStar* given = nullptr;
@@ -92,8 +100,14 @@ MoffatCore core_of(std::vector<Star>& stars, double fwhm, const PixelNoise& nois
     }
     if (profiles.empty()) return {fwhm, usual_beta, 1.0, 0.0};
     const stars::FrameProfile shape = stars::combine(profiles);
-    return {shape.fwhm_px, std::clamp(shape.moffat_beta, 1.5, 30.0), std::clamp(shape.elongation, 1.0, 5.0),
-            shape.direction.radians()};
+    return {shape.fwhm_px, std::clamp(shape.moffat_beta, least_beta, most_beta),
+            std::clamp(shape.elongation, 1.0, 5.0), shape.direction.radians()};
+}
+
+// Neighbours and cosmic rays; in the core a misfit is what is looked for. All in units of the star's light.
+bool foreign(double residual, double variance, double share) {
+    return std::abs(residual) >
+           sample_sigma * std::sqrt(variance) + sample_slack + core_slack * std::max(share, 0.0);
 }
 
 // One node's samples: for the value alone, and for a plane of it over the frame.
@@ -158,9 +172,7 @@ class TableMaker {
             const double r = (adu - star.given->sky_adu) / star.flux_adu - share;
             const double variance =
                 noise_.variance_adu2(star.flux_adu * share) / (star.flux_adu * star.flux_adu);
-            // Neighbours and cosmic rays; in the core a misfit is what is looked for.
-            const double slack = sample_slack + 0.3 * share;
-            if (std::abs(r) > sample_sigma * std::sqrt(variance) + slack) return;
+            if (foreign(r, variance, share)) return;
             const double u = (x - star.position.x) / table_.step_px + table_.half;
             const double v = (y - star.position.y) / table_.step_px + table_.half;
             const int i0 = static_cast<int>(std::floor(u)), j0 = static_cast<int>(std::floor(v));
@@ -295,6 +307,108 @@ void refit(std::vector<Star>& stars, const Psf& psf, const PixelNoise& noise) {
     }
 }
 
+// ln FWHM, ln(β − 1), and the elongation's logarithm as a vector of twice the direction: no bounds to hit
+// from within.
+using CoreUnknowns = std::array<double, 4>;
+CoreUnknowns unknowns_of(const MoffatCore& core) {
+    const double e = std::log(core.elongation);
+    return {std::log(core.fwhm_px), std::log(core.moffat_beta - 1.0), e * std::cos(2.0 * core.direction_rad),
+            e * std::sin(2.0 * core.direction_rad)};
+}
+MoffatCore core_from(std::span<const double> u) {
+    return {std::exp(u[0]), 1.0 + std::exp(u[1]), std::exp(std::hypot(u[2], u[3])),
+            0.5 * std::atan2(u[3], u[2])};
+}
+
+// One shape to all stars at once. Each star's flux is eliminated, its sky held, its position refitted between
+// rounds. Alone, each star would trade wings for sky.
+class JointFit {
+  public:
+    JointFit(const std::vector<Star>& stars, const Psf& psf, const PixelNoise& noise) {
+        for (const Star& star : stars) {
+            if (!star.used || per_star_.size() == most_profiles) continue;
+            per_star_.push_back({star.position, {}});
+            const double flux = star.flux_adu;
+            within(star.given->cutout, star.position, joint_fwhm * psf.fwhm_px(),
+                   [&](int x, int y, double adu) {
+                       if (!std::isfinite(adu)) return;
+                       const double light = adu - star.given->sky_adu, share = psf.share(star.position, x, y);
+                       const double variance = noise.variance_adu2(flux * share);
+                       if (foreign(light / flux - share, variance / (flux * flux), share)) return;
+                       per_star_.back().samples.push_back(
+                           {x, y, light, 1.0 / (variance + std::pow(core_mismatch * flux * share, 2))});
+                       ++count_;
+                   });
+        }
+    }
+
+    [[nodiscard]] std::optional<MoffatCore> core(const MoffatCore& start) const {
+        const CoreUnknowns first = unknowns_of(start);
+        numerics::NonlinearOptions options;
+        options.most_iterations = 20;
+        options.relative_step = 1e-4;  // of a width: far below its error
+        options.relative_decrease = 1e-5;
+        const auto fit = numerics::nonlinear_fit(
+            [&](std::span<const double> u, std::span<double> r) { return residuals(u, r); },
+            {first.begin(), first.end()}, count_ + 1, options);
+        if (!fit) return std::nullopt;
+        return core_from(fit->parameters);
+    }
+
+  private:
+    struct Sample {
+        int x, y;
+        double light, weight;
+    };
+    struct PerStar {
+        frame::PixelPosition position;
+        std::vector<Sample> samples;
+    };
+
+    bool residuals(std::span<const double> u, std::span<double> r) const {
+        const MoffatCore core = core_from(u);
+        if (!(core.moffat_beta >= least_beta && core.moffat_beta <= most_beta)) return false;
+        const auto psf = Psf::make(core);
+        if (!psf) return false;
+        std::size_t next = 0;
+        r[next++] = (core.moffat_beta - usual_beta) / usual_beta_err;
+        std::vector<double> shares;
+        for (const PerStar& star : per_star_) {
+            shares.clear();
+            double with_data = 0.0, with_itself = 0.0;
+            for (const Sample& s : star.samples) {
+                shares.push_back(psf->share(star.position, s.x, s.y));
+                with_data += s.weight * shares.back() * s.light;
+                with_itself += s.weight * shares.back() * shares.back();
+            }
+            const double flux = with_itself > 0.0 ? with_data / with_itself : 0.0;
+            for (std::size_t k = 0; k < shares.size(); ++k) {
+                const Sample& s = star.samples[k];
+                r[next++] = std::sqrt(s.weight) * (s.light - flux * shares[k]);
+            }
+        }
+        return true;
+    }
+
+    std::vector<PerStar> per_star_;
+    std::size_t count_ = 0;
+};
+
+// Better core and positions from the first ones; as they were where the fit finds none.
+MoffatCore joint_core(MoffatCore core, std::vector<Star>& stars, const PixelNoise& noise) {
+    for (int round = 0; round < joint_rounds; ++round) {
+        const auto psf = Psf::make(core);
+        if (!psf) break;
+        const auto better = JointFit(stars, *psf, noise).core(core);
+        if (!better) break;
+        const auto sharper = Psf::make(*better);
+        if (!sharper) break;
+        core = *better;
+        refit(stars, *sharper, noise);
+    }
+    return core;
+}
+
 // What is left of a star's core beyond noise, over its light.
 double misfit(const Star& star, const Psf& psf, const PixelNoise& noise) {
     double squares = 0.0, expected = 0.0;
@@ -382,11 +496,15 @@ Result<BuiltPsf> build_psf(const std::vector<PsfStar>& offered, double fwhm_gues
              .mend = "Add bright, isolated, unsaturated stars to the sequence; they need no magnitude."});
     };
     if (stars.empty()) return no_star();
-    const MoffatCore core = core_of(stars, fwhm_guess_px, noise);
+    MoffatCore core = core_of(stars, fwhm_guess_px, noise);
     auto psf = Psf::make(core);
     if (!psf) return fail(psf.error());
     refit(stars, *psf, noise);
     set_odd_aside(stars, *psf, noise, left_out);
+    if (in_use(stars) == 0) return no_star();
+    core = joint_core(core, stars, noise);
+    psf = Psf::make(core);
+    if (!psf) return fail(psf.error());
     if (in_use(stars) == 0) return no_star();
     if (in_use(stars) >= stars_for_table) {
         TableMaker::Gain gain;
