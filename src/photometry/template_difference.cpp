@@ -1,2 +1,369 @@
 // SPDX-License-Identifier: MIT
+// Notation: I the frame, T the template on the frame's pixels, both above sky; K the kernel, S its sum.
+// Template convolved: D = I − K ⊗ T − b. Frame convolved: D = (K ⊗ I − T)/S − b. b is the mean of D away from
+// the transient: the two skies are known only so well, and a constant of the difference of both is all that
+// is needed.
 #include "photometry/template_difference.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "numerics/robust.hpp"
+#include "photometry/convolved_psf.hpp"
+#include "photometry/cosmic_hits.hpp"
+#include "photometry/image_part.hpp"
+
+namespace emberline::photometry {
+namespace {
+
+constexpr double stamp_radius_fwhm = 3.0;
+constexpr double least_stamp_radius_px = 6.0;
+constexpr double usual_beta = 3.5;  // of a core where the frame has no PSF
+// A template this much blurrier than the frame (FWHM) has the frame convolved to it.
+constexpr double blurrier = 1.03;
+// … unless that leaves the stamps so much worse.
+constexpr double much_worse = 1.25;
+constexpr double far_ratio = 0.10, off_ratio = 0.03;    // kernel's sum against the stars', relative …
+constexpr double far_sigma = 6.0, off_sigma = 3.0;      // … and in errors
+constexpr double far_excess = 0.15, off_excess = 0.03;  // of the light in stars' cores, left beyond noise
+constexpr double least_chi2 = 1.5;                      // below it what is left is noise
+constexpr double background_from_fwhm = 3.0, background_from_at_least_fwhm = 1.5;
+constexpr std::size_t background_pixels = 60;
+constexpr double bright_host = 4.0;  // times the usual variance: not for the background
+
+Problem refused(std::string what, std::string mend) {
+    return {.what = std::move(what), .where = "host template", .mend = std::move(mend)};
+}
+
+std::string fault_of(const ImagePart& part) {
+    const auto whole = [](const frame::Cutout& c) {
+        return !c.box.empty() &&
+               c.adu.size() == static_cast<std::size_t>(c.box.width) * static_cast<std::size_t>(c.box.height);
+    };
+    constexpr int least_side = 15;
+    if (!whole(part.target) || part.target.box.width < least_side || part.target.box.height < least_side)
+        return "has too few pixels about the transient.";
+    if (!(part.fwhm_px > 0.5 && part.fwhm_px < 60.0)) return "has no usable width of its stars.";
+    if (!(part.noise.sky_scatter_adu > 0.0) || !(part.noise.gain_e_per_adu > 0.0) ||
+        !std::isfinite(part.noise.sky_scatter_adu) || !std::isfinite(part.noise.gain_e_per_adu))
+        return "has no usable noise.";
+    if (!std::isfinite(part.sky_adu) || !std::isfinite(part.transient.x) || !std::isfinite(part.transient.y))
+        return "has no sky level or no place of the transient.";
+    for (const StarStamp& star : part.stars) {
+        if (!whole(star.cutout) || !std::isfinite(star.sky_adu) || !std::isfinite(star.position.x) ||
+            !std::isfinite(star.position.y))
+            return fmt::format("has no pixels of star {}.", star.label);
+    }
+    return "";
+}
+
+double largest(const std::vector<double>& v) {
+    return v.empty() ? 0.0 : *std::max_element(v.begin(), v.end());
+}
+
+// One direction of convolution, solved.
+struct Matched {
+    KernelBasis basis;
+    MatchKernel kernel;
+};
+
+PixelPlane part_of(const frame::PixelBox& from, const std::vector<double>& v, const frame::PixelBox& box) {
+    PixelPlane out{box, {}};
+    for (int y = box.y0; y < box.y0 + box.height; ++y) {
+        for (int x = box.x0; x < box.x0 + box.width; ++x)
+            out.v.push_back(v[static_cast<std::size_t>(y - from.y0) * static_cast<std::size_t>(from.width) +
+                              static_cast<std::size_t>(x - from.x0)]);
+    }
+    return out;
+}
+
+// Doubtful light of the reference spoils pixels within a core's width; of the image, its own pixel.
+std::vector<bool> usable_pixels(const PixelPlane& image, const std::vector<double>& image_doubt,
+                                const ReadyPixels& reference, int reach) {
+    std::vector<bool> usable;
+    const frame::PixelBox &box = image.box, &wide = reference.light.box;
+    for (int y = box.y0; y < box.y0 + box.height; ++y) {
+        for (int x = box.x0; x < box.x0 + box.width; ++x) {
+            bool good = image_doubt[usable.size()] == 0.0;
+            for (int v = y - reach; good && v <= y + reach; ++v) {
+                for (int u = x - reach; good && u <= x + reach; ++u)
+                    good = reference.doubt_adu[static_cast<std::size_t>(v - wide.y0) *
+                                                   static_cast<std::size_t>(wide.width) +
+                                               static_cast<std::size_t>(u - wide.x0)] == 0.0;
+            }
+            usable.push_back(good);
+        }
+    }
+    return usable;
+}
+
+Result<Matched> match(const StarPairs& pairs, bool template_convolved, const KernelShape& shape,
+                      double radius_px, double fwhm_px, int margin_px) {
+    Matched out{KernelBasis(shape), {}};
+    const int half = out.basis.half();
+    std::vector<KernelStamp> stamps;
+    KernelOptions options;
+    options.radius_px = radius_px;
+    options.expected_sum = template_convolved ? pairs.ratio : 1.0 / pairs.ratio;
+    double lags = 0.0;
+    std::vector<double> correlation(pairs.stars.front().correlation.size(), 0.0);
+    for (const StarPair& pair : pairs.stars) {
+        for (std::size_t k = 0; k < correlation.size(); ++k)
+            correlation[k] += pair.correlation[k] / static_cast<double>(pairs.stars.size());
+    }
+    for (const double c : correlation)
+        lags += c;
+    if (template_convolved) {
+        options.correlation = correlation;
+    } else {
+        options.image_correlation = lags;
+    }
+    const int reach = std::min(half, 1 + static_cast<int>(std::lround(fwhm_px)));
+    for (const StarPair& pair : pairs.stars) {
+        const ReadyPixels& reference = template_convolved ? pair.host_template : pair.frame;
+        const ReadyPixels& image = template_convolved ? pair.frame : pair.host_template;
+        const frame::PixelBox from = reference.light.box;
+        const frame::PixelBox narrow = grown(from, -margin_px), wide = grown(narrow, half);
+        KernelStamp stamp;
+        stamp.label = pair.label;
+        stamp.position = pair.position;
+        ReadyPixels cut;
+        cut.light = stamp.reference = part_of(from, reference.light.v, wide);
+        stamp.reference_variance = part_of(from, reference.variance_adu2, wide);
+        cut.doubt_adu = part_of(from, reference.doubt_adu, wide).v;
+        stamp.image = part_of(from, image.light.v, narrow);
+        stamp.image_variance = part_of(from, image.variance_adu2, narrow);
+        stamp.usable = usable_pixels(stamp.image, part_of(from, image.doubt_adu, narrow).v, cut, reach);
+        stamps.push_back(std::move(stamp));
+    }
+    auto kernel = solve_kernel(stamps, out.basis, options);
+    if (!kernel) return fail(kernel.error());
+    out.kernel = std::move(*kernel);
+    return out;
+}
+
+// The direction: the sharper image is convolved, unless its stamps are left worse.
+bool convolve_template(const Result<Matched>& forwards, const Result<Matched>& backwards,
+                       bool template_blurrier) {
+    if (!forwards || !backwards) return forwards.has_value();
+    const auto badness = [](const MatchKernel& k) { return std::max(least_chi2, k.chi2); };
+    const double there = badness(forwards->kernel), back = badness(backwards->kernel);
+    return template_blurrier ? back > much_worse * there : there <= much_worse * back;
+}
+
+// Equal weights where the sky may be told: away from the transient and from bright host, clipped.
+std::vector<double> background_weights(const std::vector<double>& d, const std::vector<double>& variance,
+                                       const frame::PixelBox& box, const frame::PixelPosition& transient,
+                                       double fwhm_px) {
+    std::vector<double> finite;
+    for (std::size_t k = 0; k < d.size(); ++k) {
+        if (std::isfinite(d[k])) finite.push_back(variance[k]);
+    }
+    if (finite.empty()) return {};
+    const double usual = numerics::quantile(finite, 0.25);
+    for (double from = background_from_fwhm; from >= background_from_at_least_fwhm; from -= 0.5) {
+        std::vector<std::size_t> there;
+        std::vector<double> values;
+        for (std::size_t k = 0; k < d.size(); ++k) {
+            const double x = box.x0 + static_cast<int>(k) % box.width - transient.x;
+            const double y = box.y0 + static_cast<int>(k) / box.width - transient.y;
+            if (!std::isfinite(d[k]) || variance[k] > bright_host * usual ||
+                x * x + y * y < from * from * fwhm_px * fwhm_px)
+                continue;
+            there.push_back(k), values.push_back(d[k]);
+        }
+        if (values.size() < background_pixels) continue;
+        const auto mean = numerics::clipped_mean(values);
+        constexpr double clip = 3.0;
+        std::vector<double> weights(d.size(), 0.0);
+        double n = 0.0;
+        for (std::size_t i = 0; i < there.size(); ++i) {
+            if (std::abs(values[i] - mean.mean) <= clip * mean.sigma) weights[there[i]] = 1.0, n += 1.0;
+        }
+        if (n < 0.5 * static_cast<double>(background_pixels)) continue;
+        for (double& w : weights)
+            w /= n;
+        return weights;
+    }
+    return {};
+}
+
+}  // namespace
+
+Result<Difference> subtract_template(
+    const ImagePart& frame, const ImagePart& host_template,
+    const std::function<std::optional<frame::PixelPosition>(const frame::PixelPosition&)>& to_template) {
+    for (const auto& [part, name] : {std::pair{&frame, "frame"}, std::pair{&host_template, "template"}}) {
+        if (std::string fault = fault_of(*part); !fault.empty())
+            return fail(refused(fmt::format("The {} {}", name, fault), "Check that frame."));
+    }
+    const auto registration = registered(frame, host_template, to_template);
+    if (!registration) return fail(registration.error());
+    const double template_fwhm_px = host_template.fwhm_px / registration->scale;
+    const double fwhm_px = std::max(frame.fwhm_px, template_fwhm_px);
+    const frame::PixelBox box = frame.target.box;
+    const int most_half = std::max(4, std::min(box.width, box.height) / 4);
+    const double radius_px = std::max(least_stamp_radius_px, stamp_radius_fwhm * fwhm_px);
+    const auto pairs = star_pairs(frame, host_template, *registration, radius_px, most_half);
+    if (!pairs) return fail(pairs.error());
+
+    const KernelShape shape =
+        kernel_shape(std::min(frame.fwhm_px, template_fwhm_px), fwhm_px, pairs->stars.size(), most_half);
+    const auto forwards = match(*pairs, true, shape, radius_px, fwhm_px, most_half);
+    const auto backwards = match(*pairs, false, shape, radius_px, fwhm_px, most_half);
+    if (!forwards && !backwards) return fail(forwards.error());
+    const bool template_convolved =
+        convolve_template(forwards, backwards, template_fwhm_px > blurrier * frame.fwhm_px);
+    const Matched& matched = template_convolved ? *forwards : *backwards;
+    const MatchKernel& kernel = matched.kernel;
+    const int half = kernel.half;
+
+    MoffatCore core;
+    core.fwhm_px = frame.fwhm_px;
+    core.moffat_beta = usual_beta;
+    auto own_psf = frame.psf ? Result<Psf>(*frame.psf) : Psf::make(core);
+    if (!own_psf) return fail(own_psf.error());
+    auto psf = template_convolved ? own_psf : convolved_psf(*own_psf, kernel.values, half, frame.transient);
+    if (!psf) return fail(psf.error());
+
+    Difference out{.psf = std::move(*psf)};
+    out.template_convolved = template_convolved;
+    out.ratio = template_convolved ? kernel.sum : 1.0 / kernel.sum;
+    out.ratio_err = kernel.sum_err / kernel.sum * out.ratio;
+    out.expected_ratio = pairs->ratio, out.expected_ratio_err = pairs->ratio_err;
+    out.stamps = kernel.used.size();
+    out.stamp_chi2 = kernel.chi2;
+    for (const auto* list : {&pairs->left_out, &kernel.left_out}) {
+        for (const std::string& star : *list)
+            out.remarks.push_back("Not used to match the template: star " + star + ".");
+    }
+
+    // Both images on the target's pixels.
+    ReadyPixels target = ready_pixels(frame.target, frame.sky_adu, frame.noise, frame.saturation_adu);
+    const std::vector<bool> hits = cosmic_hits(target.light, *own_psf, frame.noise);
+    fill_hits(target, hits, *own_psf, frame.transient);
+    const frame::PixelBox template_box = template_convolved ? grown(box, half) : box;
+    const ReadyPixels own = ready_pixels(host_template.target, host_template.sky_adu, host_template.noise,
+                                         host_template.saturation_adu);
+    auto map = std::make_shared<const ResampleMap>(host_template.target.box, std::vector<bool>{},
+                                                   template_box, registration->to_template);
+    const ReadyPixels there = resampled(own, *map);
+
+    const std::size_t n = target.light.v.size();
+    const double undefined = std::numeric_limits<double>::quiet_NaN();
+    std::vector<double> d(n, undefined), doubt(n, std::numeric_limits<double>::infinity());
+    out.variance_adu2.assign(n, undefined);
+    DifferenceParts& parts = out.parts;
+    parts.host_adu.assign(n, 0.0);
+    parts.saturated.assign(n, false);
+    parts.cosmic_ray = hits;
+
+    const PixelPlane& sharp = template_convolved ? there.light : target.light;
+    std::vector<double> squares, sizes;
+    for (const double k : kernel.values)
+        squares.push_back(k * k), sizes.push_back(std::abs(k));
+    const auto flags = [&](const std::vector<bool>& marked, const frame::PixelBox& on) {
+        PixelPlane plane{on, {}};
+        for (const bool mark : marked)
+            plane.v.push_back(mark ? 1.0 : 0.0);
+        return plane;
+    };
+    const std::vector<PixelPlane> basis = matched.basis.convolve_all(sharp);
+    const PixelPlane convolved = convolve(sharp, kernel.values, half);
+    const PixelPlane noise =
+        convolve({sharp.box, template_convolved ? there.variance_adu2 : target.variance_adu2}, squares, half);
+    const PixelPlane doubts =
+        convolve({sharp.box, template_convolved ? there.doubt_adu : target.doubt_adu}, sizes, half);
+    const PixelPlane saturation =
+        convolve(flags(template_convolved ? there.saturated : target.saturated, sharp.box), sizes, half);
+    double size = 0.0;
+    for (const double k : sizes)
+        size += k;
+    constexpr double touched = 0.03;
+    parts.gradient.assign(basis.size(), {box, std::vector<double>(n, 0.0)});
+    const frame::PixelBox inner = convolved.box;
+    for (int y = inner.y0; y < inner.y0 + inner.height; ++y) {
+        for (int x = inner.x0; x < inner.x0 + inner.width; ++x) {
+            const auto in = static_cast<std::size_t>(y - inner.y0) * static_cast<std::size_t>(inner.width) +
+                            static_cast<std::size_t>(x - inner.x0);
+            const auto k = static_cast<std::size_t>(y - box.y0) * static_cast<std::size_t>(box.width) +
+                           static_cast<std::size_t>(x - box.x0);
+            const bool saturated_there = saturation.v[in] > touched * size;
+            if (template_convolved) {
+                parts.host_adu[k] = convolved.v[in];
+                d[k] = target.light.v[k] - convolved.v[in];
+                out.variance_adu2[k] = target.variance_adu2[k] + noise.v[in];
+                doubt[k] = target.doubt_adu[k] + doubts.v[in];
+                parts.saturated[k] = target.saturated[k] || saturated_there;
+                if (hits[k]) doubt[k] = std::numeric_limits<double>::infinity();
+            } else {
+                const double s = kernel.sum;
+                parts.host_adu[k] = there.light.v[k] / s;
+                d[k] = (convolved.v[in] - there.light.v[k]) / s;
+                out.variance_adu2[k] = (noise.v[in] + there.variance_adu2[k]) / (s * s);
+                doubt[k] = (doubts.v[in] + there.doubt_adu[k]) / s;
+                parts.saturated[k] = there.saturated[k] || saturated_there;
+            }
+            for (std::size_t b = 0; b < basis.size(); ++b) {
+                const double c = basis[b].v[in];
+                parts.gradient[b].v[k] = template_convolved ? -c : (c - (b == 0 ? d[k] : 0.0)) / kernel.sum;
+            }
+        }
+    }
+    // A pixel is left out where a filling could move it by more than half its own noise.
+    constexpr double most_doubt_sigma = 0.5;
+    for (std::size_t k = 0; k < n; ++k) {
+        if (!(doubt[k] <= most_doubt_sigma * std::sqrt(out.variance_adu2[k]))) d[k] = undefined;
+    }
+    parts.background_weights =
+        background_weights(d, out.variance_adu2, box, frame.transient, out.psf.fwhm_px());
+    if (parts.background_weights.empty()) {
+        return fail(refused("Frame and template share too few pixels about the transient.",
+                            "Take a template that covers the transient's surroundings."));
+    }
+    for (std::size_t k = 0; k < n; ++k) {
+        if (parts.background_weights[k] > 0.0) parts.background_adu += parts.background_weights[k] * d[k];
+    }
+    out.image.box = box;
+    for (std::size_t k = 0; k < n; ++k) {
+        out.image.adu.push_back(static_cast<float>(d[k] - parts.background_adu));
+        if (!std::isfinite(d[k])) out.variance_adu2[k] = undefined;
+    }
+    parts.kernel = kernel;
+    parts.resampled = std::move(map);
+    parts.template_variance_adu2 = own.variance_adu2;
+
+    // What may be wrong with it.
+    const double off = std::abs(out.ratio / out.expected_ratio - 1.0);
+    const double off_err = std::hypot(out.ratio_err, out.expected_ratio_err) / out.expected_ratio;
+    if (off > std::max(far_ratio, far_sigma * off_err)) {
+        return fail(refused(
+            fmt::format("By the kernel the frame has {:.3f} times the template's light, by the stars {:.3f}.",
+                        out.ratio, out.expected_ratio),
+            "Check that the template shows the same field in the same band, without saturated stars."));
+    }
+    if (off > std::max(off_ratio, off_sigma * off_err)) {
+        out.remarks.push_back(fmt::format(
+            "The kernel's sum {:.3f} ± {:.3f} differs from the stars' light ratio {:.3f} ± {:.3f}.",
+            out.ratio, out.ratio_err, out.expected_ratio, out.expected_ratio_err));
+    }
+    if (kernel.chi2 > least_chi2 && kernel.excess > far_excess) {
+        return fail(refused(
+            fmt::format("The stars do not vanish when the template is subtracted: {:.0f} % of their cores is "
+                        "left, chi² {:.1f} a pixel.",
+                        100.0 * kernel.excess, kernel.chi2),
+            "Take a template whose stars are round, or check its plate solution."));
+    }
+    if (kernel.chi2 > least_chi2 && kernel.excess > off_excess) {
+        out.remarks.push_back(fmt::format("The template leaves {:.1f} % of the stars' cores (chi² {:.1f}).",
+                                          100.0 * kernel.excess, kernel.chi2));
+    }
+    if (largest(sizes) > 0.0 && size > 2.0 * kernel.sum)
+        out.remarks.push_back("The kernel sharpens: noise is raised where template and frame are alike.");
+    return out;
+}
+
+}  // namespace emberline::photometry
