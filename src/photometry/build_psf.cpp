@@ -29,9 +29,11 @@ constexpr double least_step_px = 0.5;
 constexpr int rounds = 4;
 constexpr double sample_sigma = 5.0;    // a sample further from its node is a neighbour's or a cosmic ray's
 constexpr double sample_slack = 0.002;  // of the star's light, beyond noise,
-constexpr double core_slack = 0.3;      // and of what the core puts there
-constexpr double odd_star = 4.0;        // misfit of a star over the usual one that sets it aside
-constexpr double least_misfit = 0.01;   // of its light: below it no star is odd
+constexpr double neighbour_from_fwhm = 1.5;  // nearer, a misfit is the star's own shape
+constexpr double neighbour_hides_fwhm = 1.5;
+constexpr double core_slack = 0.3;     // and of what the core puts there
+constexpr double odd_star = 4.0;       // misfit of a star over the usual one that sets it aside
+constexpr double least_misfit = 0.01;  // of its light: below it no star is odd
 constexpr double usual_beta = 3.5, least_beta = 1.5, most_beta = 30.0;
 // The joint fit of the core: β is held where few pixels or little light tell it.
 constexpr double usual_beta_err = 1.5;  // common practice, no source
@@ -45,6 +47,7 @@ struct Star {
     double signal_to_noise = 0.0;
     frame::PixelPosition position;
     bool used = true;
+    std::vector<frame::PixelPosition> neighbours;  // and cosmic rays: pixels about them take no part
 };
 
 double reach_within(const frame::Cutout& cutout, const frame::PixelPosition& at) {
@@ -71,6 +74,11 @@ void within(const frame::Cutout& cutout, const frame::PixelPosition& at, double 
 // Empty where the star can be used.
 std::string fault_of(Star& star, double fwhm, const PixelNoise& noise, double saturation) {
     const PsfStar& given = *star.given;
+    const frame::PixelBox& box = given.cutout.box;
+    if (!box.empty() &&
+        given.cutout.adu.size() != static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height))
+        return "a torn stamp";
+    if (!std::isfinite(given.sky_adu)) return "no sky";
     if (!(std::isfinite(star.position.x) && std::isfinite(star.position.y)) ||
         !(reach_within(given.cutout, star.position) >= core_fwhm * fwhm))
         return "cut by the edge";
@@ -86,7 +94,7 @@ std::string fault_of(Star& star, double fwhm, const PixelNoise& noise, double sa
     if (saturated) return "saturated";
     star.flux_adu = light;
     star.signal_to_noise = variance > 0.0 ? light / std::sqrt(variance) : 0.0;
-    if (!(star.signal_to_noise >= least_signal_to_noise)) return "too faint";
+    if (!(star.signal_to_noise >= least_signal_to_noise) || !std::isfinite(light)) return "too faint";
     return "";
 }
 
@@ -108,6 +116,39 @@ MoffatCore core_of(std::vector<Star>& stars, double fwhm, const PixelNoise& nois
 bool foreign(double residual, double variance, double share) {
     return std::abs(residual) >
            sample_sigma * std::sqrt(variance) + sample_slack + core_slack * std::max(share, 0.0);
+}
+
+bool hidden(const Star& star, int x, int y, double fwhm) {
+    return std::any_of(star.neighbours.begin(), star.neighbours.end(), [&](const frame::PixelPosition& n) {
+        return std::hypot(x - n.x, y - n.y) < neighbour_hides_fwhm * fwhm;
+    });
+}
+
+// Pixels that stand out beyond the star's own image, brightest first, each with its surroundings.
+void find_neighbours(std::vector<Star>& stars, const Psf& psf, const PixelNoise& noise) {
+    struct Light {
+        int x, y;
+        double share;
+    };
+    const double own = neighbour_from_fwhm * psf.fwhm_px() * std::sqrt(psf.core().elongation);
+    for (Star& star : stars) {
+        if (!star.used) continue;
+        std::vector<Light> found;
+        const double flux = star.flux_adu;
+        within(star.given->cutout, star.position, psf.reach_px(), [&](int x, int y, double adu) {
+            if (!std::isfinite(adu) || std::hypot(x - star.position.x, y - star.position.y) < own) return;
+            const double share = psf.share(star.position, x, y);
+            const double r = (adu - star.given->sky_adu) / flux - share;
+            const double variance = noise.variance_adu2(flux * share) / (flux * flux);
+            if (r > 0.0 && foreign(r, variance, share)) found.push_back({x, y, r});
+        });
+        std::sort(found.begin(), found.end(),
+                  [](const Light& a, const Light& b) { return a.share > b.share; });
+        for (const Light& light : found) {
+            if (!hidden(star, light.x, light.y, psf.fwhm_px()))
+                star.neighbours.push_back({static_cast<double>(light.x), static_cast<double>(light.y)});
+        }
+    }
 }
 
 // One node's samples: for the value alone, and for a plane of it over the frame.
@@ -167,7 +208,7 @@ class TableMaker {
         const double big_x = (star.position.x - table_.middle.x) / table_.span_px;
         const double big_y = (star.position.y - table_.middle.y) / table_.span_px;
         within(star.given->cutout, star.position, reach, [&](int x, int y, double adu) {
-            if (!std::isfinite(adu)) return;
+            if (!std::isfinite(adu) || hidden(star, x, y, psf.fwhm_px())) return;
             const double share = psf.share(star.position, x, y);
             const double r = (adu - star.given->sky_adu) / star.flux_adu - share;
             const double variance =
@@ -502,6 +543,7 @@ Result<BuiltPsf> build_psf(const std::vector<PsfStar>& offered, double fwhm_gues
     refit(stars, *psf, noise);
     set_odd_aside(stars, *psf, noise, left_out);
     if (in_use(stars) == 0) return no_star();
+    find_neighbours(stars, *psf, noise);
     core = joint_core(core, stars, noise);
     psf = Psf::make(core);
     if (!psf) return fail(psf.error());
