@@ -372,7 +372,7 @@ class JointFit {
             const double flux = star.flux_adu;
             within(star.given->cutout, star.position, joint_fwhm * psf.fwhm_px(),
                    [&](int x, int y, double adu) {
-                       if (!std::isfinite(adu)) return;
+                       if (!std::isfinite(adu) || hidden(star, x, y, psf.fwhm_px())) return;
                        const double light = adu - star.given->sky_adu, share = psf.share(star.position, x, y);
                        const double variance = noise.variance_adu2(flux * share);
                        if (foreign(light / flux - share, variance / (flux * flux), share)) return;
