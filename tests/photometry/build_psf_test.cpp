@@ -206,7 +206,7 @@ TEST_CASE("trailed, double-humped and hollow stars are drawn by the table", "[bu
         CHECK_FALSE(built->psf.table().constant.empty());
         const Judged j = judge(built->psf, shape, odd.fwhm, 4e5, random);
         CHECK(std::abs(j.encircled_off) < 0.004);
-        CHECK(j.flux_spread < 0.006);  // photons alone: 0.0015
+        CHECK(j.flux_spread < 0.005);  // photons alone: 0.0015; the rest is where in its pixel a star sits
         CHECK(j.common == Approx(1.0).margin(0.01));
         // The core alone misses by far more.
         const auto bare = Psf::make(built->psf.core());
@@ -314,7 +314,7 @@ TEST_CASE("neighbours and cosmic rays in a stamp leave the PSF alone", "[build_p
     const auto built = build_psf(field.stars, 2.5, noise, saturation_adu);
     REQUIRE(built);
     const Judged j = judge(built->psf, shape, 2.5, 4e5, random);
-    CHECK(std::abs(j.encircled_off) < 0.02);
+    CHECK(std::abs(j.encircled_off) < 0.008);
     CHECK(j.flux_spread < 0.003);
 }
 
