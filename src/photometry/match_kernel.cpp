@@ -17,6 +17,7 @@ namespace {
 using numerics::Matrix;
 
 constexpr int most_rounds = 6;
+constexpr double settled = 1e-5;  // change of the sum, relative
 constexpr double pixel_clip_sigma = 5.0;
 constexpr double star_clip_sigma = 4.0;
 // The brightest cores match no better than so much of their light, since PSFs change over a frame: without
@@ -167,6 +168,27 @@ Equations together(const std::vector<Prepared>& stars, const Matrix& g, double k
     return out;
 }
 
+// By how much the star's light differs from the model's, without pixels that stand out of that difference.
+void measure_light_off(Prepared& star) {
+    std::vector<bool> out = star.clipped;
+    for (int pass = 0; pass < 2; ++pass) {
+        double mm = 0.0, mr = 0.0;
+        for (std::size_t i = 0; i < star.pixels.size(); ++i) {
+            if (out[i]) continue;
+            mm += star.model[i] * star.model[i] / star.variance[i];
+            mr += star.model[i] * star.residual[i] / star.variance[i];
+        }
+        star.light_off = mm > 0.0 ? mr / mm : 0.0;
+        star.light_off_err = mm > 0.0 ? 1.0 / std::sqrt(mm) : 1.0;
+        std::vector<double> left;
+        for (std::size_t i = 0; i < star.pixels.size(); ++i)
+            left.push_back((star.residual[i] - star.light_off * star.model[i]) / std::sqrt(star.variance[i]));
+        const double spread = numerics::mad_to_sigma * numerics::median_absolute_deviation(left, 0.0);
+        for (std::size_t i = 0; i < left.size(); ++i)
+            out[i] = star.clipped[i] || std::abs(left[i]) > pixel_clip_sigma * std::max(1.0, spread);
+    }
+}
+
 void look_at(Prepared& star, const std::vector<double>& a) {
     double sum_w = 0.0, sum_wr = 0.0;
     for (std::size_t i = 0; i < star.pixels.size(); ++i) {
@@ -179,7 +201,6 @@ void look_at(Prepared& star, const std::vector<double>& a) {
         sum_w += 1.0 / star.variance[i], sum_wr += star.residual[i] / star.variance[i];
     }
     const double sky = sum_w > 0.0 ? sum_wr / sum_w : 0.0;
-    double mm = 0.0, mr = 0.0;
     star.chi2 = 0.0, star.count = 0;
     for (std::size_t i = 0; i < star.pixels.size(); ++i) {
         star.residual[i] -= sky;
@@ -187,11 +208,8 @@ void look_at(Prepared& star, const std::vector<double>& a) {
         const double soft = core_softening * star.model[i];
         star.chi2 += star.residual[i] * star.residual[i] / (star.variance[i] - soft * soft);
         ++star.count;
-        mm += star.model[i] * star.model[i] / star.variance[i];
-        mr += star.model[i] * star.residual[i] / star.variance[i];
     }
-    star.light_off = mm > 0.0 ? mr / mm : 0.0;
-    star.light_off_err = mm > 0.0 ? 1.0 / std::sqrt(mm) : 1.0;
+    measure_light_off(star);
 }
 
 bool clip_pixels(Prepared& star) {
@@ -207,8 +225,9 @@ bool clip_pixels(Prepared& star) {
     return changed;
 }
 
-// The star that is least like the others, if it is unlike them at all.
-Prepared* unlike_the_others(std::vector<Prepared>& stars) {
+// The star that is least like the others, if it is unlike them at all: by its light, and by its shape once
+// single pixels have been clipped.
+Prepared* unlike_the_others(std::vector<Prepared>& stars, bool by_shape) {
     std::vector<double> offs, chi2s;
     for (const Prepared& star : stars) {
         if (!star.used) continue;
@@ -226,7 +245,8 @@ Prepared* unlike_the_others(std::vector<Prepared>& stars) {
         const double off =
             std::abs(star.light_off - middle) / std::max(star_clip_sigma * sigma, least_light_off);
         const double chi2 = star.chi2 / static_cast<double>(std::max<std::size_t>(1, star.count));
-        const double by = std::max(off, chi2 / (unlike_chi2 * std::max(1.0, usual_chi2)));
+        const double shape = chi2 / (unlike_chi2 * std::max(1.0, usual_chi2));
+        const double by = by_shape ? std::max(off, shape) : off;
         if (by > worst_by) worst = &star, worst_by = by;
     }
     return worst;
@@ -316,6 +336,7 @@ Result<MatchKernel> solve_kernel(const std::vector<KernelStamp>& stamps, const K
         }
     }
     std::size_t dropped = 0;
+    bool clipped = false;
     for (int round = 0; round < most_rounds + static_cast<int>(most_left_out); ++round) {
         const std::vector<double> kernel = basis.sum(a);
         double squares = 0.0;
@@ -332,13 +353,13 @@ Result<MatchKernel> solve_kernel(const std::vector<KernelStamp>& stamps, const K
         lower = numerics::cholesky_lower(equations.normal);
         const std::vector<double> before = a;
         a = numerics::solve_cholesky(lower, equations.right);
-        bool changed = round == 0 || std::abs(a[0] - before[0]) > 1e-6 * std::abs(a[0]);
+        bool changed = round == 0 || std::abs(a[0] - before[0]) > settled * std::abs(a[0]);
         for (Prepared& star : stars) {
             if (!star.used) continue;
             look_at(star, a);
         }
         if (round > 0) {
-            if (Prepared* odd = dropped < most_left_out ? unlike_the_others(stars) : nullptr) {
+            if (Prepared* odd = dropped < most_left_out ? unlike_the_others(stars, clipped) : nullptr) {
                 odd->used = false;
                 out.left_out.push_back(odd->stamp->label + ": unlike the others");
                 ++dropped;
@@ -346,6 +367,7 @@ Result<MatchKernel> solve_kernel(const std::vector<KernelStamp>& stamps, const K
             } else {
                 for (Prepared& star : stars)
                     changed |= star.used && clip_pixels(star);
+                clipped = true;
             }
         }
         if (!changed) break;

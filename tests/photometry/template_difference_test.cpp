@@ -121,10 +121,12 @@ PixelMapping mapping(const Camera& camera) {
 
 }  // namespace
 
-TEST_CASE("the difference of frame and template is the transient alone, whatever the template's scale",
-          "[difference]") {
-    // Truth: the light put in. Fixed seeds. Bias: 0.5 % of the flux; spread: (F − truth)/σ with the common
-    // part. 100 realisations tell a spread to 7 %.
+namespace {
+
+// Truth: the light put in. Bias and spread of (F − truth)/σ, the common part in σ. A spread from n values is
+// known to 1/sqrt(2n), a mean pull to 1/sqrt(n).
+void put_back_and_compare(int realisations, double most_bias, double least_spread, double most_spread) {
+    const double count = realisations;
     struct Case {
         const char* name;
         double scale, degrees;
@@ -148,7 +150,7 @@ TEST_CASE("the difference of frame and template is the transient alone, whatever
         const Psf psf = gaussian_psf(c.sigma_frame);
         bool convolved = true;
         double seconds = 0.0, ratio = 0.0;
-        for (std::uint64_t seed = 0; seed < 100; ++seed) {
+        for (std::uint64_t seed = 0; seed < static_cast<std::uint64_t>(realisations); ++seed) {
             numerics::Random random(1000 + seed);
             const ImagePart now = part_of(scene, frame, true, 32, &random);
             const ImagePart then =
@@ -162,7 +164,7 @@ TEST_CASE("the difference of frame and template is the transient alone, whatever
             REQUIRE(light);
             seconds += std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
             convolved = difference->template_convolved;
-            ratio += difference->ratio / 100.0;
+            ratio += difference->ratio / count;
             for (std::size_t k = 0; k < 3; ++k) {
                 const double truth = frame.gain * scene.transient.light *
                                      (k == 2 ? 1.0 : psf.encircled(now.transient, grid.radii_px[k]));
@@ -179,16 +181,159 @@ TEST_CASE("the difference of frame and template is the transient alone, whatever
         for (std::size_t k = 0; k < 3; ++k) {
             double mean = 0.0, square = 0.0;
             for (const double p : pulls[k])
-                mean += p / 100.0, square += p * p / 100.0;
+                mean += p / count, square += p * p / count;
             const double bias = numerics::median(fluxes[k]);
             UNSCOPED_INFO(c.name << " aperture " << k << ": bias " << 100.0 * bias << " %, spread "
                                  << std::sqrt(square - mean * mean) << ", mean pull " << mean
                                  << ", template convolved " << convolved << ", ratio " << ratio << ", "
-                                 << seconds / 100.0 << " s");
-            CHECK(std::abs(bias) < 0.005);
-            CHECK(std::sqrt(square - mean * mean) > 0.80);
-            CHECK(std::sqrt(square - mean * mean) < 1.15);
+                                 << seconds / count << " s");
+            CHECK(std::abs(bias) < most_bias);
+            CHECK(std::sqrt(square - mean * mean) > least_spread);
+            CHECK(std::sqrt(square - mean * mean) < most_spread);
         }
         CHECK(ratio == Approx(1.0 / c.light).epsilon(0.005));
     }
+}
+
+}  // namespace
+
+TEST_CASE("the difference of frame and template is the transient alone, whatever the template's scale",
+          "[difference]") {
+    // Seeds 1000 to 1007: eight frames each of four templates; the long study below has the goals.
+    put_back_and_compare(8, 0.01, 0.4, 1.9);
+}
+
+TEST_CASE("over many frames the difference is unbiased and its error is the scatter", "[.long][difference]") {
+    // Seeds 1000 to 1099. Goals: bias under 0.5 % of the flux, spread 0.85 to 1.15.
+    put_back_and_compare(100, 0.005, 0.85, 1.15);
+}
+
+namespace {
+
+struct Pair {
+    Scene scene;
+    Camera frame, deep;
+    ImagePart now, then;
+    explicit Pair(std::uint64_t seed) {
+        frame.sigma_px = 1.7;
+        deep.scale = 1.3, deep.degrees = 20.0, deep.sigma_px = 1.7, deep.scatter_adu = 8.0;
+        deep.offset = {300.0, 100.0};
+        numerics::Random random(seed);
+        now = part_of(scene, frame, true, 32, &random);
+        then = part_of(scene, deep, false, 60, &random);
+    }
+    [[nodiscard]] FluxGrid grid() const { return {{4.0, 6.0, 0.0}, 2}; }
+};
+
+}  // namespace
+
+TEST_CASE("a mean shift of the plate solution is taken out", "[difference]") {
+    // The same pixels with a mapping 1.7 px off must give the same flux as without (0.1 %).
+    const Pair pair(3);
+    const auto right = subtract_template(pair.now, pair.then, mapping(pair.deep));
+    const auto off =
+        subtract_template(pair.now, pair.then, [&](const PixelPosition& p) -> std::optional<PixelPosition> {
+            const PixelPosition there = pair.deep.at(p);
+            return PixelPosition{there.x + 1.5, there.y - 0.8};
+        });
+    REQUIRE(right);
+    REQUIRE(off);
+    const auto a = measure_difference(*right, pair.now, pair.grid(), pair.now.transient);
+    const auto b = measure_difference(*off, pair.now, pair.grid(), pair.now.transient);
+    REQUIRE(a);
+    REQUIRE(b);
+    CHECK(b->flux_e[1] == Approx(a->flux_e[1]).epsilon(0.001));
+}
+
+TEST_CASE("a template that cannot serve is refused with the reason", "[difference]") {
+    const Pair pair(4);
+    const auto refused = [&](const ImagePart& now, const ImagePart& then, const PixelMapping& to) {
+        const auto difference = subtract_template(now, then, to);
+        REQUIRE_FALSE(difference);
+        CHECK_FALSE(difference.error().mend.empty());
+        return difference.error().what;
+    };
+    const PixelMapping to = mapping(pair.deep);
+    ImagePart other = pair.then;
+    for (StarStamp& star : other.stars)
+        star.label = "x" + star.label;
+    CHECK(refused(pair.now, other, to).find("none is on both") != std::string::npos);
+    ImagePart scattered = pair.then;
+    for (std::size_t k = 0; k < scattered.stars.size(); ++k)
+        scattered.stars[k].position.x += k % 2 == 0 ? 9.0 : -9.0;
+    CHECK(refused(pair.now, scattered, to).find("do not fall together") != std::string::npos);
+    ImagePart dazzled = pair.then;
+    dazzled.saturation_adu = 400.0;
+    CHECK(refused(pair.now, dazzled, to).find("saturated") != std::string::npos);
+    CHECK(refused(pair.now, pair.then, [](const PixelPosition&) {
+              return std::optional<PixelPosition>();
+          }).empty() == false);
+    ImagePart elsewhere = pair.then;
+    elsewhere.target.box.x0 += 500;
+    CHECK(refused(pair.now, elsewhere, to).find("share too few pixels") != std::string::npos);
+    ImagePart empty;
+    CHECK(refused(empty, pair.then, to).find("The frame") != std::string::npos);
+    ImagePart undefined = pair.now;
+    std::fill(undefined.target.adu.begin(), undefined.target.adu.end(),
+              std::numeric_limits<float>::quiet_NaN());
+    CHECK_FALSE(refused(undefined, pair.then, to).empty());
+}
+
+TEST_CASE("a cosmic ray on the transient is left out and flagged", "[difference]") {
+    // Against the same frame without it: within 3 % in the PSF's fit, where the hit alone is 20 % of the
+    // light.
+    Pair pair(5);
+    const auto clean = subtract_template(pair.now, pair.then, mapping(pair.deep));
+    REQUIRE(clean);
+    const auto before = measure_difference(*clean, pair.now, pair.grid(), pair.now.transient);
+    REQUIRE(before);
+    CHECK_FALSE(before->caveats.has(Caveat::cosmic_ray));
+    pair.now.target.at(201, 201) += 8000.0F;
+    const auto hit = subtract_template(pair.now, pair.then, mapping(pair.deep));
+    REQUIRE(hit);
+    const auto after = measure_difference(*hit, pair.now, pair.grid(), pair.now.transient);
+    REQUIRE(after);
+    CHECK(after->caveats.has(Caveat::cosmic_ray));
+    CHECK(after->caveats.has(Caveat::bad_pixels));
+    for (std::size_t k = 0; k < 3; ++k)
+        CHECK(after->flux_e[k] == Approx(before->flux_e[k]).epsilon(0.03));
+}
+
+TEST_CASE("a saturated nucleus under the aperture is flagged", "[difference]") {
+    Pair pair(6);
+    // Cut the nucleus where a sensor would, and say so.
+    float most = 0.0F;
+    for (const float adu : pair.now.target.adu)
+        most = std::max(most, adu);
+    for (const StarStamp& star : pair.now.stars)
+        for (const float adu : star.cutout.adu)
+            most = std::max(most, adu);
+    pair.now.saturation_adu = static_cast<double>(most) + 1.0;
+    for (int y = 201; y <= 204; ++y) {
+        for (int x = 204; x <= 207; ++x)
+            pair.now.target.at(x, y) = most + 2.0F;
+    }
+    const auto difference = subtract_template(pair.now, pair.then, mapping(pair.deep));
+    REQUIRE(difference);
+    const auto light = measure_difference(*difference, pair.now, pair.grid(), pair.now.transient);
+    REQUIRE(light);
+    CHECK(light->caveats.has(Caveat::saturated));
+}
+
+TEST_CASE("a transient that the template still holds is found in it", "[difference]") {
+    Pair pair(7);
+    const double ratio = 1.0 / pair.deep.light;
+    const auto none = transient_in_template(pair.then, ratio);
+    REQUIRE(none);
+    CHECK(std::abs(none->flux_adu) < 4.0 * none->err_adu);
+    Scene half = pair.scene;
+    half.transient.light *= 0.5;
+    numerics::Random random(8);
+    const auto left = transient_in_template(part_of(half, pair.deep, true, 60, &random), ratio);
+    REQUIRE(left);
+    CHECK(left->err_adu > 0.0);
+    CHECK(std::abs(left->flux_adu - half.transient.light) < 4.0 * left->err_adu);
+    CHECK(left->flux_adu > 4.0 * left->err_adu);
+    CHECK_FALSE(transient_in_template(ImagePart{}, 1.0));
+    CHECK_FALSE(transient_in_template(pair.then, std::numeric_limits<double>::quiet_NaN()));
 }
