@@ -10,67 +10,33 @@
 #include <cmath>
 #include <limits>
 #include <optional>
-#include <span>
 
-#include "numerics/least_squares.hpp"
 #include "numerics/robust.hpp"
+#include "photometry/psf_core.hpp"
 #include "photometry/psf_fit.hpp"
-#include "stars/profile.hpp"
 
 namespace emberline::photometry {
 namespace {
 
+using Star = StarOfPsf;
+
 constexpr double least_signal_to_noise = 20.0;
-constexpr double core_fwhm = 1.5;          // a star must be whole out to here
-constexpr std::size_t most_profiles = 12;  // more do not sharpen the core worth the time
-constexpr double table_fwhm = 2.2;         // reach of the table
+constexpr double core_fwhm = 1.5;   // a star must be whole out to here
+constexpr double table_fwhm = 2.2;  // reach of the table
 // Five and eight were tried too, on trailed, double-humped and hollow stars: fluxes scatter twice as much
 // with five, and three stars do not fill the nodes of eight.
 constexpr double steps_per_fwhm = 7.0;
 constexpr double least_step_px = 0.5;
 constexpr int rounds = 4;
-constexpr double sample_sigma = 5.0;    // a sample further from its node is a neighbour's or a cosmic ray's
-constexpr double sample_slack = 0.002;  // of the star's light, beyond noise,
 constexpr double neighbour_from_fwhm = 1.5;  // nearer, a misfit is the star's own shape
-constexpr double neighbour_hides_fwhm = 1.5;
-constexpr double core_slack = 1.0;     // and of what the core puts there
-constexpr double odd_star = 4.0;       // misfit of a star over the usual one that sets it aside
-constexpr double least_misfit = 0.01;  // of its light: below it no star is odd
-constexpr double usual_beta = 3.5, least_beta = 1.5, most_beta = 30.0;
-// The joint fit of the core: β is held where few pixels or little light tell it.
-constexpr double usual_beta_err = 1.5;  // common practice, no source
-constexpr double joint_fwhm = 3.0;      // reach of the joint fit
-constexpr double core_mismatch = 0.01;  // of a pixel's light: no star is a perfect Moffat profile
+constexpr double odd_star = 4.0;             // misfit of a star over the usual one that sets it aside
+constexpr double least_misfit = 0.01;        // of its light: below it no star is odd
 constexpr int joint_rounds = 2;
-
-struct Star {
-    const PsfStar* given = nullptr;
-    double flux_adu = 0.0;
-    double signal_to_noise = 0.0;
-    frame::PixelPosition position;
-    bool used = true;
-    std::vector<frame::PixelPosition> neighbours;  // and cosmic rays: pixels about them take no part
-};
 
 double reach_within(const frame::Cutout& cutout, const frame::PixelPosition& at) {
     return std::min({at.x - cutout.box.x0, at.y - cutout.box.y0,
                      cutout.box.x0 + cutout.box.width - 1.0 - at.x,
                      cutout.box.y0 + cutout.box.height - 1.0 - at.y});
-}
-
-template <class Visit>
-void within(const frame::Cutout& cutout, const frame::PixelPosition& at, double radius, const Visit& visit) {
-    const int x0 = std::max(cutout.box.x0, static_cast<int>(std::ceil(at.x - radius)));
-    const int x1 =
-        std::min(cutout.box.x0 + cutout.box.width - 1, static_cast<int>(std::floor(at.x + radius)));
-    const int y0 = std::max(cutout.box.y0, static_cast<int>(std::ceil(at.y - radius)));
-    const int y1 =
-        std::min(cutout.box.y0 + cutout.box.height - 1, static_cast<int>(std::floor(at.y + radius)));
-    for (int y = y0; y <= y1; ++y) {
-        for (int x = x0; x <= x1; ++x) {
-            if (std::hypot(x - at.x, y - at.y) <= radius) visit(x, y, static_cast<double>(cutout.at(x, y)));
-        }
-    }
 }
 
 // Empty where the star can be used.
@@ -98,32 +64,6 @@ std::string fault_of(Star& star, double fwhm, const PixelNoise& noise, double sa
     star.signal_to_noise = variance > 0.0 ? light / std::sqrt(variance) : 0.0;
     if (!(star.signal_to_noise >= least_signal_to_noise) || !std::isfinite(light)) return "too faint";
     return "";
-}
-
-MoffatCore core_of(std::vector<Star>& stars, double fwhm, const PixelNoise& noise) {
-    std::vector<stars::StarProfile> profiles;
-    for (const Star& star : stars) {
-        if (profiles.size() == most_profiles) break;
-        const auto fitted = stars::fit_profile(star.given->cutout, star.position, fwhm, noise.gain_e_per_adu,
-                                               noise.sky_scatter_adu * noise.gain_e_per_adu);
-        if (fitted) profiles.push_back(*fitted);
-    }
-    if (profiles.empty()) return {fwhm, usual_beta, 1.0, 0.0};
-    const stars::FrameProfile shape = stars::combine(profiles);
-    return {shape.fwhm_px, std::clamp(shape.moffat_beta, least_beta, most_beta),
-            std::clamp(shape.elongation, 1.0, 5.0), shape.direction.radians()};
-}
-
-// Neighbours and cosmic rays; in the core a misfit is what is looked for. All in units of the star's light.
-bool foreign(double residual, double variance, double share) {
-    return std::abs(residual) >
-           sample_sigma * std::sqrt(variance) + sample_slack + core_slack * std::max(share, 0.0);
-}
-
-bool hidden(const Star& star, int x, int y, double fwhm) {
-    return std::any_of(star.neighbours.begin(), star.neighbours.end(), [&](const frame::PixelPosition& n) {
-        return std::hypot(x - n.x, y - n.y) < neighbour_hides_fwhm * fwhm;
-    });
 }
 
 // Pixels that stand out beyond the star's own image, brightest first, each with its surroundings.
@@ -350,99 +290,12 @@ void refit(std::vector<Star>& stars, const Psf& psf, const PixelNoise& noise) {
     }
 }
 
-// ln FWHM, ln(β − 1), and the elongation's logarithm as a vector of twice the direction: no bounds to hit
-// from within.
-using CoreUnknowns = std::array<double, 4>;
-CoreUnknowns unknowns_of(const MoffatCore& core) {
-    const double e = std::log(core.elongation);
-    return {std::log(core.fwhm_px), std::log(core.moffat_beta - 1.0), e * std::cos(2.0 * core.direction_rad),
-            e * std::sin(2.0 * core.direction_rad)};
-}
-MoffatCore core_from(std::span<const double> u) {
-    return {std::exp(u[0]), 1.0 + std::exp(u[1]), std::exp(std::hypot(u[2], u[3])),
-            0.5 * std::atan2(u[3], u[2])};
-}
-
-// One shape to all stars at once. Each star's flux is eliminated, its sky held, its position refitted between
-// rounds. Alone, each star would trade wings for sky.
-class JointFit {
-  public:
-    JointFit(const std::vector<Star>& stars, const Psf& psf, const PixelNoise& noise) {
-        for (const Star& star : stars) {
-            if (!star.used || per_star_.size() == most_profiles) continue;
-            per_star_.push_back({star.position, {}});
-            const double flux = star.flux_adu;
-            within(star.given->cutout, star.position, joint_fwhm * psf.fwhm_px(),
-                   [&](int x, int y, double adu) {
-                       if (!std::isfinite(adu) || hidden(star, x, y, psf.fwhm_px())) return;
-                       const double light = adu - star.given->sky_adu, share = psf.share(star.position, x, y);
-                       const double variance = noise.variance_adu2(flux * share);
-                       if (foreign(light / flux - share, variance / (flux * flux), share)) return;
-                       per_star_.back().samples.push_back(
-                           {x, y, light, 1.0 / (variance + std::pow(core_mismatch * flux * share, 2))});
-                       ++count_;
-                   });
-        }
-    }
-
-    [[nodiscard]] std::optional<MoffatCore> core(const MoffatCore& start) const {
-        const CoreUnknowns first = unknowns_of(start);
-        numerics::NonlinearOptions options;
-        options.most_iterations = 20;
-        options.relative_step = 1e-4;  // of a width: far below its error
-        options.relative_decrease = 1e-5;
-        const auto fit = numerics::nonlinear_fit(
-            [&](std::span<const double> u, std::span<double> r) { return residuals(u, r); },
-            {first.begin(), first.end()}, count_ + 1, options);
-        if (!fit) return std::nullopt;
-        return core_from(fit->parameters);
-    }
-
-  private:
-    struct Sample {
-        int x, y;
-        double light, weight;
-    };
-    struct PerStar {
-        frame::PixelPosition position;
-        std::vector<Sample> samples;
-    };
-
-    bool residuals(std::span<const double> u, std::span<double> r) const {
-        const MoffatCore core = core_from(u);
-        if (!(core.moffat_beta >= least_beta && core.moffat_beta <= most_beta)) return false;
-        const auto psf = Psf::make(core);
-        if (!psf) return false;
-        std::size_t next = 0;
-        r[next++] = (core.moffat_beta - usual_beta) / usual_beta_err;
-        std::vector<double> shares;
-        for (const PerStar& star : per_star_) {
-            shares.clear();
-            double with_data = 0.0, with_itself = 0.0;
-            for (const Sample& s : star.samples) {
-                shares.push_back(psf->share(star.position, s.x, s.y));
-                with_data += s.weight * shares.back() * s.light;
-                with_itself += s.weight * shares.back() * shares.back();
-            }
-            const double flux = with_itself > 0.0 ? with_data / with_itself : 0.0;
-            for (std::size_t k = 0; k < shares.size(); ++k) {
-                const Sample& s = star.samples[k];
-                r[next++] = std::sqrt(s.weight) * (s.light - flux * shares[k]);
-            }
-        }
-        return true;
-    }
-
-    std::vector<PerStar> per_star_;
-    std::size_t count_ = 0;
-};
-
 // Better core and positions from the first ones; as they were where the fit finds none.
-MoffatCore joint_core(MoffatCore core, std::vector<Star>& stars, const PixelNoise& noise) {
+MoffatCore settled_core(MoffatCore core, std::vector<Star>& stars, const PixelNoise& noise) {
     for (int round = 0; round < joint_rounds; ++round) {
         const auto psf = Psf::make(core);
         if (!psf) break;
-        const auto better = JointFit(stars, *psf, noise).core(core);
+        const auto better = joint_core(core, stars, *psf, noise);
         if (!better) break;
         const auto sharper = Psf::make(*better);
         if (!sharper) break;
@@ -539,14 +392,14 @@ Result<BuiltPsf> build_psf(const std::vector<PsfStar>& offered, double fwhm_gues
              .mend = "Add bright, isolated, unsaturated stars to the sequence; they need no magnitude."});
     };
     if (stars.empty()) return no_star();
-    MoffatCore core = core_of(stars, fwhm_guess_px, noise);
+    MoffatCore core = first_core(stars, fwhm_guess_px, noise);
     auto psf = Psf::make(core);
     if (!psf) return fail(psf.error());
     refit(stars, *psf, noise);
     set_odd_aside(stars, *psf, noise, left_out);
     if (in_use(stars) == 0) return no_star();
     find_neighbours(stars, *psf, noise);
-    core = joint_core(core, stars, noise);
+    core = settled_core(core, stars, noise);
     psf = Psf::make(core);
     if (!psf) return fail(psf.error());
     if (in_use(stars) == 0) return no_star();
