@@ -44,8 +44,11 @@ frame::Cutout plate(const Psf& psf, const std::vector<Truth>& stars, double sky,
 frame::Cutout noisy(const frame::Cutout& clean, double sky, const PixelNoise& noise,
                     numerics::Random& random) {
     frame::Cutout out = clean;
-    for (float& adu : out.adu)
-        adu = static_cast<float>(adu + random.gaussian(0.0, std::sqrt(noise.variance_adu2(adu - sky))));
+    for (float& adu : out.adu) {
+        const auto expected = static_cast<double>(adu);
+        adu = static_cast<float>(expected +
+                                 random.gaussian(0.0, std::sqrt(noise.variance_adu2(expected - sky))));
+    }
     return out;
 }
 
