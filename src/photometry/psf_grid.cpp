@@ -137,8 +137,7 @@ PsfGrid PsfGrid::of_table(const PsfTable& table, const std::vector<double>& valu
         const double floor = std::floor(s);
         return Between{static_cast<int>(floor) - 1, keys_weights(s - floor)};
     };
-    const int reach =
-        std::min(half, static_cast<int>(std::ceil((table.half + 2) * table.step_px * per_px)));
+    const int reach = std::min(half, static_cast<int>(std::ceil((table.half + 2) * table.step_px * per_px)));
     for (int j = -reach; j <= reach; ++j) {
         const Between y = between(j);
         for (int i = -reach; i <= reach; ++i) {
