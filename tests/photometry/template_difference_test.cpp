@@ -337,3 +337,47 @@ TEST_CASE("a transient that the template still holds is found in it", "[differen
     CHECK_FALSE(transient_in_template(ImagePart{}, 1.0));
     CHECK_FALSE(transient_in_template(pair.then, std::numeric_limits<double>::quiet_NaN()));
 }
+
+TEST_CASE("one to three stars still give a kernel, with an error to match", "[difference]") {
+    // Truth: the light put in, within 4 sigma of all that is claimed, and the claim below 6 % of the flux.
+    for (const std::size_t stars : {1U, 2U, 3U, 5U}) {
+        Pair pair(20 + stars);
+        pair.now.stars.resize(stars), pair.then.stars.resize(stars);
+        const auto difference = subtract_template(pair.now, pair.then, mapping(pair.deep));
+        INFO(stars << " stars: " << (difference ? "" : one_line(difference.error())));
+        REQUIRE(difference);
+        CHECK(difference->stamps == stars);
+        const auto light = measure_difference(*difference, pair.now, pair.grid(), pair.now.transient);
+        REQUIRE(light);
+        const double truth = pair.frame.gain * pair.scene.transient.light;
+        const double s = pair.frame.gain * pair.frame.scatter_adu;
+        const double err = std::sqrt(light->flux_e[2] * 4.0 / 3.0 + light->host_e[2] +
+                                     pair.now.psf->noise_area_px(pair.now.transient) * s * s +
+                                     light->variance_e2[2] + light->common_err_e[2] * light->common_err_e[2]);
+        CHECK(std::abs(light->flux_e[2] - truth) < 4.0 * err);
+        CHECK(err < 0.06 * truth);
+    }
+    Pair pair(30);
+    pair.now.stars.clear();
+    CHECK_FALSE(subtract_template(pair.now, pair.then, mapping(pair.deep)));
+}
+
+TEST_CASE("undefined pixels and a template without PSF do no harm", "[difference]") {
+    Pair pair(31);
+    pair.now.psf.reset();
+    pair.then.psf.reset();
+    pair.then.target.at(pair.then.target.box.x0 + 10, pair.then.target.box.y0 + 12) =
+        std::numeric_limits<float>::quiet_NaN();
+    pair.now.target.at(203, 196) = std::numeric_limits<float>::quiet_NaN();
+    const auto difference = subtract_template(pair.now, pair.then, mapping(pair.deep));
+    REQUIRE(difference);
+    CHECK(std::isnan(difference->image.at(203, 196)));
+    const auto light =
+        measure_difference(*difference, pair.now, {{4.0, 6.0}, std::nullopt}, pair.now.transient);
+    REQUIRE(light);
+    CHECK(light->caveats.has(Caveat::bad_pixels));
+    // The filling is the model PSF, here only a guess of it: 5 %.
+    CHECK(light->flux_e[1] == Approx(pair.frame.gain * pair.scene.transient.light).epsilon(0.05));
+    CHECK_FALSE(measure_difference(*difference, pair.now, {{4.0}, std::nullopt}, {-100.0, 0.0}));
+    CHECK_FALSE(measure_difference(*difference, pair.now, {}, pair.now.transient));
+}
