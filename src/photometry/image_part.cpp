@@ -13,7 +13,6 @@
 namespace emberline::photometry {
 namespace {
 
-constexpr double endless = 1e30;
 // A saturated pixel, and one filled from its neighbours, may be wrong by this much of their light.
 constexpr double doubt_of_light = 0.5;
 constexpr double doubt_of_noise = 3.0;
@@ -116,7 +115,7 @@ ReadyPixels ready_pixels(const frame::Cutout& cutout, double sky_adu, const Pixe
                 const double filling = from_neighbours(cutout, x, y);
                 out.light.v[k] = std::isfinite(filling) ? filling - sky_adu : 0.0;
                 if (!std::isfinite(filling)) {
-                    out.doubt_adu[k] = endless;
+                    out.doubt_adu[k] = endless_doubt_adu;
                     continue;
                 }
             }
@@ -141,7 +140,7 @@ ReadyPixels on_box(const ReadyPixels& pixels, const frame::PixelBox& box) {
             const std::size_t k = covered ? at(pixels.light.box, x, y) : 0;
             out.light.v.push_back(covered ? pixels.light.v[k] : 0.0);
             out.variance_adu2.push_back(covered ? pixels.variance_adu2[k] : usual);
-            out.doubt_adu.push_back(covered ? pixels.doubt_adu[k] : endless);
+            out.doubt_adu.push_back(covered ? pixels.doubt_adu[k] : endless_doubt_adu);
             out.saturated.push_back(covered && pixels.saturated[k]);
         }
     }
@@ -167,7 +166,7 @@ ReadyPixels resampled(const ReadyPixels& pixels, const ResampleMap& map) {
         out.saturated.push_back(reach > touched);
     for (std::size_t k = 0; k < out.light.v.size(); ++k) {
         if (map.defined(k)) continue;
-        out.light.v[k] = 0.0, out.variance_adu2[k] = usual, out.doubt_adu[k] = endless;
+        out.light.v[k] = 0.0, out.variance_adu2[k] = usual, out.doubt_adu[k] = endless_doubt_adu;
     }
     return out;
 }
@@ -261,8 +260,8 @@ Result<StarPairs> star_pairs(const ImagePart& frame, const ImagePart& host_templ
             lags += c;
         const double f_err = std::sqrt(f.variance), t_err = std::sqrt(t.variance * std::max(1.0, lags));
         if (!(f.doubt < most_doubt * f.light) || !(t.doubt < most_doubt * t.light)) {
-            const bool bright = largest(pair.frame.doubt_adu, 0.0) < endless &&
-                                largest(pair.host_template.doubt_adu, 0.0) < endless;
+            const bool bright = largest(pair.frame.doubt_adu, 0.0) < endless_doubt_adu &&
+                                largest(pair.host_template.doubt_adu, 0.0) < endless_doubt_adu;
             out.left_out.push_back(fmt::format("{}: {}", pair.label,
                                                bright ? "saturated or undefined pixels" : "cut by an edge"));
             continue;

@@ -14,6 +14,8 @@
 
 namespace emberline::photometry {
 
+inline constexpr double endless_doubt_adu = 1e30;  // of a pixel that nothing is known of
+
 // Light above sky where every pixel has a number: undefined ones are filled by the median of their
 // neighbours. `doubt_adu` says by how much a filled or saturated pixel may be wrong, 0 elsewhere.
 struct ReadyPixels {

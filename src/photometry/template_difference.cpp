@@ -32,7 +32,8 @@ constexpr double far_excess = 0.15, off_excess = 0.03;  // of the light in stars
 constexpr double least_chi2 = 1.5;                      // below it what is left is noise
 constexpr double background_from_fwhm = 3.0, background_from_at_least_fwhm = 1.5;
 constexpr std::size_t background_pixels = 60;
-constexpr double bright_host = 4.0;  // times the usual variance: not for the background
+constexpr double unseen_sigma = 300.0;  // that light beyond a cut-out may have
+constexpr double bright_host = 4.0;     // times the usual variance: not for the background
 
 Problem refused(std::string what, std::string mend) {
     return {.what = std::move(what), .where = "host template", .mend = std::move(mend)};
@@ -250,9 +251,17 @@ Result<Difference> subtract_template(
                                          host_template.saturation_adu);
     auto map = std::make_shared<const ResampleMap>(host_template.target.box, std::vector<bool>{},
                                                    template_box, registration->to_template);
-    const ReadyPixels there = resampled(own, *map);
+    ReadyPixels there = resampled(own, *map);
+    if (!template_convolved) target = on_box(target, grown(box, half));
+    // The faint tail of a kernel may reach beyond what a cut-out covers: there is hardly more than sky.
+    for (ReadyPixels* pixels : {&there, &target}) {
+        for (std::size_t k = 0; k < pixels->doubt_adu.size(); ++k) {
+            if (pixels->doubt_adu[k] >= endless_doubt_adu)
+                pixels->doubt_adu[k] = unseen_sigma * std::sqrt(pixels->variance_adu2[k]);
+        }
+    }
 
-    const std::size_t n = target.light.v.size();
+    const std::size_t n = frame.target.adu.size();
     const double undefined = std::numeric_limits<double>::quiet_NaN();
     std::vector<double> d(n, undefined), doubt(n, std::numeric_limits<double>::infinity());
     out.variance_adu2.assign(n, undefined);
