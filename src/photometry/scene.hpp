@@ -20,6 +20,7 @@ struct SceneFrame {
     FluxGrid grid;
     double scale = 1.0;      // electrons here for one unit of light on the common scale (10^(0.4 zero point))
     double scale_err = 0.0;  // relative, random
+    bool after_fade = false;  // known to hold no light of the transient: fixes the zero of all
 };
 
 struct SceneOptions {
