@@ -11,6 +11,7 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
+#include <optional>
 
 #include "numerics/robust.hpp"
 #include "photometry/scene_flux.hpp"
@@ -320,121 +321,130 @@ std::vector<FrameScene> open_frames(const std::vector<SceneFrame>& frames, const
     return out;
 }
 
-// For frames beyond those that make the host: two rounds, the second with the first one's light in its
-// slopes.
+// For frames beyond those that make the host: the second round has the first one's light in its slopes.
 Result<numerics::EliminatedBlock> follow_host(FrameScene& f, Matrix& response, const Working& w) {
     response = node_response(f, w.grid);
     point_images(f, w.place);
     f.host_e = numerics::multiply(response, w.field.mean);
     const auto first =
         numerics::SharedUnknowns::eliminate(equations(f, response, own_response(f, false), true));
-    if (!first) return fail(first.error());
+    if (!first) return first;
     f.own[transient_light] = transient_of(*first, w.field).light;
     if (w.place_err > 0.0) add_place(f, response);
     return numerics::SharedUnknowns::eliminate(equations(f, response, own_response(f, false), true));
 }
 
-// Of a frame that could not take part: no flux, and the reason.
-FrameLights nothing(const SceneFrame& frame, const Problem& why) {
-    FrameLights out;
-    const std::size_t n = frame.grid.radii_px.size();
-    out.lights.method = HostMethod::scene;
-    out.lights.flux_e.assign(n, std::numeric_limits<double>::quiet_NaN());
-    out.lights.host_e.assign(n, 0.0);
-    out.lights.variance_e2.assign(n, 0.0);
-    out.lights.common_err_e.assign(n, 0.0);
-    out.lights.remarks.push_back(one_line(why));
-    return out;
-}
-
-SkyShift place_of(const Working& w) {
-    const std::size_t n = w.grid.nodes.size();
-    return {w.place.east_arcsec + w.field.mean[n], w.place.north_arcsec + w.field.mean[n + 1],
-            std::sqrt(0.5 * (w.field.covariance(n, n) + w.field.covariance(n + 1, n + 1)))};
-}
-
-void add_remarks(const std::vector<FrameScene>& frames, const Working& w, const SceneOptions& options,
-                 const SolvedScene& scene, SceneFit& fit) {
-    std::size_t odd = 0;
-    for (const FrameScene& f : frames)
-        odd += f.distrust > odd_distrust ? 1 : 0;
-    if (odd > 0) {
-        fit.remarks.push_back(
-            fmt::format("{} of {} frames disagree with the scene and count for less.", odd, frames.size()));
+void remark(const std::vector<FrameScene>& frames, const Working& w, const SolvedScene& scene,
+            const SceneOptions& options, SceneFit& fit) {
+    if (options.nucleus) {
+        const double off = std::hypot(options.nucleus->east_arcsec - scene.place.east_arcsec,
+                                      options.nucleus->north_arcsec - scene.place.north_arcsec);
+        if (off < 0.7 * w.grid.fwhm_arcsec) {
+            fit.remarks.push_back(
+                fmt::format("the transient lies on the nucleus: {:.1f} arcseconds from it at a seeing of "
+                            "{:.1f}, so that only "
+                            "frames without the transient can tell the two apart",
+                            off, w.grid.fwhm_arcsec));
+            for (HostLight& light : fit.lights)
+                light.caveats.add(Caveat::on_nucleus);
+        }
     }
-    if (scene.zero_err_left < fade_told) {
+    for (const FrameScene& f : frames) {
+        if (f.distrust < 4.0) continue;
+        fit.lights[f.number].remarks.push_back(
+            fmt::format("disagrees with the other frames' scene (chi² {:.1f} a pixel): its weight is reduced",
+                        f.chi2 / static_cast<double>(std::max<std::size_t>(f.dof, 1))));
+    }
+    if (scene.zero_err_left < 0.999 || scene.zero_shift_sigmas != 0.0) {
         fit.remarks.push_back(fmt::format(
-            "The fade tells the host's light under the transient: its error is {:.0f} % of what it was.",
+            "the fade fixes the host's zero: its error shrinks to {:.0f} per cent of what one epoch leaves",
             100.0 * scene.zero_err_left));
     }
-    if (!options.nucleus) return;
-    const double away = std::hypot(options.nucleus->east_arcsec - fit.position.east_arcsec,
-                                   options.nucleus->north_arcsec - fit.position.north_arcsec);
-    if (away > on_nucleus_fwhm * w.grid.fwhm_arcsec) return;
-    fit.remarks.push_back(fmt::format(
-        "The transient lies {:.1f}″ from the nucleus, within the seeing of {:.1f}″: only differences between "
-        "nights are sure, to about the light of {:.3g} units; a template would tell the rest.",
-        away, w.grid.fwhm_arcsec, fit.host_common_err));
-    for (HostLight& light : fit.lights)
-        light.caveats.add(Caveat::on_nucleus);
+    fit.remarks.push_back(fmt::format("host texture {:.1f} per cent over {:.1f} arcseconds",
+                                      100.0 * w.texture.fraction, w.texture.length_arcsec));
+}
+
+// What a frame that cannot take part gets: nothing, and why.
+HostLight no_light(const SceneFrame& frame, const Problem& problem) {
+    HostLight light;
+    light.method = HostMethod::scene;
+    const std::size_t n = frame.grid.radii_px.size();
+    light.flux_e.assign(n, std::numeric_limits<double>::quiet_NaN());
+    light.host_e = light.flux_e;
+    light.variance_e2.assign(n, 0.0);
+    light.common_err_e.assign(n, 0.0);
+    light.remarks.push_back("left out of the scene: " + one_line(problem));
+    return light;
 }
 
 }  // namespace
 
-Result<SceneFit> fit_scene(const std::vector<SceneFrame>& offered, const SceneOptions& options) {
-    const auto seeing = seeing_of(offered);
-    if (!seeing) return fail(seeing.error());
+Result<SceneFit> fit_scene(const std::vector<SceneFrame>& given, const SceneOptions& options) {
+    const auto seeing = seeing_of(given);
+    if (!seeing) return tl::unexpected(seeing.error());
     Working w;
     w.grid = make_grid(*seeing, options.nucleus);
-    w.texture.length_arcsec = w.grid.fwhm_arcsec;
-    w.place_err = place_err_fwhm * w.grid.fwhm_arcsec;
-    if (options.position) {
-        w.place = {options.position->east_arcsec, options.position->north_arcsec};
-        w.place_err = options.position->err_arcsec;
-    }
+    w.texture = {.fraction = 0.15, .length_arcsec = 1.2 * w.grid.fwhm_arcsec};
+    if (options.position) w.place = {options.position->east_arcsec, options.position->north_arcsec};
+    w.place_err = options.position ? 0.0 : place_err_fwhm * w.grid.fwhm_arcsec;
     std::vector<std::optional<Problem>> troubles;
-    std::vector<FrameScene> frames = open_frames(offered, w.grid, troubles);
-    if (frames.empty()) return fail(*troubles.front());
+    std::vector<FrameScene> frames = open_frames(given, w.grid, troubles);
+    if (frames.empty()) {
+        for (const auto& trouble : troubles)
+            if (trouble) return tl::unexpected(*trouble);
+    }
     choose_for_host(frames);
     w.responses.resize(frames.size());
     w.blocks.resize(frames.size());
-    if (auto solved = solve(frames, w, options); !solved) return fail(solved.error());
+    if (auto solved = solve(frames, w, options); !solved) return tl::unexpected(solved.error());
 
-    SolvedScene scene;
-    scene.field = w.field;
-    scene.place = w.place;
+    for (std::size_t i = 0; i < frames.size(); ++i) {
+        if (frames[i].host_from_it) continue;
+        Matrix response;
+        auto block = follow_host(frames[i], response, w);
+        if (!block) return tl::unexpected(block.error());
+        w.blocks[i] = std::move(*block);
+    }
+    SolvedScene scene{.field = w.field, .place = w.place};
     find_zero(frames, w, scene);
     learn_from_fade(frames, w, scene);
+
     SceneFit fit;
-    fit.position = place_of(w);
-    fit.host_common_err = scene.zero_err * scene.zero_err_left;
-    std::vector<std::optional<FrameLights>> measured(offered.size());
+    fit.lights.resize(given.size());
+    fit.models.resize(given.size());
     for (std::size_t i = 0; i < frames.size(); ++i) {
         FrameScene& f = frames[i];
         if (!f.host_from_it) {
-            auto block = follow_host(f, w.responses[i], w);
-            if (!block) {
-                troubles[f.number] = block.error();
-                continue;
-            }
-            w.blocks[i] = std::move(*block);
+            w.responses[i] = node_response(f, w.grid);
+            if (w.place_err > 0.0) add_place(f, w.responses[i]);
         }
-        measured[f.number] = measure_frame(f, w.responses[i], own_response(f, false), own_response(f, true),
-                                           w.blocks[i], scene);
-        if (!f.host_from_it) w.responses[i] = Matrix();  // hundreds of them would fill the memory
-    }
-    for (std::size_t i = 0; i < offered.size(); ++i) {
-        FrameLights own =
-            measured[i] ? std::move(*measured[i]) : nothing(offered[i], troubles[i].value_or(Problem{}));
-        fit.lights.push_back(std::move(own.lights));
-        fit.models.push_back(std::move(own.model));
+        FrameLights one = measure_frame(f, w.responses[i], own_response(f, false), own_response(f, true),
+                                        w.blocks[i], scene);
+        if (!f.host_from_it) w.responses[i] = {};
+        fit.lights[f.number] = std::move(one.lights);
+        fit.models[f.number] = std::move(one.model);
     }
     review(frames, w, false);
     for (const FrameScene& f : frames) {
         fit.chi2 += f.chi2;
         fit.pixels += f.dof;
     }
-    add_remarks(frames, w, options, scene, fit);
+    for (std::size_t i = 0; i < given.size(); ++i) {
+        if (!troubles[i]) continue;
+        fit.lights[i] = no_light(given[i], *troubles[i]);
+        if (given[i].around != nullptr) fit.models[i] = given[i].around->cutout;
+        for (float& adu : fit.models[i].adu)
+            adu = std::numeric_limits<float>::quiet_NaN();
+    }
+    const std::size_t nodes = w.grid.nodes.size();
+    scene.place.east_arcsec += w.field.mean[nodes];
+    scene.place.north_arcsec += w.field.mean[nodes + 1];
+    fit.position = {scene.place.east_arcsec, scene.place.north_arcsec,
+                    std::sqrt(std::max(0.0, 0.5 * (w.field.covariance(nodes, nodes) +
+                                                   w.field.covariance(nodes + 1, nodes + 1))))};
+    if (options.position) fit.position.err_arcsec = options.position->err_arcsec;
+    fit.host_common_err = scene.zero_err * scene.zero_err_left;
+    remark(frames, w, scene, options, fit);
     return fit;
 }
 

@@ -45,7 +45,8 @@ struct FrameScene {
 };
 
 // Problem: no PSF, nothing of the sky about the transient on the cut-out, a scale that is none.
-[[nodiscard]] Result<FrameScene> open_frame(const SceneFrame& frame, std::size_t number, const SceneGrid& grid);
+[[nodiscard]] Result<FrameScene> open_frame(const SceneFrame& frame, std::size_t number,
+                                            const SceneGrid& grid);
 
 // Response of every pixel to every node (electrons for a unit of light), zeros at the place's columns.
 [[nodiscard]] numerics::Matrix node_response(const FrameScene& f, const SceneGrid& grid);

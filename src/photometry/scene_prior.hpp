@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
-// photometry/scene_prior — what is believed of a host before its pixels are fitted: an elliptical profile about
-// its nucleus, with texture upon it whose strength and scale the host itself shows.
-// Source: Emsellem, Monnet & Bacon 1994 (A&A 285, 723) for profiles as sums of Gaussians; Rasmussen & Williams
-// 2006, chapter 5, for the choice by marginal likelihood.
+// photometry/scene_prior — what is believed of a host before its pixels are fitted: an elliptical profile
+// about its nucleus, with texture upon it whose strength and scale the host itself shows. Source: Emsellem,
+// Monnet & Bacon 1994 (A&A 285, 723) for profiles as sums of Gaussians; Rasmussen & Williams 2006, chapter 5,
+// for the choice by marginal likelihood.
 #pragma once
 
 #include <optional>

@@ -16,7 +16,7 @@ namespace emberline::picture {
 namespace {
 
 constexpr int panel_px = 420, gap_px = 26;
-constexpr int left_px = 84, top_px = 96, bottom_px = 78, right_px = 30;
+constexpr int left_px = 78, top_px = 96, bottom_px = 78, right_px = 30;
 constexpr int row_gap_px = 46;
 constexpr double residual_sigma = 6.0;  // the ends of the residual's palette, in noise of a pixel
 constexpr double faint_sigma = 3.0;     // where the stretch of the data turns from straight to logarithmic
@@ -75,10 +75,9 @@ class Script {
             seen.push_back(static_cast<double>(v));
         const double top = std::max(numerics::quantile(seen, 0.999), sky + 10.0 * one.noise_adu);
         const int from_top = top_px + static_cast<int>(r) * (panel_px + row_gap_px);
-        add("set label 2 {} at screen {:.5f},{:.5f} rotate by 90 center tc rgb '{}' font 'sans-serif,17'\n",
-            gnuplot_text(one.method), x(22), y(from_top + 0.5 * panel_px), ink);
         const bool last = r + 1 == picture_.rows.size();
-        const char* heads[] = {"data", "model: host and sky", "what is left"};
+        const std::string heads[] = {fmt::format("{}: the frame", one.method), "host and sky of the model",
+                                     fmt::format("what is left, ±{:g} times the noise", residual_sigma)};
         for (int c = 0; c < 3; ++c) {
             const double l = left_px + c * (panel_px + gap_px);
             add("set lmargin at screen {:.5f}\nset rmargin at screen {:.5f}\nset tmargin at screen {:.5f}\n"
@@ -87,16 +86,12 @@ class Script {
             add("set label 3 {} at screen {:.5f},{:.5f} left tc rgb '{}'\n", gnuplot_text(heads[c]), x(l),
                 y(from_top - 14), slate);
             if (c == 2) {
-                add("set label 3 {} at screen {:.5f},{:.5f} left tc rgb '{}'\n",
-                    gnuplot_text(
-                        fmt::format("what is left: blue −{0:g}, red +{0:g} times the noise", residual_sigma)),
-                    x(l), y(from_top - 14), slate);
                 add("set palette defined (-1 '#2166ac', -0.35 '#a7cbe2', 0 '#ffffff', 0.35 '#f3b48f', 1 "
                     "'#b2381c')\nset cbrange [-1:1]\n");
             } else {
                 add("set palette defined (0 '#ffffff', 0.5 '#8d949b', 1 '#101418')\nset cbrange [0:1]\n");
             }
-            add("set format y '{}'\nset format x '%g'\n", c == 0 ? "%g" : "");
+            add("set format y '{}'\nset format x '{}'\n", c == 0 ? "%g" : "", last ? "%g" : "");
             add("{}\n", c == 0 ? "set ylabel 'arcsec' offset 1.2,0" : "unset ylabel");
             if (last) {
                 add("set xlabel 'arcsec' offset 0,0.4\n");
@@ -107,7 +102,6 @@ class Script {
             add("plot '-' using 1:2:3 with image\n");
             pixels(one, c, sky, top);
             if (r == 0 && c == 0) add("unset label 1\n");
-            add("unset label 2\n");
         }
     }
 

@@ -67,10 +67,16 @@ Result<RehearsalSummary> rehearse(const std::string& folder, const RehearsalOpti
     }
     const auto campaign = invent_campaign(options);
     if (!campaign) return fail(campaign.error());
+    return rehearse(folder, *campaign, progress);
+}
+
+Result<RehearsalSummary> rehearse(const std::string& folder, const InventedCampaign& campaign,
+                                  const std::function<void(std::size_t, std::size_t)>& progress) {
+    const RehearsalOptions& options = campaign.options;
     std::map<Band, ExposedTemplate> templates;
     if (options.host_template) {
-        for (const Band& band : template_bands(*campaign)) {
-            auto exposed = expose_template(*campaign, *options.host_template, band);
+        for (const Band& band : template_bands(campaign)) {
+            auto exposed = expose_template(campaign, *options.host_template, band);
             if (!exposed) return fail(exposed.error());
             templates.emplace(band, std::move(*exposed));
         }
@@ -79,29 +85,29 @@ Result<RehearsalSummary> rehearse(const std::string& folder, const RehearsalOpti
     if (auto made = make_folder(folder); !made) return fail(made.error());
 
     std::string truth = truth_heading(), truth_host = truth_host_heading();
-    for (std::size_t i = 0; i < campaign->frames.size(); ++i) {
-        const PlannedFrame& planned = campaign->frames[i];
-        const InventedFrame exposed = expose(*campaign, planned);
-        if (auto written = write_exposed(folder, *campaign, planned, exposed); !written)
+    for (std::size_t i = 0; i < campaign.frames.size(); ++i) {
+        const PlannedFrame& planned = campaign.frames[i];
+        const InventedFrame exposed = expose(campaign, planned);
+        if (auto written = write_exposed(folder, campaign, planned, exposed); !written)
             return fail(written.error());
-        truth += truth_line(*campaign, planned, exposed);
-        if (campaign->sky.host) truth_host += truth_host_line(*campaign, planned);
-        if (progress) progress(i + 1, campaign->frames.size());
+        truth += truth_line(campaign, planned, exposed);
+        if (campaign.sky.host) truth_host += truth_host_line(campaign, planned);
+        if (progress) progress(i + 1, campaign.frames.size());
     }
     const fs::path place(folder);
     for (const auto& [band, exposed] : templates) {
-        const fs::path path = place / template_path(*campaign, band);
+        const fs::path path = place / template_path(campaign, band);
         if (auto written = write_template(path.string(), exposed); !written) return fail(written.error());
     }
     std::vector<std::pair<const char*, std::string>> texts = {{"truth.csv", truth},
-                                                              {"truth_stars.csv", truth_stars_csv(*campaign)},
-                                                              {"comparison.csv", comparison_csv(*campaign)},
-                                                              {"campaign.toml", campaign_toml(*campaign)}};
-    if (campaign->sky.host) texts.emplace_back("truth_host.csv", truth_host);
+                                                              {"truth_stars.csv", truth_stars_csv(campaign)},
+                                                              {"comparison.csv", comparison_csv(campaign)},
+                                                              {"campaign.toml", campaign_toml(campaign)}};
+    if (campaign.sky.host) texts.emplace_back("truth_host.csv", truth_host);
     for (const auto& [name, text] : texts) {
         if (auto written = write(place / name, text); !written) return fail(written.error());
     }
-    return RehearsalSummary{folder, campaign->frames.size(), options.decline_mag_per_day};
+    return RehearsalSummary{folder, campaign.frames.size(), options.decline_mag_per_day};
 }
 
 }  // namespace emberline::rehearsal

@@ -9,15 +9,11 @@
 // ones cancel; common errors by the mean of a campaign, where random ones average out. Exit status 1: out of
 // bounds.
 #include <fmt/format.h>
-#include <unistd.h>
 
-#include <atomic>
 #include <cmath>
 #include <cstdlib>
-#include <filesystem>
 #include <map>
 #include <mutex>
-#include <thread>
 #include <vector>
 
 #include "frame/frame.hpp"
@@ -25,16 +21,17 @@
 #include "night/measure_frame.hpp"
 #include "night/solve_campaign.hpp"
 #include "numerics/robust.hpp"
-#include "quantities/delimited_table.hpp"
 #include "quantities/magnitude.hpp"
-#include "quantities/text.hpp"
 #include "rehearsal/rehearse.hpp"
+#include "study.hpp"
 #include "tasks/curves_of.hpp"
 
 namespace {
 
 using namespace emberline;
-namespace fs = std::filesystem;
+using study::mean_of;
+using study::must;
+using study::read_truth;
 
 struct Scores {
     std::vector<double> frame_difference, night_difference, night_total, campaign_mean, rate;  // pulls
@@ -59,22 +56,6 @@ struct Scores {
     }
 };
 
-// The truth of each frame, by its path.
-std::map<std::string, double> read_truth(const std::string& folder) {
-    std::map<std::string, double> truth;
-    const auto table = read_table(folder + "/truth.csv");
-    if (!table) throw std::runtime_error(one_line(table.error()));
-    for (const TableRow& row : table->rows)
-        truth[row.fields[*table->column("frame")]] = *parse_number(row.fields[*table->column("true_mag")]);
-    return truth;
-}
-
-template <class T>
-T must(Result<T> result) {
-    if (!result) throw std::runtime_error(one_line(result.error()));
-    return std::move(*result);
-}
-
 // Var of a − b, or of the mean of several: random parts and the shared vectors.
 double common_of(const std::vector<const night::Measurement*>& points, const std::vector<double>& weights) {
     std::map<std::string, double> sums;
@@ -86,13 +67,6 @@ double common_of(const std::vector<const night::Measurement*>& points, const std
     for (const auto& [name, v] : sums)
         variance += v * v;
     return variance;
-}
-
-double mean_of(const std::vector<double>& values) {
-    double sum = 0.0;
-    for (const double v : values)
-        sum += v / static_cast<double>(values.size());
-    return sum;
 }
 
 // Of a flux, common errors included.
@@ -198,31 +172,13 @@ Scores many(const rehearsal::RehearsalOptions& base, std::size_t campaigns, unsi
             std::uint64_t first_seed) {
     Scores all;
     std::mutex lock;
-    std::atomic<std::size_t> next{0};
-    std::vector<std::thread> workers;
-    const fs::path root = fs::temp_directory_path() / fmt::format("emberline-study-{}", ::getpid());
-    for (unsigned t = 0; t < threads; ++t) {
-        workers.emplace_back([&] {
-            for (std::size_t i = next++; i < campaigns; i = next++) {
-                rehearsal::RehearsalOptions options = base;
-                options.seed = first_seed + i;
-                const std::string folder = (root / std::to_string(i)).string();
-                try {
-                    const Scores one = one_campaign(options, folder);
-                    const std::scoped_lock held(lock);
-                    all.add(one);
-                } catch (const std::exception& error) {
-                    fmt::print(stderr, "seed {}: {}\n", options.seed, error.what());
-                }
-                std::error_code ignored;
-                fs::remove_all(folder, ignored);
-            }
-        });
-    }
-    for (std::thread& worker : workers)
-        worker.join();
-    std::error_code ignored;
-    fs::remove_all(root, ignored);
+    study::over_seeds(campaigns, threads, first_seed, [&](std::uint64_t seed, const std::string& folder) {
+        rehearsal::RehearsalOptions options = base;
+        options.seed = seed;
+        const Scores one = one_campaign(options, folder);
+        const std::scoped_lock held(lock);
+        all.add(one);
+    });
     return all;
 }
 
