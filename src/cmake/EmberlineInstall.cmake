@@ -16,16 +16,20 @@ set(public_headers
     stars/centroid.hpp stars/profile.hpp stars/registration.hpp
     photometry/aperture_sum.hpp photometry/circle_pixel.hpp photometry/growth.hpp photometry/local_sky.hpp
     photometry/noise.hpp photometry/star_flux.hpp
+    photometry/build_psf.hpp photometry/host_light.hpp photometry/pixel_noise.hpp photometry/psf.hpp
+    photometry/psf_fit.hpp photometry/scene.hpp photometry/smooth_host.hpp
     standard/sequence.hpp standard/zero_points.hpp
-    night/campaign.hpp night/combine_frames.hpp night/measure_frame.hpp night/measurement.hpp night/solution.hpp
-    night/solve_campaign.hpp
-    rehearsal/invented_campaign.hpp rehearsal/invented_instrument.hpp rehearsal/invented_sky.hpp
+    night/campaign.hpp night/combine_frames.hpp night/host_template.hpp night/measure_frame.hpp night/measurement.hpp night/remove_host.hpp night/solution.hpp
+    night/solve_campaign.hpp night/stack_template.hpp
+    rehearsal/invented_campaign.hpp rehearsal/invented_host.hpp rehearsal/invented_instrument.hpp
+    rehearsal/invented_sky.hpp rehearsal/invented_template.hpp
     rehearsal/plate.hpp rehearsal/rehearse.hpp
     ledger/ledger.hpp
     lightcurve/fit.hpp lightcurve/light_curve.hpp lightcurve/model.hpp
     exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/tables.hpp
-    picture/curve_picture.hpp
-    tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/inspect.hpp tasks/measure.hpp
+    picture/curve_picture.hpp picture/host_picture.hpp
+    tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/inspect.hpp tasks/make_template.hpp
+    tasks/measure.hpp
     tasks/new_campaign.hpp tasks/nights.hpp tasks/report.hpp tasks/set_aside.hpp tasks/workspace.hpp)
 foreach(header IN LISTS public_headers)
     get_filename_component(room ${header} DIRECTORY)

@@ -286,6 +286,7 @@ class NightMaker {
         m.aperture_arcsec = m.aperture_px * fluxes.scale_arcsec_per_px;
         m.relative_transparency = judged.relative_transparency;
         m.caveats.add(judged.caveats);
+        if (judged.on_nucleus) m.caveats.add(Caveat::on_nucleus);
         m.caveats.add(star.caveats[k]);
         add_check(m, member, zero, check);
         return m;

@@ -12,6 +12,7 @@
 #include "night/relative_scale.hpp"
 #include "night/surroundings.hpp"
 #include "night/transient_place.hpp"
+#include "numerics/robust.hpp"
 #include "photometry/scene.hpp"
 #include "photometry/smooth_host.hpp"
 
@@ -26,6 +27,11 @@ using Frames = std::vector<const FrameFluxes*>;
 
 constexpr double host_share = 0.2;   // of a band's frames that show host light: enough to treat them all
 constexpr double least_share = 0.6;  // of a band's frames that a method must serve
+constexpr double on_nucleus_fwhm = 0.7;
+constexpr const char* on_nucleus_remark =
+    "The transient lies on the host's nucleus, within the seeing: the magnitudes are those of both together, "
+    "through one fixed angle. Only a template taken without the transient can tell them apart, to a few per "
+    "cent of the nucleus's light.";
 constexpr double left_in_template = 0.15, left_sigma = 5.0;  // of the transient's best light: refused
 
 // What a method gave; frames that it could not serve are missing.
@@ -246,6 +252,11 @@ class Group {
         if (choice_.shines || campaign_.host_method) {
             for (const HostMethod method : {HostMethod::difference, HostMethod::scene, HostMethod::smooth}) {
                 if (campaign_.host_method && *campaign_.host_method != method) continue;
+                if (method != HostMethod::difference && !campaign_.host_method && on_nucleus()) {
+                    remark_once(choice_.remarks, on_nucleus_remark);
+                    removal.on_nucleus.insert(frames_.begin(), frames_.end());
+                    break;
+                }
                 Answers answers = ask(method);
                 for (const std::string& remark : answers.remarks)
                     remark_once(choice_.remarks, remark);
@@ -262,6 +273,17 @@ class Group {
     }
 
   private:
+    // Within the seeing no model tells a transient from a nucleus.
+    [[nodiscard]] bool on_nucleus() const {
+        const auto nucleus = nucleus_shift(campaign_);
+        if (!nucleus) return false;
+        std::vector<double> fwhm_arcsec;
+        for (const FrameFluxes* frame : frames_)
+            fwhm_arcsec.push_back(frame->fwhm_px * frame->scale_arcsec_per_px);
+        return std::hypot(nucleus->east_arcsec, nucleus->north_arcsec) <
+               on_nucleus_fwhm * numerics::median(std::move(fwhm_arcsec));
+    }
+
     Answers ask(HostMethod method) {
         switch (method) {
             case HostMethod::difference:

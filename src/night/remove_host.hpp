@@ -36,6 +36,7 @@ using HostFreeFluxes = std::map<const photometry::FrameFluxes*, photometry::Star
 struct HostRemoval {
     HostFreeFluxes transients;
     std::set<const photometry::FrameFluxes*> unfit;  // no such flux, where the others of their band have one
+    std::set<const photometry::FrameFluxes*> on_nucleus;  // no model can tell the two apart
     std::vector<HostChoice> choices;
 };
 

@@ -25,6 +25,7 @@ struct JudgedFrame {
     double relative_transparency = 1.0;  // against the best of its night
     double extra_scatter_mag = 0.0;      // uneven cloud: beyond noise and floor
     Caveats caveats;                     // from the judgement
+    bool on_nucleus = false;             // transient and nucleus as one
     std::vector<std::string> comparison_labels;
 };
 

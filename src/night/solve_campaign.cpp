@@ -111,6 +111,7 @@ std::vector<HostChoice> take_host_away(std::vector<JudgedFrame>& judged, std::de
             frame.refusal = "Its host could not be taken away as in the other frames.";
             continue;
         }
+        if (removal.on_nucleus.contains(frame.fluxes)) frame.on_nucleus = true;
         const auto found = removal.transients.find(frame.fluxes);
         if (found == removal.transients.end()) continue;
         replaced.push_back(with_transient(*frame.fluxes, std::move(found->second)));
