@@ -14,6 +14,8 @@
 namespace emberline::photometry {
 namespace {
 
+constexpr double most_change = 4.0;  // of a jackknife value from the middle of all, in their robust sigma
+
 using numerics::Matrix;
 
 constexpr int most_rounds = 6;
@@ -298,11 +300,20 @@ double MatchKernel::err_along(const std::vector<double>& gradient) const {
     double jackknife = 0.0;
     if (!without_one.empty()) {
         const auto n = static_cast<double>(without_one.size());
-        double mean = 0.0, square = 0.0;
+        std::vector<double> changes;
         for (const auto& a : without_one) {
             double along = 0.0;
             for (std::size_t k = 0; k < gradient.size(); ++k)
                 along += gradient[k] * (a[k] - coefficients[k]);
+            if (std::isfinite(along)) changes.push_back(along);
+        }
+        // Without a star that alone holds a part of the basis the rest may run away: that tells of the basis.
+        const double middle = numerics::median(changes);
+        const double most =
+            most_change * numerics::mad_to_sigma * numerics::median_absolute_deviation(changes, middle);
+        double mean = 0.0, square = 0.0;
+        for (const double change : changes) {
+            const double along = std::clamp(change, middle - most, middle + most);
             mean += along / n, square += along * along / n;
         }
         jackknife = (n - 1.0) * std::max(0.0, square - mean * mean);

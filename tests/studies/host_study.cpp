@@ -58,7 +58,7 @@ rehearsal::RehearsalOptions options_for(std::uint64_t seed, double offset_arcsec
     rehearsal::RehearsalOptions o;
     o.seed = seed;
     o.nights = 2;
-    o.frames = 3;
+    o.frames = 2;
     o.width_px = o.height_px = 320;
     o.comparison_stars = 12;
     o.catalogue_err_mag = 0.02;
