@@ -25,9 +25,10 @@ using photometry::HostMethod;
 using photometry::StarFlux;
 using Frames = std::vector<const FrameFluxes*>;
 
-constexpr double host_share = 0.2;   // of a band's frames that show host light: enough to treat them all
-constexpr double least_share = 0.6;  // of a band's frames that a method must serve
-constexpr double on_nucleus_fwhm = 0.7;
+constexpr double host_share = 0.2;       // of a band's frames that show host light: enough to treat them all
+constexpr double least_share = 0.6;      // of a band's frames that a method must serve
+constexpr double on_nucleus_fwhm = 0.7;  // nearer, no model tells the two apart
+constexpr double blind_fwhm = 1.5;       // nearer, nothing tells a faint transient in a template
 constexpr const char* on_nucleus_remark =
     "The transient lies on the host's nucleus, within the seeing: the magnitudes are those of both together, "
     "through one fixed angle. Only a template taken without the transient can tell them apart, to a few per "
@@ -100,7 +101,18 @@ void move_to_place(HostLight& light, const FrameFluxes& frame, const photometry:
     }
 }
 
-Answers by_template(const Frames& frames) {
+// Nearer than so many median FWHM.
+bool near_nucleus(const Frames& frames, const Campaign& campaign, double within_fwhm) {
+    const auto nucleus = nucleus_shift(campaign);
+    if (!nucleus) return false;
+    std::vector<double> fwhm_arcsec;
+    for (const FrameFluxes* frame : frames)
+        fwhm_arcsec.push_back(frame->fwhm_px * frame->scale_arcsec_per_px);
+    return std::hypot(nucleus->east_arcsec, nucleus->north_arcsec) <
+           within_fwhm * numerics::median(std::move(fwhm_arcsec));
+}
+
+Answers by_template(const Frames& frames, const Campaign& campaign) {
     Answers out;
     std::size_t any = 0;
     for (const FrameFluxes* frame : frames) {
@@ -117,7 +129,11 @@ Answers by_template(const Frames& frames) {
         }
         return out;
     }
-    if (const auto refusal = transient_left(frames)) {
+    if (near_nucleus(frames, campaign, blind_fwhm)) {
+        out.remarks.emplace_back(
+            "Whether the transient still shines in the template cannot be told so near the nucleus: take one "
+            "from before the outburst, or from long after.");
+    } else if (const auto refusal = transient_left(frames)) {
         out.remarks.push_back(*refusal);
         out.template_refused = true;
         return out;
@@ -252,7 +268,9 @@ class Group {
         if (choice_.shines || campaign_.host_method) {
             for (const HostMethod method : {HostMethod::difference, HostMethod::scene, HostMethod::smooth}) {
                 if (campaign_.host_method && *campaign_.host_method != method) continue;
-                if (method != HostMethod::difference && !campaign_.host_method && on_nucleus()) {
+                if (method != HostMethod::difference && !campaign_.host_method &&
+                    near_nucleus(frames_, campaign_, on_nucleus_fwhm)) {
+                    // Within the seeing no model tells a transient from a nucleus.
                     remark_once(choice_.remarks, on_nucleus_remark);
                     removal.on_nucleus.insert(frames_.begin(), frames_.end());
                     break;
@@ -273,21 +291,10 @@ class Group {
     }
 
   private:
-    // Within the seeing no model tells a transient from a nucleus.
-    [[nodiscard]] bool on_nucleus() const {
-        const auto nucleus = nucleus_shift(campaign_);
-        if (!nucleus) return false;
-        std::vector<double> fwhm_arcsec;
-        for (const FrameFluxes* frame : frames_)
-            fwhm_arcsec.push_back(frame->fwhm_px * frame->scale_arcsec_per_px);
-        return std::hypot(nucleus->east_arcsec, nucleus->north_arcsec) <
-               on_nucleus_fwhm * numerics::median(std::move(fwhm_arcsec));
-    }
-
     Answers ask(HostMethod method) {
         switch (method) {
             case HostMethod::difference:
-                return by_template(frames_);
+                return by_template(frames_, campaign_);
             case HostMethod::scene:
                 return by_scene(frames_, comparison_, campaign_, choice_.place);
             case HostMethod::smooth:
