@@ -21,9 +21,10 @@ constexpr int widths = 7;
 constexpr double slow_fraction = 0.10;
 constexpr double slow_length_fwhm = 5.0;
 constexpr double floor_of_mean = 0.03;
-// Nearer the nucleus than this the few Gaussians of the profile follow a galaxy less well: bars, rings, twists.
-constexpr double core_fraction = 0.08;
-constexpr double core_fwhm = 1.2;
+// Nearer the nucleus than this the few Gaussians of the profile follow a galaxy less well: bars, rings,
+// twists.
+constexpr double core_fraction = 0.15;
+constexpr double core_fwhm = 1.0;
 
 struct Ellipse {
     double axis_ratio = 1.0, direction_rad = 0.0;

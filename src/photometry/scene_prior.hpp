@@ -26,7 +26,7 @@ struct Texture {
 };
 
 struct HostShape {
-    std::vector<double> light;  // of each node by the smooth profile, on the common scale
+    std::vector<double> light;       // of each node by the smooth profile, on the common scale
     std::optional<SkyPoint> centre;  // the nucleus, where it is known
     std::optional<std::size_t> nucleus_node;
     double nucleus_light = 0.0;      // of a point source there
