@@ -31,6 +31,7 @@ constexpr double nodes_a_fwhm = 1.6;     // of the sharpest frame
 constexpr double place_err_fwhm = 0.15;  // how well a catalogue knows the transient's place
 constexpr std::size_t most_frames = 40;  // that make the host; more hardly improve it
 constexpr int passes = 3;
+constexpr double fade_told = 0.7;     // of the zero's error left: worth telling
 constexpr double odd_distrust = 3.0;  // variances of a frame multiplied by more: it is remarked
 constexpr double fade_told = 0.7;     // of the zero's error left: worth telling
 constexpr double on_nucleus_fwhm = 0.7;
@@ -341,9 +342,9 @@ void remark(const std::vector<FrameScene>& frames, const Working& w, const Solve
                                       options.nucleus->north_arcsec - scene.place.north_arcsec);
         if (off < 0.7 * w.grid.fwhm_arcsec) {
             fit.remarks.push_back(
-                fmt::format("the transient lies on the nucleus: {:.1f} arcseconds from it at a seeing of "
-                            "{:.1f}, so that only "
-                            "frames without the transient can tell the two apart",
+                fmt::format("The transient lies on the nucleus, {:.1f}″ from it at a seeing of {:.1f}″: only "
+                            "frames without "
+                            "the transient can tell the two apart.",
                             off, w.grid.fwhm_arcsec));
             for (HostLight& light : fit.lights)
                 light.caveats.add(Caveat::on_nucleus);
@@ -351,17 +352,15 @@ void remark(const std::vector<FrameScene>& frames, const Working& w, const Solve
     }
     for (const FrameScene& f : frames) {
         if (f.distrust < 4.0) continue;
-        fit.lights[f.number].remarks.push_back(
-            fmt::format("disagrees with the other frames' scene (chi² {:.1f} a pixel): its weight is reduced",
-                        f.chi2 / static_cast<double>(std::max<std::size_t>(f.dof, 1))));
+        fit.lights[f.number].remarks.push_back(fmt::format(
+            "The frame disagrees with the scene of the others (chi² {:.1f} a pixel) and counts for less.",
+            f.chi2 / static_cast<double>(std::max<std::size_t>(f.dof, 1))));
     }
-    if (scene.zero_err_left < 0.999 || scene.zero_shift_sigmas != 0.0) {
+    if (scene.zero_err_left < fade_told) {
         fit.remarks.push_back(fmt::format(
-            "the fade fixes the host's zero: its error shrinks to {:.0f} per cent of what one epoch leaves",
+            "The fade tells how much of the light is host: the error of that is {:.0f} % of what it was.",
             100.0 * scene.zero_err_left));
     }
-    fit.remarks.push_back(fmt::format("host texture {:.1f} per cent over {:.1f} arcseconds",
-                                      100.0 * w.texture.fraction, w.texture.length_arcsec));
 }
 
 // What a frame that cannot take part gets: nothing, and why.
@@ -373,7 +372,7 @@ HostLight no_light(const SceneFrame& frame, const Problem& problem) {
     light.host_e = light.flux_e;
     light.variance_e2.assign(n, 0.0);
     light.common_err_e.assign(n, 0.0);
-    light.remarks.push_back("left out of the scene: " + one_line(problem));
+    light.remarks.push_back("Left out of the scene: " + one_line(problem));
     return light;
 }
 
