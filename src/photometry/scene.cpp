@@ -32,8 +32,7 @@ constexpr double place_err_fwhm = 0.15;  // how well a catalogue knows the trans
 constexpr std::size_t most_frames = 40;  // that make the host; more hardly improve it
 constexpr int passes = 3;
 constexpr double fade_told = 0.7;     // of the zero's error left: worth telling
-constexpr double odd_distrust = 3.0;  // variances of a frame multiplied by more: it is remarked
-constexpr double fade_told = 0.7;     // of the zero's error left: worth telling
+constexpr double odd_distrust = 4.0;  // variances of a frame multiplied by more: it is remarked
 constexpr double on_nucleus_fwhm = 0.7;
 
 struct Seeing {
@@ -340,7 +339,7 @@ void remark(const std::vector<FrameScene>& frames, const Working& w, const Solve
     if (options.nucleus) {
         const double off = std::hypot(options.nucleus->east_arcsec - scene.place.east_arcsec,
                                       options.nucleus->north_arcsec - scene.place.north_arcsec);
-        if (off < 0.7 * w.grid.fwhm_arcsec) {
+        if (off < on_nucleus_fwhm * w.grid.fwhm_arcsec) {
             fit.remarks.push_back(
                 fmt::format("The transient lies on the nucleus, {:.1f}″ from it at a seeing of {:.1f}″: only "
                             "frames without "
@@ -351,7 +350,7 @@ void remark(const std::vector<FrameScene>& frames, const Working& w, const Solve
         }
     }
     for (const FrameScene& f : frames) {
-        if (f.distrust < 4.0) continue;
+        if (f.distrust < odd_distrust) continue;
         fit.lights[f.number].remarks.push_back(fmt::format(
             "The frame disagrees with the scene of the others (chi² {:.1f} a pixel) and counts for less.",
             f.chi2 / static_cast<double>(std::max<std::size_t>(f.dof, 1))));
