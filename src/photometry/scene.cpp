@@ -25,8 +25,8 @@ namespace {
 using numerics::Matrix;
 
 constexpr double most_nodes = 380.0;
-constexpr double radius_fwhm = 5.0;      // of the circle fitted
-constexpr double beyond_fwhm = 1.5;      // nodes go on so far outside it
+constexpr double radius_fwhm = 4.2;      // of the circle fitted
+constexpr double beyond_fwhm = 1.3;      // nodes go on so far outside it
 constexpr double nodes_a_fwhm = 1.6;     // of the sharpest frame
 constexpr double place_err_fwhm = 0.15;  // how well a catalogue knows the transient's place
 constexpr std::size_t most_frames = 40;  // that make the host; more hardly improve it
@@ -174,6 +174,7 @@ void review(std::vector<FrameScene>& frames, const Working& w, bool weigh) {
             own[j] -= following[j];
         const Matrix full = own_response(f, false);
         std::vector<double> all = numerics::multiply(w.responses[i], w.field.mean);
+        const std::vector<double> made_good = shift_made_good(f);
         std::vector<double> host(all.size(), 0.0), rest(all.size(), 0.0);
         for (std::size_t p = 0; p < all.size(); ++p) {
             host[p] = all[p];
@@ -181,10 +182,12 @@ void review(std::vector<FrameScene>& frames, const Working& w, bool weigh) {
                 host[p] -= w.responses[i](p, k) * w.field.mean[k];
             for (std::size_t j = 0; j < own_unknowns; ++j)
                 all[p] += full(p, j) * own[j];
+            all[p] += made_good[p];
             rest[p] = f.pixels.defined[p] ? f.pixels.light_e[p] - all[p] : 0.0;
         }
         f.host_e = std::move(host);
         std::copy(own.begin(), own.end(), f.own.begin());
+        f.star_shift_px = {own[shift_x], own[shift_y]};
         f.chi2 = 0.0;
         f.dof = 0;
         for (std::size_t p = 0; p < all.size(); ++p) {

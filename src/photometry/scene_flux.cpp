@@ -49,12 +49,13 @@ struct Prediction {
     std::vector<double> host_e, host_sky_e, transient_e;
 };
 
-Prediction predict(const Matrix& response, const Matrix& full, const Matrix& host_only,
+Prediction predict(const FrameScene& f, const Matrix& response, const Matrix& full, const Matrix& host_only,
                    const std::vector<double>& field, const std::vector<double>& own) {
     const std::size_t rows = response.rows(), nodes = response.columns() - 2;
+    const std::vector<double> made_good = shift_made_good(f);
     Prediction p;
     for (std::size_t i = 0; i < rows; ++i) {
-        double host = 0.0, rest = 0.0;
+        double host = 0.0, rest = made_good[i];
         for (std::size_t k = 0; k < nodes; ++k)
             host += response(i, k) * field[k];
         for (std::size_t k = nodes; k < nodes + 2; ++k)
@@ -115,7 +116,7 @@ FrameLights measure_frame(const FrameScene& f, const Matrix& response, const Mat
     const std::vector<double> following = numerics::multiply(block.gain, field);
     for (std::size_t j = 0; j < own.size(); ++j)
         own[j] -= following[j];
-    const Prediction seen = predict(response, full, host_only, field, own);
+    const Prediction seen = predict(f, response, full, host_only, field, own);
 
     FrameLights out;
     out.model = picture(f, seen.host_sky_e);

@@ -132,7 +132,9 @@ numerics::Matrix node_response(const FrameScene& f, const SceneGrid& grid) {
 
 void point_images(FrameScene& f, const SkyPoint& place) {
     constexpr double h = 0.1;  // px
-    const auto star = f.frame->around->pixel(place.east_arcsec, place.north_arcsec);
+    auto star = f.frame->around->pixel(place.east_arcsec, place.north_arcsec);
+    star.x += f.star_shift_px[0];
+    star.y += f.star_shift_px[1];
     std::vector<double> ahead, behind;
     f.points.shares(star, f.pixels.at, f.point);
     const auto slope = [&](double dx, double dy, std::vector<double>& out) {
@@ -176,6 +178,14 @@ numerics::Matrix own_response(const FrameScene& f, bool host_only) {
     return g;
 }
 
+std::vector<double> shift_made_good(const FrameScene& f) {
+    std::vector<double> out(f.pixels.at.size());
+    for (std::size_t i = 0; i < out.size(); ++i)
+        out[i] = -f.own[transient_light] *
+                 (f.star_shift_px[0] * f.point_dx[i] + f.star_shift_px[1] * f.point_dy[i]);
+    return out;
+}
+
 void add_place(const FrameScene& f, numerics::Matrix& response) {
     const auto& m = f.frame->around->px_per_arcsec;
     const std::size_t n = response.columns() - 2;
@@ -192,6 +202,7 @@ numerics::DataBlock equations(const FrameScene& f, const numerics::Matrix& respo
     for (const bool b : f.pixels.fitted)
         rows += b ? 1 : 0;
     numerics::DataBlock block{.shared = {rows, response.columns()}, .own = {rows, own_unknowns}};
+    const std::vector<double> made_good = shift_made_good(f);
     std::size_t r = 0;
     for (std::size_t i = 0; i < f.pixels.at.size(); ++i) {
         if (!f.pixels.fitted[i]) continue;
@@ -199,7 +210,7 @@ numerics::DataBlock equations(const FrameScene& f, const numerics::Matrix& respo
             block.shared(r, k) = response(i, k);
         for (std::size_t k = 0; k < own_unknowns; ++k)
             block.own(r, k) = movable || k <= sky_left ? own(i, k) : 0.0;
-        block.y.push_back(f.pixels.light_e[i]);
+        block.y.push_back(f.pixels.light_e[i] - made_good[i]);
         block.weights.push_back(1.0 / (f.distrust * f.pixels.variance_e2[i]));
         ++r;
     }

@@ -40,6 +40,7 @@ struct FrameScene {
     // By the last solution, on the pixels: e.
     std::vector<double> host_e, point, point_dx, point_dy;  // point: per electron; d: by the star's position
     std::array<double, own_unknowns> own{};
+    std::array<double, 2> star_shift_px{};  // with which the point's images were made
     double chi2 = 0.0;
     std::size_t dof = 0;
 };
@@ -59,6 +60,9 @@ void point_images(FrameScene& f, const SkyPoint& place);
 
 // Columns of the frame's own unknowns. `host_only`: how host and sky alone answer, without the transient.
 [[nodiscard]] numerics::Matrix own_response(const FrameScene& f, bool host_only);
+// What the images already hold of the shift that the own unknowns count again, to be added to every model: a
+// shift of 0.1 px is not linear for a bright star.
+[[nodiscard]] std::vector<double> shift_made_good(const FrameScene& f);
 // Fills the place's columns of the response.
 void add_place(const FrameScene& f, numerics::Matrix& response);
 

@@ -70,7 +70,7 @@ Matrix profile_basis(const SceneGrid& grid, const SkyPoint& centre, const Ellips
 // Without a nucleus: broad Gaussians on a coarse grid, and a constant.
 Matrix surface_basis(const SceneGrid& grid) {
     const double step = std::max(3.0 * grid.spacing_arcsec, 0.25 * grid.radius_arcsec);
-    const double reach = grid.radius_arcsec + 1.5 * grid.fwhm_arcsec;
+    const double reach = grid.radius_arcsec + 1.3 * grid.fwhm_arcsec;
     std::vector<SkyPoint> centres;
     const int half = static_cast<int>(std::ceil(reach / step));
     for (int j = -half; j <= half; ++j) {
