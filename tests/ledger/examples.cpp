@@ -17,6 +17,40 @@ Band band(std::string_view name) {
     return parse_band(name).value();
 }
 
+photometry::FrameFluxes with_host(photometry::FrameFluxes frame, bool by_template) {
+    frame.apertures.push_back({.radius_px = 2.2, .psf_photon_factor = 4.0 / 3.0});
+    photometry::Surroundings around;
+    around.cutout = {{-3, 7, 4, 3}, {}};
+    for (int i = 0; i < 12; ++i)
+        around.cutout.adu.push_back(static_cast<float>(i) / 3.0F - 1e-30F);
+    around.transient = {1.0 / 3.0, 8.8};
+    around.px_per_arcsec = {0.1, -1.0 / 7.0, 0.2, 0.3};
+    around.sky_adu = 1000.1;
+    around.sky_err_adu = 0.3;
+    around.sky_scatter_adu = 7.7;
+    around.gain_e_per_adu = 1.3;
+    around.saturation_adu = 60000.0;
+    around.psf = {1.0, 2.5, 1.0 / 3.0};
+    if (by_template) {
+        around.difference_adu.assign(12, -0.25F);
+        around.difference_psf = {1.0, 2.0};
+        photometry::HostLight light;
+        light.method = photometry::HostMethod::difference;
+        light.flux_e = {1.0 / 3.0, 2.0};
+        light.host_e = {5.0, 6.0};
+        light.variance_e2 = {0.1, 0.2};
+        light.common_err_e = {-0.3, 0.4};
+        light.template_light_e = 12.5;
+        light.template_light_err_e = 3.5;
+        light.caveats = {Caveat::cosmic_ray};
+        light.remarks = {"two\nlines"};
+        frame.host_lights = {light, light};
+        frame.host_lights[1].method = photometry::HostMethod::smooth;
+    }
+    frame.surroundings = around;
+    return frame;
+}
+
 photometry::FrameFluxes frame_fluxes(int number, int stars, int apertures) {
     const double n = number;
     photometry::FrameFluxes f;

@@ -11,6 +11,8 @@
 namespace emberline::ledger::testing {
 
 [[nodiscard]] Band band(std::string_view name);
+// The same beside a host; with a template: its difference and light too.
+[[nodiscard]] photometry::FrameFluxes with_host(photometry::FrameFluxes frame, bool by_template);
 [[nodiscard]] photometry::FrameFluxes frame_fluxes(int number, int stars = 4, int apertures = 3);
 [[nodiscard]] night::FrameMeasurement frame_measurement(int number);
 [[nodiscard]] night::NightMeasurement night_measurement(int number);

@@ -38,6 +38,26 @@ TEST_CASE("every field of a frame's fluxes comes back from the file", "[ledger][
     CHECK(ledger.last_provenance().value()->campaign == provenance().campaign);
 }
 
+TEST_CASE("the transient's surroundings and what took its host away come back from the file",
+          "[ledger][fluxes][host]") {
+    const Folder folder;
+    std::vector<FrameFluxes> given{frame_fluxes(1), with_host(frame_fluxes(2), true), frame_fluxes(3),
+                                   with_host(frame_fluxes(4), false)};
+    {
+        Ledger ledger = opened(folder.file());
+        REQUIRE(ledger.record(given, provenance()));
+    }
+    const Ledger ledger = opened(folder.file(), Ledger::Access::read);
+    const auto kept = ledger.frames();
+    REQUIRE(kept);
+    CHECK(*kept == given);
+    // Pixels of another number than their box has would be read beyond their end.
+    tell(folder.file(), "UPDATE surroundings SET box_width = box_width + 1");
+    const auto damaged = ledger.frames();
+    REQUIRE_FALSE(damaged);
+    CHECK(damaged.error().kind == ProblemKind::storage);
+}
+
 TEST_CASE("doubles come back bit by bit, the odd ones too", "[ledger][fluxes]") {
     const Folder folder;
     using limits = std::numeric_limits<double>;

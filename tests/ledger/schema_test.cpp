@@ -68,6 +68,24 @@ TEST_CASE("an older ledger is brought up to date, step by step, after a copy", "
     CHECK_FALSE(Ledger::open(path, Ledger::Access::read));
 }
 
+TEST_CASE("a ledger from before the hosts is brought up to date with all that it holds", "[ledger][schema]") {
+    const Folder folder;
+    const std::string path = folder.file();
+    fill(path);
+    // As the first version left it: without the two tables that the second added.
+    tell(path, "DROP TABLE host_light");
+    tell(path, "DROP TABLE surroundings");
+    tell(path, "PRAGMA user_version = 1");
+    CHECK_FALSE(Ledger::open(path, Ledger::Access::read));
+    Ledger ledger = opened(path);
+    CHECK(ledger.frames().value().size() == 2);
+    REQUIRE(ledger.record({with_host(frame_fluxes(7), true)}, provenance()));
+    CHECK(ledger.frames().value().size() == 3);
+    CHECK(ask(path, "PRAGMA user_version") == schema_version);
+    CHECK(ask(path, "SELECT count(*) FROM host_light") == 2);
+    CHECK(std::filesystem::exists(path + ".version-1"));
+}
+
 TEST_CASE("a copy never overwrites an earlier one", "[ledger][schema]") {
     const Folder folder;
     const std::string path = folder.file();

@@ -5,7 +5,7 @@
 // trailed and defocused frames among them; a template of another scale, rotation and seeing, mirrored for
 // every other.
 //
-//   emberline_host_study [campaigns] [threads]
+//   emberline_host_study [campaigns] [threads] [methods: template,scene,smooth,annulus]
 //
 // The first night of each campaign is scored: an independent value a campaign. Goals (design, section 5):
 // with a template a bias under 10 mmag; by a scene, from 6 arcsec out, under the larger of 30 mmag and 1 % of
@@ -36,6 +36,10 @@ using study::must;
 
 constexpr std::array methods{HostMethod::difference, HostMethod::scene, HostMethod::smooth,
                              HostMethod::annulus};
+// Those asked for.
+bool wanted(HostMethod method, const std::string& asked) {
+    return asked.empty() || asked.find(word(method)) != std::string::npos;
+}
 constexpr std::array offsets_arcsec{3.0, 6.0, 12.0, 25.0};
 struct Brightness {
     const char* name;
@@ -54,7 +58,7 @@ struct Score {
 using Scores =
     std::array<std::array<std::array<Score, methods.size()>, brightnesses.size()>, offsets_arcsec.size()>;
 
-rehearsal::RehearsalOptions options_for(std::uint64_t seed, double offset_arcsec) {
+rehearsal::RehearsalOptions options_for(std::uint64_t seed, double offset_arcsec, bool with_template) {
     rehearsal::RehearsalOptions o;
     o.seed = seed;
     o.nights = 2;
@@ -75,7 +79,7 @@ rehearsal::RehearsalOptions options_for(std::uint64_t seed, double offset_arcsec
     t.scale_arcsec_per_px = seed % 3 == 0 ? 1.6 : 0.8;
     t.fwhm_arcsec = seed % 5 == 0 ? 3.6 : 2.3;
     t.seed = seed + 1;
-    o.host_template = t;
+    if (with_template) o.host_template = t;
     return o;
 }
 
@@ -93,8 +97,9 @@ void brighten_host(rehearsal::InventedCampaign& campaign) {
 }
 
 void one_campaign(std::uint64_t seed, const std::string& folder, std::size_t offset, std::size_t brightness,
-                  Scores& scores, std::mutex& lock) {
-    auto invented = must(rehearsal::invent_campaign(options_for(seed, offsets_arcsec[offset])));
+                  const std::string& asked, Scores& scores, std::mutex& lock) {
+    auto invented = must(rehearsal::invent_campaign(
+        options_for(seed, offsets_arcsec[offset], wanted(HostMethod::difference, asked))));
     brighten_host(invented);
     if (auto set = rehearsal::match_transient_to_host(invented, invented.frames.front(), aperture_arcsec,
                                                       brightnesses[brightness].over_host);
@@ -114,6 +119,7 @@ void one_campaign(std::uint64_t seed, const std::string& folder, std::size_t off
         }
     }
     for (std::size_t m = 0; m < methods.size(); ++m) {
+        if (!wanted(methods[m], asked)) continue;
         night::Campaign own = campaign;
         own.host_method = methods[m];
         const auto solved = must(night::solve_campaign(fluxes, sequence, own, {})).solution;
@@ -170,6 +176,7 @@ int print_table(const Scores& scores) {
         for (std::size_t b = 0; b < brightnesses.size(); ++b) {
             for (std::size_t m = 0; m < methods.size(); ++m) {
                 const Score& s = scores[o][b][m];
+                if (s.pull.empty() && s.limits + s.missing == 0) continue;  // not asked for
                 if (s.pull.size() < 2) {
                     fmt::print("{:5.0f}″  {:<6} {:5.1f}      {:<9} {:3}  {:6}\n", offsets_arcsec[o],
                                brightnesses[b].name, brightnesses[b].over_host, word(methods[m]),
@@ -198,6 +205,7 @@ int print_table(const Scores& scores) {
 int main(int argc, char** argv) {
     const std::size_t campaigns = argc > 1 ? std::strtoul(argv[1], nullptr, 10) : 200;
     const auto threads = static_cast<unsigned>(argc > 2 ? std::strtoul(argv[2], nullptr, 10) : 2);
+    const std::string asked = argc > 3 ? argv[3] : "";
     Scores scores;
     std::mutex lock;
     for (std::size_t o = 0; o < offsets_arcsec.size(); ++o) {
@@ -205,7 +213,7 @@ int main(int argc, char** argv) {
             // Other seeds in every cell, so that no cell repeats another's luck.
             const std::uint64_t first = 7000000 + 100000 * (o * brightnesses.size() + b);
             study::over_seeds(campaigns, threads, first, [&](std::uint64_t seed, const std::string& folder) {
-                one_campaign(seed, folder, o, b, scores, lock);
+                one_campaign(seed, folder, o, b, asked, scores, lock);
             });
         }
     }
