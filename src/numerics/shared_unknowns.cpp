@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
-// Notation: x shared unknowns, n a block's own; N, b their normal equations; C = L Lᵀ the prior's covariance;
-// B = I + Lᵀ N L, so that (N + C⁻¹)⁻¹ = L B⁻¹ Lᵀ without inverting C, which may be all but singular.
+// Notation: x shared unknowns, n a block's own; N = R Rᵀ, b = R y their normal equations; C the prior's
+// covariance; B = I + Rᵀ C R, so that (N + C⁻¹)⁻¹ = C − C R B⁻¹ Rᵀ C without inverting C, which may be all
+// but singular.
 #include "numerics/shared_unknowns.hpp"
 
 #include <algorithm>
@@ -61,31 +62,19 @@ Result<Elimination> eliminate_own(const DataBlock& block, const Eigen::VectorXd&
     return out;
 }
 
-// A prior without variance in some direction gets the least that keeps the factor regular.
-Eigen::MatrixXd factor_of(const Matrix& covariance) {
-    Eigen::MatrixXd c = view(covariance);
-    const double least = 1e-9 * std::max(c.diagonal().maxCoeff(), 1e-300);
-    for (int attempt = 0; attempt < 4; ++attempt) {
-        c.diagonal().array() += least * std::pow(10.0, attempt);
-        const Eigen::LLT<Eigen::MatrixXd> factor(c);
-        if (factor.info() == Eigen::Success) return factor.matrixL();
-    }
-    return c.diagonal().cwiseMax(0.0).cwiseSqrt().asDiagonal();
-}
-
 struct Factors {
-    Eigen::MatrixXd lower;             // L
+    Eigen::MatrixXd spread;            // C R
     Eigen::LLT<Eigen::MatrixXd> both;  // of B
 };
 
-Result<Factors> factors_of(const Matrix& normal, const Matrix& covariance) {
+Result<Factors> factors_of(const WhitenedData& data, const Matrix& covariance) {
     Factors f;
-    f.lower = factor_of(covariance);
-    Eigen::MatrixXd through = view(normal) * f.lower.triangularView<Eigen::Lower>();
-    through = f.lower.transpose().triangularView<Eigen::Upper>() * through;
-    through.diagonal().array() += 1.0;
-    f.both.compute(through);
-    if (!through.allFinite() || f.both.info() != Eigen::Success) {
+    const auto root = view(data.root);
+    f.spread.noalias() = view(covariance) * root;
+    Eigen::MatrixXd both = Eigen::MatrixXd::Identity(root.cols(), root.cols());
+    both.triangularView<Eigen::Lower>() += root.transpose() * f.spread;
+    f.both.compute(both);
+    if (!f.spread.allFinite() || f.both.info() != Eigen::Success) {
         return fail({.what = "The unknowns that the data share cannot be solved for.",
                      .where = "shared unknowns",
                      .mend = "Look for data or errors that are not finite."});
@@ -125,42 +114,65 @@ Result<EliminatedBlock> SharedUnknowns::add(const DataBlock& block) {
     return std::move(done->block);
 }
 
-Result<FieldPosterior> field_posterior(const Matrix& normal, std::span<const double> right,
-                                       std::span<const double> mean, const Matrix& covariance) {
-    auto f = factors_of(normal, covariance);
+WhitenedData whitened(const Matrix& normal, std::span<const double> right,
+                      std::span<const double> prior_sigma) {
+    constexpr double least = 1e-4;  // information in units of the prior's
+    const auto k = static_cast<Index>(right.size());
+    const auto sigma = view(prior_sigma);
+    const Eigen::MatrixXd scaled = sigma.asDiagonal() * view(normal) * sigma.asDiagonal();
+    const Eigen::VectorXd scaled_right = sigma.cwiseProduct(view(right));
+    Eigen::VectorXd left = scaled.diagonal();
+    Eigen::MatrixXd root(k, k);
+    std::vector<double> y;
+    Eigen::VectorXd right_left = scaled_right;
+    Index rank = 0;
+    for (; rank < k; ++rank) {
+        Index pivot = 0;
+        if (!(left.maxCoeff(&pivot) > least)) break;
+        Eigen::VectorXd column = scaled.col(pivot);
+        column.noalias() -= root.leftCols(rank) * root.row(pivot).head(rank).transpose();
+        column /= std::sqrt(left(pivot));
+        root.col(rank) = column;
+        left.array() -= column.array().square();
+        left(pivot) = 0.0;
+        y.push_back(right_left(pivot) / column(pivot));
+        right_left -= y.back() * column;
+    }
+    const Eigen::VectorXd unscale = sigma.unaryExpr([](double s) { return s > 0.0 ? 1.0 / s : 0.0; });
+    return {matrix_of(unscale.asDiagonal() * root.leftCols(rank)), std::move(y)};
+}
+
+Result<FieldPosterior> field_posterior(const WhitenedData& data, std::span<const double> mean,
+                                       const Matrix& covariance) {
+    auto f = factors_of(data, covariance);
     if (!f) return tl::unexpected(f.error());
-    const Eigen::VectorXd rest = view(right) - view(normal) * view(mean);
-    const Eigen::MatrixXd half = f->both.matrixL().solve(f->lower.transpose());  // Σ = halfᵀ half
-    const Eigen::VectorXd shifted = view(mean) + half.transpose() * (half * rest);
-    const auto k = half.cols();
-    Eigen::MatrixXd sigma = Eigen::MatrixXd::Zero(k, k);
-    sigma.selfadjointView<Eigen::Lower>().rankUpdate(half.transpose());
+    const Eigen::VectorXd rest = view(data.y) - view(data.root).transpose() * view(mean);
+    const Eigen::MatrixXd half = f->both.matrixL().solve(f->spread.transpose());
     FieldPosterior out;
-    out.mean = vector_of(shifted);
+    out.mean = vector_of(view(mean) + f->spread * f->both.solve(rest));
+    Eigen::MatrixXd sigma = view(covariance);
+    sigma.selfadjointView<Eigen::Lower>().rankUpdate(half.transpose(), -1.0);
     out.covariance = matrix_of(sigma.selfadjointView<Eigen::Lower>());
     return out;
 }
 
-Result<double> minus_two_log_evidence(const Matrix& normal, std::span<const double> right,
-                                      std::span<const double> mean, const Matrix& covariance) {
-    auto f = factors_of(normal, covariance);
+Result<double> minus_two_log_evidence(const WhitenedData& data, std::span<const double> mean,
+                                      const Matrix& covariance) {
+    auto f = factors_of(data, covariance);
     if (!f) return tl::unexpected(f.error());
-    const Eigen::VectorXd of_mean = view(normal) * view(mean);
-    const Eigen::VectorXd seen = f->both.matrixL().solve(f->lower.transpose() * (view(right) - of_mean));
-    const double fit = view(mean).dot(of_mean) - 2.0 * view(mean).dot(view(right)) - seen.squaredNorm();
-    return fit + 2.0 * f->both.matrixLLT().diagonal().array().log().sum();
+    const Eigen::VectorXd rest = view(data.y) - view(data.root).transpose() * view(mean);
+    return f->both.matrixL().solve(rest).squaredNorm() +
+           2.0 * f->both.matrixLLT().diagonal().array().log().sum();
 }
 
-Result<NormalEquations> marginal_of_mean(const Matrix& normal, std::span<const double> right,
-                                         const Matrix& covariance) {
-    auto f = factors_of(normal, covariance);
+Result<NormalEquations> marginal_of_mean(const WhitenedData& data, const Matrix& covariance) {
+    auto f = factors_of(data, covariance);
     if (!f) return tl::unexpected(f.error());
-    const Eigen::MatrixXd half =
-        f->both.matrixL().solve(f->lower.transpose() * Eigen::MatrixXd(view(normal)));
-    const Eigen::VectorXd half_right = f->both.matrixL().solve(f->lower.transpose() * view(right));
-    const Eigen::MatrixXd left = view(normal) - half.transpose() * half;
-    const Eigen::VectorXd left_right = view(right) - half.transpose() * half_right;
-    return NormalEquations{matrix_of(left), vector_of(left_right)};
+    const Eigen::MatrixXd half = f->both.matrixL().solve(view(data.root).transpose());
+    Eigen::MatrixXd lower = Eigen::MatrixXd::Zero(half.cols(), half.cols());
+    lower.selfadjointView<Eigen::Lower>().rankUpdate(half.transpose());
+    return NormalEquations{matrix_of(lower.selfadjointView<Eigen::Lower>()),
+                           vector_of(view(data.root) * f->both.solve(view(data.y)))};
 }
 
 std::vector<double> non_negative_solution(const Matrix& normal, std::span<const double> right) {

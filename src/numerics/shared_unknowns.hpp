@@ -43,24 +43,33 @@ class SharedUnknowns {
     std::vector<double> right_;
 };
 
+// The same information as fewer independent numbers of unit variance: y = Rᵀ x + noise.
+struct WhitenedData {
+    Matrix root;            // R: shared × as many numbers as tell anything
+    std::vector<double> y;  // R y is the normal equations' right side
+};
+// By pivoted Cholesky of N. What moves an unknown by less than a hundredth of its `prior_sigma` is left out:
+// the points of a blurred image tell far fewer numbers than there are points.
+[[nodiscard]] WhitenedData whitened(const Matrix& normal, std::span<const double> right,
+                                    std::span<const double> prior_sigma);
+
 struct FieldPosterior {
     std::vector<double> mean;
     Matrix covariance;
 };
-// Prior x ~ N(mean, covariance), the latter positive semi-definite; N x = b the normal equations.
+// Prior x ~ N(mean, covariance), the latter positive semi-definite.
 // Problem: a matrix that is not finite.
-[[nodiscard]] Result<FieldPosterior> field_posterior(const Matrix& normal, std::span<const double> right,
-                                                     std::span<const double> mean, const Matrix& covariance);
+[[nodiscard]] Result<FieldPosterior> field_posterior(const WhitenedData& data, std::span<const double> mean,
+                                                     const Matrix& covariance);
 // −2 ln of the marginal likelihood, up to what does not depend on the prior.
-[[nodiscard]] Result<double> minus_two_log_evidence(const Matrix& normal, std::span<const double> right,
-                                                    std::span<const double> mean, const Matrix& covariance);
+[[nodiscard]] Result<double> minus_two_log_evidence(const WhitenedData& data, std::span<const double> mean,
+                                                    const Matrix& covariance);
 // Normal equations of what the data say of the prior's mean, its deviations integrated out.
 struct NormalEquations {
     Matrix normal;
     std::vector<double> right;
 };
-[[nodiscard]] Result<NormalEquations> marginal_of_mean(const Matrix& normal, std::span<const double> right,
-                                                       const Matrix& covariance);
+[[nodiscard]] Result<NormalEquations> marginal_of_mean(const WhitenedData& data, const Matrix& covariance);
 
 // The x ≥ 0 that minimises xᵀ N x − 2 bᵀ x, by active sets (Lawson & Hanson 1974, chapter 23).
 [[nodiscard]] std::vector<double> non_negative_solution(const Matrix& normal, std::span<const double> right);

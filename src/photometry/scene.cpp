@@ -213,11 +213,10 @@ void review(std::vector<FrameScene>& frames, const Working& w, bool weigh) {
     }
 }
 
-Result<void> learn_prior(Working& w, const numerics::NormalEquations& data,
+Result<void> learn_prior(Working& w, const numerics::WhitenedData& data,
                          const std::optional<SkyShift>& nucleus, bool textured) {
-    if (w.shape.light.empty()) w.shape = fit_shape(w.grid, data, nucleus, w.pixels);
-    const auto left = numerics::marginal_of_mean(data.normal, data.right,
-                                                 prior_covariance(w.grid, w.shape, w.texture, w.place_err));
+    const auto left =
+        numerics::marginal_of_mean(data, prior_covariance(w.grid, w.shape, w.texture, w.place_err));
     if (!left) return tl::unexpected(left.error());
     w.shape = fit_shape(w.grid, *left, nucleus, w.pixels);
     if (!textured) return {};
@@ -230,13 +229,16 @@ Result<void> learn_prior(Working& w, const numerics::NormalEquations& data,
 Result<void> solve(std::vector<FrameScene>& frames, Working& w, const SceneOptions& options) {
     const std::size_t nodes = w.grid.nodes.size();
     for (int pass = 0; pass < passes; ++pass) {
-        const auto data = gather(frames, w, pass > 0);
-        if (!data) return tl::unexpected(data.error());
+        const auto equations_of_all = gather(frames, w, pass > 0);
+        if (!equations_of_all) return tl::unexpected(equations_of_all.error());
+        if (pass == 0) w.shape = fit_shape(w.grid, *equations_of_all, options.nucleus, w.pixels);
+        const auto data = numerics::whitened(equations_of_all->normal, equations_of_all->right,
+                                             prior_reach(w.shape, w.place_err));
         if (pass + 1 < passes) {
-            if (auto known = learn_prior(w, *data, options.nucleus, pass > 0); !known)
+            if (auto known = learn_prior(w, data, options.nucleus, pass > 0); !known)
                 return tl::unexpected(known.error());
         }
-        auto field = numerics::field_posterior(data->normal, data->right, prior_mean(w.shape, w.place_before),
+        auto field = numerics::field_posterior(data, prior_mean(w.shape, w.place_before),
                                                prior_covariance(w.grid, w.shape, w.texture, w.place_err));
         if (!field) return tl::unexpected(field.error());
         w.field = std::move(*field);

@@ -193,6 +193,18 @@ std::vector<double> prior_mean(const HostShape& shape, const SkyPoint& place_bef
     return mean;
 }
 
+std::vector<double> prior_reach(const HostShape& shape, double place_err_arcsec) {
+    double sum = 0.0;
+    for (const double light : shape.light)
+        sum += light;
+    std::vector<double> reach;
+    for (const double light : shape.light)
+        reach.push_back(light + floor_of_mean * sum / static_cast<double>(shape.light.size()) + 1e-12);
+    if (shape.nucleus_node) reach[*shape.nucleus_node] += shape.nucleus_light_err;
+    reach.insert(reach.end(), place_unknowns, place_err_arcsec);
+    return reach;
+}
+
 Matrix prior_covariance(const SceneGrid& grid, const HostShape& shape, const Texture& texture,
                         double place_err_arcsec) {
     const std::size_t n = grid.nodes.size();
@@ -230,9 +242,8 @@ Matrix prior_covariance(const SceneGrid& grid, const HostShape& shape, const Tex
     return c;
 }
 
-Result<Texture> fit_texture(const SceneGrid& grid, const HostShape& shape,
-                            const numerics::NormalEquations& data, const Texture& start,
-                            double place_err_arcsec, const SkyPoint& place_before) {
+Result<Texture> fit_texture(const SceneGrid& grid, const HostShape& shape, const numerics::WhitenedData& data,
+                            const Texture& start, double place_err_arcsec, const SkyPoint& place_before) {
     const std::vector<double> mean = prior_mean(shape, place_before);
     constexpr double usual_fraction = 0.1, fraction_spread = 1.6;  // ln units
     constexpr double length_spread = 1.0;
@@ -252,7 +263,7 @@ Result<Texture> fit_texture(const SceneGrid& grid, const HostShape& shape,
         if (t.fraction > 2e-3 && t.fraction < 3.0 && t.length_arcsec > 0.3 * grid.fwhm_arcsec &&
             t.length_arcsec < 6.0 * grid.fwhm_arcsec) {
             const auto evidence = numerics::minus_two_log_evidence(
-                data.normal, data.right, mean, prior_covariance(grid, shape, t, place_err_arcsec));
+                data, mean, prior_covariance(grid, shape, t, place_err_arcsec));
             if (!evidence) trouble = evidence.error();
             const double f = std::log(t.fraction / usual_fraction) / fraction_spread;
             const double l = std::log(t.length_arcsec / usual_length) / length_spread;

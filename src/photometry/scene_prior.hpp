@@ -42,9 +42,12 @@ struct HostShape {
                                                 const Texture& texture, double place_err_arcsec);
 [[nodiscard]] std::vector<double> prior_mean(const HostShape& shape, const SkyPoint& place_before);
 
+// How far from the prior's mean any texture may take each unknown: the scale of what counts as information.
+[[nodiscard]] std::vector<double> prior_reach(const HostShape& shape, double place_err_arcsec);
+
 // The strength and length that the host itself shows, by marginal likelihood with weak priors.
 [[nodiscard]] Result<Texture> fit_texture(const SceneGrid& grid, const HostShape& shape,
-                                          const numerics::NormalEquations& data, const Texture& start,
+                                          const numerics::WhitenedData& data, const Texture& start,
                                           double place_err_arcsec, const SkyPoint& place_before);
 
 }  // namespace emberline::photometry

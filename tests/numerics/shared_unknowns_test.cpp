@@ -42,7 +42,8 @@ TEST_CASE("eliminating each block's own unknowns gives what one large fit gives"
     for (std::size_t k = 0; k < shared; ++k)
         prior(k, k) = 0.25;
     const std::vector<double> mean{0.3, -0.2, 0.1};
-    const auto field = field_posterior(sum.normal(), sum.right(), mean, prior);
+    const auto field =
+        field_posterior(whitened(sum.normal(), sum.right(), std::vector<double>(shared, 0.5)), mean, prior);
     REQUIRE(field);
 
     // The same with priors as further rows of an ordinary fit.
@@ -91,23 +92,37 @@ TEST_CASE("the evidence of one measured number is its Gaussian density", "[share
     const double v = 0.5, y = 1.7;
     Matrix normal(1, 1);
     normal(0, 0) = 1.0 / v;
-    const std::vector<double> right{y / v};
+    const auto data = whitened(normal, std::vector<double>{y / v}, std::vector<double>{1.0});
     const auto theirs = [&](double m, double c) {
-        return (y - m) * (y - m) / (v + c) + std::log((v + c) / v) - y * y / v;
+        return (y - m) * (y - m) / (v + c) + std::log((v + c) / v);
     };
     for (const double c : {0.1, 2.0}) {
         for (const double m : {0.0, 1.0}) {
             Matrix covariance(1, 1);
             covariance(0, 0) = c;
-            const auto ours = minus_two_log_evidence(normal, right, std::vector<double>{m}, covariance);
+            const auto ours = minus_two_log_evidence(data, std::vector<double>{m}, covariance);
             REQUIRE(ours);
             CHECK(*ours == Approx(theirs(m, c)).epsilon(1e-7));
-            const auto of_mean = marginal_of_mean(normal, right, covariance);
+            const auto of_mean = marginal_of_mean(data, covariance);
             REQUIRE(of_mean);
             CHECK(of_mean->normal(0, 0) == Approx(1.0 / (v + c)).epsilon(1e-7));
             CHECK(of_mean->right[0] == Approx(y / (v + c)).epsilon(1e-7));
         }
     }
+}
+
+TEST_CASE("numbers that tell the same thing are whitened into one", "[shared-unknowns]") {
+    // Two unknowns of which only the sum is seen, and a third that nothing tells of.
+    Matrix normal(3, 3);
+    normal(0, 0) = normal(0, 1) = normal(1, 0) = normal(1, 1) = 4.0;
+    const auto data =
+        whitened(normal, std::vector<double>{8.0, 8.0, 0.0}, std::vector<double>{1.0, 1.0, 1.0});
+    REQUIRE(data.y.size() == 1);
+    CHECK(data.y[0] == Approx(4.0));  // the sum is 2 at an error of 1/2
+    CHECK(data.root(0, 0) == Approx(2.0));
+    CHECK(data.root(1, 0) == Approx(2.0));
+    CHECK(data.root(2, 0) == 0.0);
+    CHECK(whitened(normal, std::vector<double>{8.0, 8.0, 0.0}, std::vector<double>{0.0, 0.0, 0.0}).y.empty());
 }
 
 TEST_CASE("a non-negative solution meets the conditions of Kuhn and Tucker", "[shared-unknowns]") {
