@@ -69,7 +69,7 @@ class Script {
         std::vector<double> host;
         for (const float v : one.model.adu)
             host.push_back(static_cast<double>(v));
-        const double sky = numerics::quantile(host, 0.05);
+        const double sky = numerics::quantile(host, 0.3);
         std::vector<double> seen;
         for (const float v : one.data.adu)
             seen.push_back(static_cast<double>(v));
