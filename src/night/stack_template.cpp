@@ -236,13 +236,14 @@ std::vector<frame::Card> cards_of(const std::vector<Member>& members, const Temp
     const auto number = [](double v) { return fmt::format("{:.9g}", v); };
     cards.push_back({"FILTER", reference.fluxes.filter, "", true});
     cards.push_back({"EXPTIME", number(exposure_s), "s, of all frames together", false});
-    cards.push_back({"NCOMBINE", std::to_string(members.size()), "frames", false});
+    // No NCOMBINE: gain and read noise are the stack's already, and readers would multiply once more.
     cards.push_back({"GAIN", number(gain), "electrons per ADU of the mean", false});
     cards.push_back({"RDNOISE", number(std::sqrt(read_e2) * gain), "electrons, of a pixel", false});
     cards.push_back(
         {"DATE-OBS", reference.frame.header().text("DATE-OBS").value_or(""), "of the sharpest frame", true});
     cards.push_back({"IMAGETYP", "stack", "a weighted mean, clipped", true});
-    cards.push_back({"HISTORY", "", "Host template by emberline, from:", false});
+    cards.push_back(
+        {"HISTORY", "", fmt::format("Host template by emberline, from {} frames:", members.size()), false});
     for (const std::string& path : out.used)
         cards.push_back({"HISTORY", "", path.substr(path.size() > 64 ? path.size() - 64 : 0), false});
     return cards;
