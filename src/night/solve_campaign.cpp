@@ -101,10 +101,8 @@ FrameFluxes with_transient(const FrameFluxes& frame, photometry::StarFlux transi
 }
 
 // Frames whose host was taken away stand in `replaced`, and `judged` points there.
-std::vector<HostChoice> take_host_away(std::vector<JudgedFrame>& judged, std::deque<FrameFluxes>& replaced,
-                                       const std::set<std::string>& usable, const Campaign& campaign,
-                                       bool keep_models) {
-    HostRemoval removal = remove_host(in_use(judged), usable, campaign, keep_models);
+void put_in_place(const HostRemoval& removal, std::vector<JudgedFrame>& judged,
+                  std::deque<FrameFluxes>& replaced) {
     for (JudgedFrame& frame : judged) {
         if (!frame.refusal.empty()) continue;
         if (removal.unfit.contains(frame.fluxes)) {
@@ -114,10 +112,9 @@ std::vector<HostChoice> take_host_away(std::vector<JudgedFrame>& judged, std::de
         if (removal.on_nucleus.contains(frame.fluxes)) frame.on_nucleus = true;
         const auto found = removal.transients.find(frame.fluxes);
         if (found == removal.transients.end()) continue;
-        replaced.push_back(with_transient(*frame.fluxes, std::move(found->second)));
+        replaced.push_back(with_transient(*frame.fluxes, found->second));
         frame.fluxes = &replaced.back();
     }
-    return std::move(removal.choices);
 }
 
 // The whole campaign's, since one angle may have to serve all of it.
@@ -226,7 +223,8 @@ std::optional<std::string> aperture_nowhere(const std::vector<JudgedFrame>& fram
 
 Result<CampaignSolution> solve_campaign(const std::vector<FrameFluxes>& frames,
                                         const standard::Sequence& sequence, const Campaign& campaign,
-                                        const SetAsideByObserver& set_aside, bool keep_host_models) {
+                                        const SetAsideByObserver& set_aside, bool keep_host_models,
+                                        const HostRemoval* known_host) {
     if (frames.empty()) {
         return fail({.what = "No frame has been measured yet.",
                      .where = campaign.folder,
@@ -238,7 +236,9 @@ Result<CampaignSolution> solve_campaign(const std::vector<FrameFluxes>& frames,
     std::vector<JudgedFrame> judged = judged_by_observer(frames, set_aside);
     CampaignSolution out;
     std::deque<FrameFluxes> replaced;
-    out.hosts = take_host_away(judged, replaced, usable, campaign, keep_host_models);
+    out.host =
+        known_host != nullptr ? *known_host : remove_host(in_use(judged), usable, campaign, keep_host_models);
+    put_in_place(out.host, judged, replaced);
     choose_all_apertures(judged, usable, campaign);
     if (const auto aperture = aperture_nowhere(judged, campaign.measure)) {
         return fail({.what = fmt::format("No frame was measured with the aperture of {}.", *aperture),
@@ -263,7 +263,7 @@ Result<CampaignSolution> solve_campaign(const std::vector<FrameFluxes>& frames,
                 fmt::format("{}, {}: {}", solution.band.name(), solution.instrument, solution.no_solution));
         }
     }
-    for (HostChoice& host : out.hosts)
+    for (HostChoice& host : out.host.choices)
         host.surface_mag_arcsec2 = surface_brightness(host, solutions);
     std::stable_sort(out.solution.frames.begin(), out.solution.frames.end(),
                      [](const auto& a, const auto& b) { return a.jd_utc < b.jd_utc; });

@@ -27,17 +27,18 @@ struct SetAsideByObserver {
 struct CampaignSolution {
     Solution solution;
     std::vector<std::string> remarks;  // bands that could not be solved, and why
-    std::vector<HostChoice> hosts;     // one a band and instrument
+    HostRemoval host;                  // what took the host's light away, and the transient without it
 };
 
 // Host light is taken away first where it shines in (remove_host); `keep_host_models` keeps the models for
-// pictures.
+// pictures, and `known_host` is an earlier solution's of the same frames: nothing is fitted twice.
 // A band without comparison stars leaves its frames unused with the reason and does not stop the others.
 // Problem: no frame at all; an aperture asked for that no frame has.
 [[nodiscard]] Result<CampaignSolution> solve_campaign(const std::vector<photometry::FrameFluxes>& frames,
                                                       const standard::Sequence& sequence,
                                                       const Campaign& campaign,
                                                       const SetAsideByObserver& set_aside,
-                                                      bool keep_host_models = false);
+                                                      bool keep_host_models = false,
+                                                      const HostRemoval* known_host = nullptr);
 
 }  // namespace emberline::night

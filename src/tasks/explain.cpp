@@ -148,7 +148,7 @@ Result<void> try_methods(const Workspace& workspace, const std::vector<FrameFlux
                          const night::SetAsideByObserver& set_aside, const night::CampaignSolution& chosen,
                          Explanation& out) {
     std::map<std::pair<Band, std::string>, std::string> shines;
-    for (const night::HostChoice& host : chosen.hosts) {
+    for (const night::HostChoice& host : chosen.host.choices) {
         if (!host.shines) continue;
         shines[{host.band, host.instrument}] = word(host.method);
         out.hosts.push_back(
@@ -188,7 +188,7 @@ Result<void> try_methods(const Workspace& workspace, const std::vector<FrameFlux
     for (const auto& [key, method] : shines) {
         std::vector<const night::HostChoice*> choices;
         for (const night::CampaignSolution& solution : solutions) {
-            for (const night::HostChoice& host : solution.hosts) {
+            for (const night::HostChoice& host : solution.host.choices) {
                 if (host.band == key.first && host.instrument == key.second && !host.models.empty())
                     choices.push_back(&host);
             }
@@ -221,7 +221,8 @@ Result<Explanation> explain(const Workspace& workspace) {
         night::Campaign trial = workspace.campaign;
         trial.measure.aperture_arcsec.reset();
         trial.measure.aperture_fwhm = multiple;
-        const auto solved = night::solve_campaign(*frames, workspace.sequence, trial, *set_aside);
+        const auto solved =
+            night::solve_campaign(*frames, workspace.sequence, trial, *set_aside, false, &chosen->host);
         if (!solved) continue;
         for (const night::NightMeasurement& night : solved->solution.nights) {
             ApertureAnswer answer{night.night,         night.band,           night.instrument, multiple,

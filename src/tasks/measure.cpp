@@ -264,7 +264,7 @@ Result<MeasureOutcome> measure(const Workspace& workspace, const MeasureRequest&
     }
     outcome.solution = std::move(resolved->campaign.solution);
     outcome.remarks = std::move(resolved->campaign.remarks);
-    for (const night::HostChoice& host : resolved->campaign.hosts) {
+    for (const night::HostChoice& host : resolved->campaign.host.choices) {
         outcome.template_refused = outcome.template_refused || host.template_refused;
         for (const std::string& remark : host.remarks)
             outcome.remarks.push_back(fmt::format("{}, {}: {}", host.band.name(), host.instrument, remark));
