@@ -11,7 +11,7 @@ set(public_headers
     numerics/least_squares.hpp numerics/low_rank_covariance.hpp numerics/matrix.hpp numerics/random.hpp
     numerics/robust.hpp
     sky/barycentre.hpp sky/horizon.hpp sky/site.hpp sky/time_scales.hpp
-    frame/frame.hpp frame/frame_facts.hpp frame/header.hpp frame/instrument.hpp frame/pixels.hpp frame/wcs.hpp
+    frame/calibration.hpp frame/frame.hpp frame/frame_facts.hpp frame/header.hpp frame/instrument.hpp frame/lattice.hpp frame/pixels.hpp frame/wcs.hpp
     frame/write_frame.hpp
     stars/centroid.hpp stars/profile.hpp stars/registration.hpp
     photometry/aperture_sum.hpp photometry/circle_pixel.hpp photometry/growth.hpp photometry/local_sky.hpp
@@ -22,7 +22,8 @@ set(public_headers
     night/campaign.hpp night/combine_frames.hpp night/host_template.hpp night/measure_frame.hpp night/measurement.hpp night/remove_host.hpp night/solution.hpp
     night/solve_campaign.hpp night/stack_template.hpp
     rehearsal/invented_campaign.hpp rehearsal/invented_host.hpp rehearsal/invented_instrument.hpp
-    rehearsal/invented_sky.hpp rehearsal/invented_template.hpp
+    rehearsal/invented_sky.hpp rehearsal/invented_template.hpp rehearsal/processed_save.hpp
+    rehearsal/stack_options.hpp
     rehearsal/plate.hpp rehearsal/rehearse.hpp
     ledger/ledger.hpp
     lightcurve/fit.hpp lightcurve/light_curve.hpp lightcurve/model.hpp

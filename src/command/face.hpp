@@ -64,6 +64,8 @@ void add_new(CLI::App& app, Face& face);
 void add_rehearse(CLI::App& app, Face& face);
 void add_inspect(CLI::App& app, Face& face);
 void add_masters(CLI::App& app, Face& face);
+void add_masters_build(CLI::App& masters, Face& face);
+void add_masters_gain(CLI::App& masters, Face& face);
 void add_measure(CLI::App& app, Face& face);
 void add_nights(CLI::App& app, Face& face);
 void add_curve(CLI::App& app, Face& face);

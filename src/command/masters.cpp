@@ -52,7 +52,8 @@ void run(tasks::TemplateRequest request, Face& face) {
 }  // namespace
 
 void add_masters(CLI::App& app, Face& face) {
-    CLI::App* sub = app.add_subcommand("masters", "Frames made of frames: a template of the host");
+    CLI::App* sub =
+        app.add_subcommand("masters", "Frames made of frames: calibration masters, a template of the host");
     sub->require_subcommand(1);
     CLI::App* made = sub->add_subcommand(
         "template", "Stack frames from after the fade, or before it, into a host template");
@@ -63,6 +64,8 @@ void add_masters(CLI::App& app, Face& face) {
         ->capture_default_str();
     made->add_flag("--replace", request->replace, "Replace an existing file");
     made->callback([request, &face] { run(*request, face); });
+    add_masters_build(*sub, face);
+    add_masters_gain(*sub, face);
 }
 
 }  // namespace emberline::command

@@ -46,12 +46,18 @@ Result<std::vector<Cutout>> Frame::read(const std::vector<PixelBox>& boxes) cons
     return fail(no_memory(facts_.path));
 }
 
+Result<std::vector<Cutout>> Frame::read_stored(const std::vector<PixelBox>& boxes) const try {
+    return image_->read(facts_.plane, boxes);
+} catch (const std::bad_alloc&) {
+    return fail(no_memory(facts_.path));
+}
+
 Result<Cutout> Frame::read_whole() const {
     return read(PixelBox{0, 0, facts_.width_px, facts_.height_px});
 }
 
-Result<std::vector<Frame>> open_frames(const std::string& path,
-                                       const std::vector<Instrument>& instruments) try {
+Result<std::vector<Frame>> open_frames(const std::string& path, const std::vector<Instrument>& instruments,
+                                       const Masters* masters) try {
     auto image = FitsImage::open(path);
     if (!image) return fail(image.error());
     auto wcs = Wcs::parse((*image)->header().raw());
@@ -76,6 +82,8 @@ Result<std::vector<Frame>> open_frames(const std::string& path,
         Frame frame;
         frame.facts_ = read_facts((*image)->header(), instruments, std::move(seed));
         frame.image_ = *image;
+        if (masters != nullptr)
+            frame.calibration_ = masters->calibration_of(frame.facts_, (*image)->header());
         frame.wcs_ = shared_wcs;
         frames.push_back(std::move(frame));
     }

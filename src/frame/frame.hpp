@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "frame/calibration.hpp"
 #include "frame/frame_facts.hpp"
 #include "frame/header.hpp"
 #include "frame/instrument.hpp"
@@ -29,19 +30,26 @@ class Frame {
     // Several boxes in one go, read in row order; results in the order asked.
     [[nodiscard]] Result<std::vector<Cutout>> read(const std::vector<PixelBox>& boxes) const;
     [[nodiscard]] Result<Cutout> read_whole() const;
+    // Of a mosaic, boxes of all its stored pixels, whatever their colour, before calibration.
+    [[nodiscard]] Result<std::vector<Cutout>> read_stored(const std::vector<PixelBox>& boxes) const;
 
   private:
-    friend Result<std::vector<Frame>> open_frames(const std::string&, const std::vector<Instrument>&);
+    friend Result<std::vector<Frame>> open_frames(const std::string&, const std::vector<Instrument>&,
+                                                  const Masters*);
     FrameFacts facts_;
+    Calibration calibration_;
     std::shared_ptr<FitsImage> image_;
     std::shared_ptr<const Result<Wcs>> wcs_;
 };
 
-// A file holds one frame, or one a plane for a colour cube. The first HDU with a 2- or 3-dimensional image
-// is taken. A Frame is used by one thread at a time; different files may be read by different threads.
-// Problem: not FITS, empty, cut short, no image, NAXIS 1 or 4, 8-bit pixels are no problem but are remarked.
+// A file holds one frame; three for a colour cube (its planes) and for a colour mosaic (the pixels of each
+// colour, see lattice.hpp): red, green, blue. The first HDU with a 2- or 3-dimensional image is taken. What
+// `masters` has for the frame is applied to all that is read of it. A Frame is used by one thread at a time;
+// different files may be read by different threads. Problem: not FITS, empty, cut short, no image, NAXIS 1 or
+// 4, 8-bit pixels are no problem but are remarked.
 [[nodiscard]] Result<std::vector<Frame>> open_frames(const std::string& path,
-                                                     const std::vector<Instrument>& instruments);
+                                                     const std::vector<Instrument>& instruments,
+                                                     const Masters* masters = nullptr);
 
 // Stands for the file's content: size, header and sampled data blocks, as 32 hexadecimal digits. The same
 // for a renamed or copied file; different after any reprocessing. Reads at most some hundred kilobytes.

@@ -18,7 +18,11 @@ struct Instrument {
     std::optional<double> read_noise_e;
     std::optional<double> saturation_adu;
     std::optional<double> linear_to_adu;
-    std::optional<double> exposure_s;          // where no header says it
+    std::optional<double> exposure_s;    // where no header says it
+    std::optional<double> offset_adu;    // level of a pixel of one exposure that got no light
+    std::optional<std::string> pattern;  // of a colour mosaic at its first pixel, "RGGB"; "none": no mosaic
+    std::optional<int> stacked;          // exposures in each frame
+    std::optional<std::string> stack;    // how they were put together: "sum", "mean", "median"
     std::map<std::string, std::string> bands;  // FILTER value (trimmed, case ignored) -> band name
     bool operator==(const Instrument&) const = default;
 };

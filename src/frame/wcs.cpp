@@ -172,6 +172,10 @@ Result<SkyPosition> Wcs::sky(const PixelPosition& position) const {
         "WCS keywords", "The pixel lies outside the projection."));
 }
 
+Wcs Wcs::on(const Lattice&) const {
+    return *this;
+}
+
 double Wcs::scale_arcsec_per_px() const {
     return impl_->scale_arcsec;
 }

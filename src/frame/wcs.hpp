@@ -18,6 +18,8 @@ struct PixelPosition {
     bool operator==(const PixelPosition&) const = default;
 };
 
+struct Lattice;
+
 class Wcs {
   public:
     // `cards`: the header as one text of 80-character cards without the terminating END, or with it.
@@ -27,6 +29,9 @@ class Wcs {
     // Problem: a place that the projection does not reach, or a distortion that does not converge.
     [[nodiscard]] Result<PixelPosition> pixel(const SkyPosition& position) const;
     [[nodiscard]] Result<SkyPosition> sky(const PixelPosition& position) const;
+
+    // The same solution in the pixels of one colour of a mosaic.
+    [[nodiscard]] Wcs on(const Lattice& lattice) const;
 
     // At the reference pixel.
     [[nodiscard]] double scale_arcsec_per_px() const;      // sqrt |det CD|

@@ -108,6 +108,7 @@ Result<void> read_instrument(SettingsTable table, std::string name, Campaign& ca
     instrument.saturation_adu = table.number("saturation", 1.0, 1e12);
     instrument.linear_to_adu = table.number("linear_to", 1.0, 1e12);
     instrument.exposure_s = table.number("exposure_s", 1e-6, 1e6);
+    instrument.offset_adu = table.number("offset", -1e6, 1e6);
     for (auto& [filter, band] : table.text_entries("bands")) {
         if (const auto known = parse_band(band); !known) {
             table.refuse("bands", known.error());

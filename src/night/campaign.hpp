@@ -9,6 +9,7 @@
 #include <string_view>
 #include <vector>
 
+#include "frame/calibration.hpp"
 #include "frame/instrument.hpp"
 #include "photometry/host_light.hpp"
 #include "quantities/band.hpp"
@@ -63,6 +64,8 @@ struct Campaign {
     std::map<std::string, std::string> host_templates;  // band -> path; "" for every band
     std::optional<std::string> faded;  // night from which on frames hold no transient light: YYYY-MM-DD
     std::optional<photometry::HostMethod> host_method;  // absent: the most trusted that the data allow
+    // [masters]
+    frame::MasterPaths masters;  // as written: relative to the folder
     // [report]
     std::string obstype = "CCD";
     MeasureSettings measure;

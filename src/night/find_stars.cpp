@@ -21,10 +21,6 @@ constexpr std::size_t most_profiles = 6;  // more do not sharpen a median worth 
 constexpr double centred_on_itself_fwhm = 0.06;  // centroid error below this part of the FWHM
 constexpr double wrong_star_fwhm = 1.0;          // further from its place: another star was taken
 
-[[nodiscard]] bool on_frame(const frame::PixelPosition& p, const frame::FrameFacts& facts) {
-    return p.x >= -0.5 && p.y >= -0.5 && p.x < facts.width_px - 0.5 && p.y < facts.height_px - 0.5;
-}
-
 [[nodiscard]] frame::PixelBox box_around(const frame::PixelPosition& p, double half_px) {
     const int half = static_cast<int>(std::ceil(half_px));
     return {static_cast<int>(std::lround(p.x)) - half, static_cast<int>(std::lround(p.y)) - half,
@@ -36,9 +32,9 @@ Result<std::vector<StarOnFrame>> predict(const frame::Frame& frame, const frame:
     std::vector<StarOnFrame> stars;
     const frame::FrameFacts& facts = frame.facts();
     const auto place = wcs.pixel(campaign.position);
-    if (!place || !on_frame(*place, facts)) {
+    if (!place || !facts.holds(*place)) {
         std::string centre;
-        if (const auto middle = wcs.sky({0.5 * facts.width_px, 0.5 * facts.height_px})) {
+        if (const auto middle = wcs.sky(facts.middle())) {
             centre = fmt::format(" The frame is centred on {} {}.", sexagesimal_hours(middle->ra, 0),
                                  sexagesimal_degrees(middle->dec, 0));
         }
@@ -57,7 +53,7 @@ Result<std::vector<StarOnFrame>> predict(const frame::Frame& frame, const frame:
     for (const standard::ComparisonStar& star : sequence.stars) {
         if (!takes_part(star, campaign)) continue;
         const auto where = wcs.pixel(star.position);
-        if (!where || !on_frame(*where, facts)) continue;
+        if (!where || !facts.holds(*where)) continue;
         StarOnFrame entry;
         entry.label = star.label;
         entry.place = star.position;

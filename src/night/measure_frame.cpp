@@ -11,7 +11,10 @@
 #include "night/find_stars.hpp"
 #include "night/frame_needs.hpp"
 #include "night/host_template.hpp"
+#include "night/judge_linearity.hpp"
+#include "night/pattern_check.hpp"
 #include "night/psf_fluxes.hpp"
+#include "night/settle_stack.hpp"
 #include "night/surroundings.hpp"
 #include "numerics/robust.hpp"
 #include "photometry/aperture_sum.hpp"
@@ -244,26 +247,36 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
                      .where = facts.path,
                      .mend = "Name the frames of the sky only."});
     }
-    const auto needs = needs_of(facts);
-    if (!needs) return fail(needs.error());
+    const auto stated = needs_of(facts);
+    if (!stated) return fail(stated.error());
     const Result<frame::Wcs>& wcs = frame.wcs();
     if (!wcs) return fail(wcs.error());
-    auto field = find_stars(frame, *wcs, *needs, sequence, campaign);
+    auto field = find_stars(frame, *wcs, *stated, sequence, campaign);
     if (!field) return fail(field.error());
+    auto pattern = check_pattern(frame, *field);
+    if (!pattern) return fail(pattern.error());
+    StackVerdict stack = settle_stack(frame, *field, *stated, campaign);
+    const FrameNeeds& needs = stack.needs;
 
     FrameFluxes out;
     out.frame = std::move(name);
     out.fingerprint = std::move(fingerprint);
     out.plane = facts.plane;
-    out.band = needs->band;
+    out.band = needs.band;
     out.instrument = facts.instrument;
     if (facts.filter) out.filter = facts.filter->value;
     out.exposure_s = facts.exposure_s->value;
-    out.gain_e_per_adu = needs->gain_e_per_adu;
-    out.read_noise_e = needs->read_noise_e;
+    out.gain_e_per_adu = needs.gain_e_per_adu;
+    out.read_noise_e = needs.read_noise_e;
     out.flat_err = campaign.measure.flat_err;
     out.caveats = facts.caveats;
     out.remarks = facts.remarks;
+    const auto add = [&out](const Caveats& caveats, const std::vector<std::string>& remarks) {
+        out.caveats.add(caveats);
+        out.remarks.insert(out.remarks.end(), remarks.begin(), remarks.end());
+    };
+    add(pattern->caveats, pattern->remarks);
+    add(stack.caveats, stack.remarks);
     describe_frame(out, *wcs, *field);
     out.apertures = aperture_grid(out.fwhm_px, out.scale_arcsec_per_px, campaign.measure);
     std::vector<double> radii_px;
@@ -275,7 +288,7 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
     const int block_px = std::max(2, static_cast<int>(std::lround(block_fwhm * out.fwhm_px)));
     std::vector<double> pulls;
     for (const StarOnFrame& star : field->stars) {
-        auto light = light_of(star, radii_px, annulus, *needs, block_px, pulls);
+        auto light = light_of(star, radii_px, annulus, needs, block_px, pulls);
         if (light) {
             out.stars.push_back(std::move(*light));
         } else if (star.transient) {
@@ -284,6 +297,9 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
     }
     widen_correlated(out, photometry::correlation_factor(pulls));
     add_circumstances(out, facts, campaign);
+    const auto linear = judge_linearity(frame, out, *field, needs, sequence, campaign);
+    if (!linear) return fail(linear.error());
+    add(linear->caveats, linear->remarks);
     const bool grows = mark_blends(out);
     const bool host = grows || host_shines_in(out, campaign);
     if (host) {
@@ -292,7 +308,7 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
     }
     const Result<HostTemplate>* host_template = templates != nullptr ? templates->find(out.band) : nullptr;
     if (host || host_template != nullptr || campaign.measure.psf.value_or(false))
-        look_at_host(out, frame, *wcs, *field, *needs, campaign, host || host_template != nullptr,
+        look_at_host(out, frame, *wcs, *field, needs, campaign, host || host_template != nullptr,
                      host_template);
     return out;
 }

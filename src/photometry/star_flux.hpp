@@ -26,6 +26,9 @@ struct StarFlux {
     bool forced = false;            // true: at the catalogue position through the frame's registration
     std::vector<double> flux_e;     // above sky, one an aperture of the frame
     std::vector<double> area_px;
+    // Relative, one sigma, one an aperture: what the star's light varies by with its place on the pixels,
+    // beyond noise (lattice ripple, the flat's own noise, filled pixels). Empty: nothing.
+    std::vector<double> place_err;
     double sky_e_per_px = 0.0;
     double sky_err_e_per_px = 0.0;
     double sky_scatter_e = 0.0;  // s, one pixel

@@ -57,6 +57,14 @@ constexpr std::array entries{
           "The host's light under the transient was modelled, not measured; its error is in the common one."},
     Entry{Caveat::on_nucleus, "on-nucleus",
           "The transient sits on the host's nucleus, where only a template tells the two apart."},
+    Entry{Caveat::undersampled, "undersampled",
+          "The stars are so sharp that where they fall on the pixels changes their light; it is in the error."},
+    Entry{Caveat::not_calibrated, "not-calibrated",
+          "No calibration frame of the campaign fits this frame, or not of every kind."},
+    Entry{Caveat::stack_inferred, "stack-inferred",
+          "The header does not say how exposures were stacked; the pixels told it."},
+    Entry{Caveat::pattern_doubtful, "pattern-doubtful",
+          "The pixels contradict the colour pattern that the header or the campaign gives."},
 };
 
 const Entry& entry(Caveat caveat) {

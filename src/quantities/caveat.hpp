@@ -47,6 +47,10 @@ enum class Caveat : std::uint8_t {
     template_other_band = 28,   // the host was taken away by a template of another band
     host_modelled = 29,         // the host under the transient is a model's guess, its error common
     on_nucleus = 30,            // the transient sits on the host's nucleus: only a template tells them apart
+    undersampled = 31,          // stars so sharp that where they fall on the pixels changes their light
+    not_calibrated = 32,        // the campaign names masters, and none of a kind fits this frame
+    stack_inferred = 33,        // how exposures were stacked was told by the pixels, not by the header
+    pattern_doubtful = 34,      // what the pixels or stars say contradicts the mosaic's pattern
 };
 
 // The word written in `flags`, e.g. "host-unmodelled".

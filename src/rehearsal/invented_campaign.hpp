@@ -11,6 +11,8 @@
 #include "quantities/problem.hpp"
 #include "rehearsal/invented_instrument.hpp"
 #include "rehearsal/invented_sky.hpp"
+#include "rehearsal/processed_save.hpp"
+#include "rehearsal/stack_options.hpp"
 
 namespace emberline::rehearsal {
 
@@ -29,6 +31,11 @@ struct TemplateOptions {
     double residual_share = 0.0;                   // of the transient's light at its peak that is still there
     int width_px = 0, height_px = 0;               // 0: somewhat wider than the campaign's frames
     std::uint64_t seed = 7;
+};
+
+struct CalibrationOptions {
+    int bias = 20, dark = 20, flat = 20;  // exposures; darks as long as the frames, flats one set a band
+    double flat_level = 0.4;              // of saturation
 };
 
 struct RehearsalOptions {
@@ -50,9 +57,21 @@ struct RehearsalOptions {
     double defocused_share = 0.0;          // of the frames, blurred by up to defocus_px
     double defocus_px = 2.0;
     std::optional<TemplateOptions> host_template;  // what rehearse() writes beside the frames
-    bool cloud = true;                             // some nights have some
-    bool flip = true;                              // a meridian flip in the middle of each night
-    bool trailing = true;                          // a few frames trail
+    // A colour camera: the pattern of its mosaic, "RGGB". The bands are then TR, TG and TB, all from each
+    // file.
+    std::optional<std::string> pattern;
+    bool top_down = false;
+    double vignetting = 0.0, amp_glow_e_per_s = 0.0;
+    int dust_rings = 0, dead_pixels = 0;
+    std::optional<double> dark_e_per_s;             // absent: hardly any
+    std::optional<int> hot_pixels;                  // absent: a few, by the frame's area
+    std::optional<CalibrationOptions> calibration;  // frames that rehearse() writes beside
+    std::optional<StackOptions> stack;              // each frame is a live stack
+    Processing processing = Processing::none;       // that a share of the frames went through before they
+    double processed_share = 0.0;                   // were saved
+    bool cloud = true;                              // some nights have some
+    bool flip = true;                               // a meridian flip in the middle of each night
+    bool trailing = true;                           // a few frames trail
     int width_px = 800, height_px = 600;
     double fwhm_arcsec = 3.0;
     double colour_term = 0.03;

@@ -29,7 +29,14 @@ struct InventedInstrument {
     double cosmic_rays_per_minute = 3.0;
     std::map<Band, double> zero_point_mag;  // magnitude giving 1 e/s outside the atmosphere
     std::map<Band, double> colour_term;  // m_instrumental = m_standard + … − T (C − 0): T of zero_points.hpp
-    std::uint64_t sensor_seed = 1;       // which pixels are hot, and how each responds
+    // A colour mosaic: the pattern at its first stored pixel, "RGGB"; each pixel sees one of TR, TG, TB.
+    std::string pattern;
+    bool top_down = false;          // ROWORDER: rows are stored from the top, pattern and all
+    double vignetting = 0.0;        // share of the light lost in the corners
+    int dust_rings = 0;             // shadows of dust, each a ring of a few per cent
+    double amp_glow_e_per_s = 0.0;  // where it is brightest, at the middle of the right edge
+    int dead_pixels = 0;            // that see a tenth of the light
+    std::uint64_t sensor_seed = 1;  // which pixels are hot, and how each responds
 };
 
 struct InventedAir {                                 // one frame's air
@@ -51,6 +58,12 @@ struct InventedPointing {
     bool mirrored = false;
 };
 
+struct InventedColour {  // the truth of one colour of a mosaic, as InventedFrame has it
+    Band band;
+    double transient_mag = 0.0, transient_flux_e = 0.0;  // electrons as if all pixels saw that colour
+    std::vector<double> star_flux_e;
+};
+
 struct InventedFrame {
     std::vector<std::uint16_t> adu;
     int width_px = 0, height_px = 0;
@@ -59,6 +72,7 @@ struct InventedFrame {
                                       // and the cloud's unevenness
     double airmass = 1.0;             // of the transient; the horizon's below it
     std::vector<double> star_flux_e;  // the same truth of each star of the sky, in its order
+    std::vector<InventedColour> colours;  // of a mosaic: TR, TG, TB; the numbers above are then TG's
 };
 
 // The electrons that a star of this standard magnitude gives, above the atmosphere's losses `lost_mag`

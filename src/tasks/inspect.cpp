@@ -13,7 +13,7 @@ namespace {
 
 bool on_frame(const frame::Wcs& wcs, const SkyPosition& place, const frame::FrameFacts& facts) {
     const auto p = wcs.pixel(place);
-    return p && p->x >= -0.5 && p->y >= -0.5 && p->x < facts.width_px - 0.5 && p->y < facts.height_px - 0.5;
+    return p && facts.holds(*p);
 }
 
 void count_stars(InspectedFrame& one, const frame::Wcs& wcs, const Workspace& workspace) {
@@ -54,7 +54,7 @@ InspectedFrame look_at(const frame::Frame& frame, const std::optional<Workspace>
     plate.scale_arcsec_per_px = wcs->scale_arcsec_per_px();
     plate.mirrored = wcs->mirrored();
     plate.position_angle_deg = wcs->position_angle_of_y().degrees();
-    if (const auto centre = wcs->sky({0.5 * (one.facts.width_px - 1), 0.5 * (one.facts.height_px - 1)})) {
+    if (const auto centre = wcs->sky(one.facts.middle())) {
         plate.centre = *centre;
     }
     one.plate = plate;

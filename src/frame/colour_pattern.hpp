@@ -1,0 +1,45 @@
+// SPDX-License-Identifier: MIT
+// frame/colour_pattern — which colour each pixel of a mosaic sees, from the dialects of headers, and the
+// lattice of each colour. Common practice, no source: BAYERPAT is meant at the first stored pixel with the
+// offsets added; for ROWORDER TOP-DOWN and BOTTOM-UP alike the first stored row is the pattern's first row,
+// unless the header says that the pattern is given as seen on a sensor whose rows were turned over.
+#pragma once
+
+#include <array>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "frame/frame_facts.hpp"
+#include "frame/header.hpp"
+#include "frame/instrument.hpp"
+#include "frame/lattice.hpp"
+
+namespace emberline::frame {
+
+enum class Colour { red, green, blue };
+
+// Colours of the stored pixels (x even, y even), (x odd, y even), (x even, y odd), (x odd, y odd).
+struct ColourPattern {
+    std::array<Colour, 4> cells{};
+    [[nodiscard]] Colour at(int x, int y) const {
+        return cells[static_cast<std::size_t>((x & 1) + 2 * (y & 1))];
+    }
+    [[nodiscard]] std::string word() const;                            // "RGGB"
+    [[nodiscard]] ColourPattern shifted(int columns, int rows) const;  // as seen from pixel (columns, rows)
+    bool operator==(const ColourPattern&) const = default;
+};
+// RGGB, BGGR, GRBG, GBRG in any case. Absent for anything else.
+[[nodiscard]] std::optional<ColourPattern> parse_colour_pattern(std::string_view word);
+
+// Of a frame of one plane: its pattern at the first stored pixel, by the campaign (`pattern` under
+// [instrument]; "none" for no mosaic) or the header. Absent: not a mosaic. What contradicts or cannot be
+// read becomes a remark in `facts`. Problem: a pattern that is there and means nothing (where, how to mend).
+[[nodiscard]] Result<std::optional<Fact<ColourPattern>>> read_colour_pattern(const Header& header,
+                                                                             const Instrument& instrument,
+                                                                             FrameFacts& facts);
+
+// Red, green, blue.
+[[nodiscard]] std::array<Lattice, 3> lattices_of(const ColourPattern& pattern, int width_px, int height_px);
+
+}  // namespace emberline::frame

@@ -1,0 +1,29 @@
+// SPDX-License-Identifier: MIT
+// night/judge_linearity — whether the pixels still count light. A picture that was stretched, rounded to few
+// levels, sharpened or smoothed is no measurement, whatever its header says. Private to this room.
+#pragma once
+
+#include "frame/frame.hpp"
+#include "night/campaign.hpp"
+#include "night/find_stars.hpp"
+#include "night/frame_needs.hpp"
+#include "photometry/star_flux.hpp"
+#include "quantities/problem.hpp"
+#include "standard/sequence.hpp"
+
+namespace emberline::night {
+
+struct LinearityVerdict {
+    Caveats caveats;
+    std::vector<std::string> remarks;
+};
+
+// `fluxes`: the frame as measured. Problem: what was found (with its numbers), and what to save instead.
+// Cloud, crowding, saturated stars, wrong catalogue magnitudes, few stars: no reason to refuse.
+[[nodiscard]] Result<LinearityVerdict> judge_linearity(const frame::Frame& frame,
+                                                       const photometry::FrameFluxes& fluxes,
+                                                       const StarField& field, const FrameNeeds& needs,
+                                                       const standard::Sequence& sequence,
+                                                       const Campaign& campaign);
+
+}  // namespace emberline::night

@@ -1,0 +1,31 @@
+// SPDX-License-Identifier: MIT
+// rehearsal/live_stack — many short exposures aligned and put together, as capture programs do it live.
+#pragma once
+
+#include <vector>
+
+#include "frame/header.hpp"
+#include "quantities/instant.hpp"
+#include "rehearsal/invented_campaign.hpp"
+#include "rehearsal/stack_options.hpp"
+
+namespace emberline::rehearsal {
+
+struct InventedStack {
+    std::vector<float> adu;
+    int width_px = 0, height_px = 0;
+    std::vector<frame::Card> cards;  // in place of a single exposure's
+    Instant middle_of_light;         // UTC, exposures that were added only
+    double exposure_s = 0.0;         // open shutter, all that were added
+    double gain_e_per_adu = 0.0;     // of the stored pixels, photons of all exposures counted
+    double transient_mag = 0.0;      // truth at the middle of the light
+    double transient_flux_e = 0.0;   // truth, of all that were added
+    double airmass = 1.0;
+};
+
+// `frame`: its exposure_s is one exposure's, its start the first one's; noise and pointing of each exposure
+// follow from its seed.
+[[nodiscard]] InventedStack expose_stack(const InventedCampaign& campaign, const PlannedFrame& frame,
+                                         const StackOptions& options);
+
+}  // namespace emberline::rehearsal
