@@ -62,6 +62,7 @@ void add_masters(CLI::App& app, Face& face) {
     made->add_option("FRAME", request->places, "FITS files of one band, or folders of them")->required();
     made->add_option("-o,--output", request->output, "The file, in the campaign's folder")
         ->capture_default_str();
+    made->add_option("--band", request->band, "Which band, of a colour camera's frames: TR, TG or TB");
     made->add_flag("--replace", request->replace, "Replace an existing file");
     made->callback([request, &face] { run(*request, face); });
     add_masters_build(*sub, face);

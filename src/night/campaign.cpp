@@ -270,6 +270,20 @@ Result<Campaign> read_root(const toml::table& parsed, Campaign campaign) {
 
 }  // namespace
 
+frame::MasterPaths Campaign::master_paths() const {
+    frame::MasterPaths paths = masters;
+    const auto place = [this](std::vector<std::string>& files) {
+        for (std::string& file : files)
+            file = path(file);
+    };
+    place(paths.bias);
+    place(paths.dark);
+    place(paths.defects);
+    for (auto& [band, files] : paths.flat)
+        place(files);
+    return paths;
+}
+
 std::string Campaign::path(std::string_view relative) const {
     const std::filesystem::path inner(relative);
     return inner.is_absolute() ? inner.string() : (std::filesystem::path(folder) / inner).string();

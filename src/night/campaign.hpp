@@ -72,6 +72,7 @@ struct Campaign {
     std::vector<std::string> remarks;  // keys that belong to parts not built yet, and the like
 
     [[nodiscard]] std::string path(std::string_view relative) const;  // folder / relative
+    [[nodiscard]] frame::MasterPaths master_paths() const;            // of [masters], each with its folder
 };
 
 // Problem (kind request): no folder or file, TOML that cannot be parsed (line and column), a key or type

@@ -65,11 +65,28 @@ struct HostTemplate::Opened {
     std::vector<std::string> remarks;
 };
 
+namespace {
+
+// Of a file with several colours, the one that is most like the frames'.
+const frame::Frame& most_like(const std::vector<frame::Frame>& frames, const Band& band) {
+    const auto find = [&](const auto& alike) {
+        return std::find_if(frames.begin(), frames.end(), [&](const frame::Frame& f) {
+            return f.facts().band && alike(f.facts().band->value);
+        });
+    };
+    auto found = find([&](const Band& b) { return b == band; });
+    if (found == frames.end())
+        found = find([&](const Band& b) { return sequence_band(b) == sequence_band(band); });
+    return found == frames.end() ? frames.front() : *found;
+}
+
+}  // namespace
+
 Result<HostTemplate> HostTemplate::open(const std::string& path, const Band& band,
                                         const standard::Sequence& sequence, const Campaign& campaign) {
     auto frames = frame::open_frames(path, campaign.instruments);
     if (!frames) return fail(about_template(path, frames.error()));
-    const frame::Frame& frame = frames->front();
+    const frame::Frame& frame = most_like(*frames, band);
     const frame::FrameFacts& facts = frame.facts();
     if (!frame.wcs()) return fail(about_template(path, frame.wcs().error()));
     Opened opened{path, *frame.wcs(), {}, std::nullopt, {}};

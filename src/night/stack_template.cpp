@@ -10,6 +10,7 @@
 #include <set>
 
 #include "frame/frame.hpp"
+#include "frame/plate_cards.hpp"
 #include "night/aperture_grid.hpp"
 #include "night/find_stars.hpp"
 #include "night/measure_frame.hpp"
@@ -29,6 +30,31 @@ constexpr double most_trailed = 1.6;           // a template's stars should be r
 constexpr double most_fwhm_of_sharpest = 2.0;  // wider frames would blur the template
 constexpr double scale_aperture_fwhm = 1.8;    // for the frames' light against each other
 
+// The pixels that the template is made on: the sharpest frame's own; where that is one colour of a mosaic,
+// a picture of half the stored size in each direction, upright whatever the colour's lattice is.
+struct Grid {
+    int width_px = 0, height_px = 0;
+    double area = 1.0;  // of its pixels, in the reference's
+    std::optional<frame::Lattice> lattice;
+    double phase_x = 0.0, phase_y = 0.0;
+
+    [[nodiscard]] frame::PixelPosition on_reference(const frame::PixelPosition& p) const {
+        return lattice ? lattice->picture({phase_x + 2.0 * p.x, phase_y + 2.0 * p.y}) : p;
+    }
+};
+
+Grid grid_of(const frame::FrameFacts& facts) {
+    if (!facts.lattice) return {facts.width_px, facts.height_px, 1.0, std::nullopt, 0.0, 0.0};
+    const frame::Lattice& l = *facts.lattice;
+    Grid grid{
+        l.stored_width_px / 2, l.stored_height_px / 2, 4.0 / (l.pitch_px() * l.pitch_px()), l, 0.5, 0.5};
+    if (!l.turned()) {
+        grid.phase_x = l.x0;
+        grid.phase_y = l.y0;
+    }
+    return grid;
+}
+
 struct Member {
     std::string path;
     frame::Frame frame;
@@ -46,11 +72,31 @@ double sky_of(const FrameFluxes& fluxes) {
     return numerics::median(std::move(levels));
 }
 
+Result<frame::Frame> frame_of_band(const std::string& path, std::vector<frame::Frame> frames,
+                                   const std::optional<Band>& band) {
+    if (!band && frames.size() == 1) return std::move(frames.front());
+    std::string colours;
+    for (frame::Frame& frame : frames) {
+        const auto& its = frame.facts().band;
+        if (band && its && its->value == *band) return std::move(frame);
+        if (its) colours += (colours.empty() ? "" : ", ") + its->value.name();
+    }
+    return fail({.what = band ? fmt::format("It holds no band {}, but {}.", band->name(),
+                                            colours.empty() ? "none that is known" : colours)
+                              : fmt::format("It holds several bands: {}.", colours),
+                 .where = path,
+                 .mend = "Say which band the template is for, with --band.",
+                 .kind = band ? ProblemKind::input : ProblemKind::request});
+}
+
 Result<Member> open_member(const std::string& path, const standard::Sequence& sequence,
-                           const Campaign& campaign) {
-    auto frames = frame::open_frames(path, campaign.instruments);
+                           const Campaign& campaign, const std::optional<Band>& band,
+                           const frame::Masters& masters) {
+    auto frames = frame::open_frames(path, campaign.instruments, &masters);
     if (!frames) return fail(frames.error());
-    frame::Frame frame = std::move(frames->front());
+    auto found = frame_of_band(path, std::move(*frames), band);
+    if (!found) return fail(found.error());
+    frame::Frame frame = std::move(*found);
     if (!frame.wcs()) return fail(frame.wcs().error());
     auto fluxes = measure_frame(frame, path, path, sequence, campaign);
     if (!fluxes) return fail(fluxes.error());
@@ -157,17 +203,18 @@ frame::PixelBox reach_of(const frame::PixelBox& strip, const photometry::PixelMa
         .inside(facts.width_px, facts.height_px);
 }
 
-// One strip of one frame on the reference's pixels, above sky, in the reference's light.
-Result<std::vector<float>> brought_over(const Member& m, const Member& reference,
+// One strip of one frame on the grid's pixels, above sky, in the reference's light.
+Result<std::vector<float>> brought_over(const Member& m, const Member& reference, const Grid& grid,
                                         const frame::PixelBox& strip) {
     const std::size_t n = static_cast<std::size_t>(strip.width) * static_cast<std::size_t>(strip.height);
     std::vector<float> out(n, std::numeric_limits<float>::quiet_NaN());
-    const auto map = mapping(reference, m);
+    const auto from_reference = mapping(reference, m);
+    const auto map = [&](const frame::PixelPosition& p) { return from_reference(grid.on_reference(p)); };
     const frame::PixelBox box = reach_of(strip, map, m.frame.facts());
     if (box.empty()) return out;
     auto cutout = m.frame.read(box);
     if (!cutout) return fail(cutout.error());
-    if (&m == &reference) {
+    if (&m == &reference && !grid.lattice) {
         for (int y = strip.y0; y < strip.y0 + strip.height; ++y) {
             for (int x = strip.x0; x < strip.x0 + strip.width; ++x) {
                 const auto i =
@@ -185,7 +232,7 @@ Result<std::vector<float>> brought_over(const Member& m, const Member& reference
 
 // Weighted mean of what lies near the middle; absent where no frame reaches.
 std::optional<double> clipped(const std::vector<Member>& members, const std::vector<std::vector<float>>& seen,
-                              std::size_t i, std::size_t& clipped_pixels) {
+                              double area, std::size_t i, std::size_t& clipped_pixels) {
     std::vector<double> values;
     for (const auto& one : seen) {
         if (std::isfinite(one[i])) values.push_back(static_cast<double>(one[i]));
@@ -197,7 +244,8 @@ std::optional<double> clipped(const std::vector<Member>& members, const std::vec
         const auto value = static_cast<double>(seen[m][i]);
         if (!std::isfinite(value)) continue;
         const double light = std::max(middle, 0.0) / (members[m].fluxes.gain_e_per_adu * members[m].scale);
-        const double noise = std::hypot(members[m].scatter_adu / members[m].scale, std::sqrt(light));
+        const double noise =
+            std::hypot(std::sqrt(area) * members[m].scatter_adu / members[m].scale, std::sqrt(light));
         // Where seeing differs, the cores of stars do too: a tenth of the light is allowed for.
         if (values.size() > 2 && std::abs(value - middle) > clip_sigma * noise + 0.1 * std::abs(middle)) {
             ++clipped_pixels;
@@ -209,32 +257,29 @@ std::optional<double> clipped(const std::vector<Member>& members, const std::vec
     return weight > 0.0 ? sum / weight : middle;
 }
 
-bool tells_the_plate(const std::string& keyword) {
-    static const char* const beginnings[] = {"CTYPE", "CRVAL", "CRPIX", "CUNIT", "CDELT", "CROTA",
-                                             "CD1_",  "CD2_",  "PC1_",  "PC2_",  "PV1_",  "PV2_",
-                                             "A_",    "B_",    "AP_",   "BP_"};
-    static const char* const whole[] = {"RADESYS", "RADECSYS", "EQUINOX", "LONPOLE", "LATPOLE"};
-    return std::any_of(std::begin(beginnings), std::end(beginnings),
-                       [&](const char* b) { return keyword.starts_with(b); }) ||
-           std::any_of(std::begin(whole), std::end(whole), [&](const char* w) { return keyword == w; });
-}
-
-std::vector<frame::Card> cards_of(const std::vector<Member>& members, const TemplateStack& out) {
+Result<std::vector<frame::Card>> cards_of(const std::vector<Member>& members, const Grid& grid,
+                                          const TemplateStack& out) {
     const Member& reference = members.front();
-    std::vector<frame::Card> cards;
-    for (const frame::Card& card : reference.frame.header().cards()) {
-        if (tells_the_plate(card.keyword)) cards.push_back(card);
-    }
+    auto plate = grid.lattice
+                     ? frame::halved_plate_cards(reference.frame.header(), grid.phase_x, grid.phase_y)
+                     : Result<std::vector<frame::Card>>(frame::plate_cards(reference.frame.header()));
+    if (!plate) return fail(at(reference.path, plate.error()));
+    std::vector<frame::Card> cards = std::move(*plate);
     double exposure_s = 0.0, shot = 0.0, read_e2 = 0.0;
     for (const Member& m : members) {
         exposure_s += m.fluxes.exposure_s;
         // Variance of the mean for an ADU of light, and of the sky pixel's read noise in ADU.
         shot += m.weight * m.weight / (m.fluxes.gain_e_per_adu * m.scale);
-        read_e2 += std::pow(m.weight * m.fluxes.read_noise_e / (m.fluxes.gain_e_per_adu * m.scale), 2);
+        read_e2 +=
+            grid.area * std::pow(m.weight * m.fluxes.read_noise_e / (m.fluxes.gain_e_per_adu * m.scale), 2);
     }
     const double gain = 1.0 / shot;
     const auto number = [](double v) { return fmt::format("{:.9g}", v); };
-    cards.push_back({"FILTER", reference.fluxes.filter, "", true});
+    // A colour of a mosaic has no filter of its own, and the mosaic's would tell another reader of a mosaic.
+    cards.push_back({"FILTER",
+                     grid.lattice || reference.frame.facts().planes > 1 ? reference.fluxes.band.name()
+                                                                        : reference.fluxes.filter,
+                     "", true});
     cards.push_back({"EXPTIME", number(exposure_s), "s, of all frames together", false});
     // No NCOMBINE: gain and read noise are the stack's already, and readers would multiply once more.
     cards.push_back({"GAIN", number(gain), "electrons per ADU of the mean", false});
@@ -253,11 +298,14 @@ std::vector<frame::Card> cards_of(const std::vector<Member>& members, const Temp
 
 Result<TemplateStack> stack_template(const std::vector<std::string>& paths,
                                      const standard::Sequence& sequence, const Campaign& campaign,
+                                     const std::optional<Band>& band,
                                      const std::function<void(std::size_t, std::size_t)>& progress) {
     TemplateStack out;
     std::vector<Member> members;
+    const frame::Masters masters = frame::Masters::open(campaign.master_paths());
     for (const std::string& path : paths) {
-        auto member = open_member(path, sequence, campaign);
+        auto member = open_member(path, sequence, campaign, band, masters);
+        if (!member && member.error().kind == ProblemKind::request) return fail(member.error());
         if (!member) {
             out.left_out.push_back({path, member.error()});
         } else if (!members.empty() && member->fluxes.band != members.front().fluxes.band) {
@@ -278,8 +326,9 @@ Result<TemplateStack> stack_template(const std::vector<std::string>& paths,
                      .mend = "Name plate-solved frames of the field from after the fade."});
     }
     const Member& reference = members.front();
-    out.width_px = reference.frame.facts().width_px;
-    out.height_px = reference.frame.facts().height_px;
+    const Grid grid = grid_of(reference.frame.facts());
+    out.width_px = grid.width_px;
+    out.height_px = grid.height_px;
     out.fwhm_arcsec = reference.fluxes.fwhm_px * reference.fluxes.scale_arcsec_per_px;
     const auto pixels = static_cast<std::size_t>(out.width_px) * static_cast<std::size_t>(out.height_px);
     out.adu.assign(pixels, std::numeric_limits<float>::quiet_NaN());
@@ -290,19 +339,21 @@ Result<TemplateStack> stack_template(const std::vector<std::string>& paths,
         const frame::PixelBox strip{0, y0, out.width_px, std::min(strip_rows, out.height_px - y0)};
         std::vector<std::vector<float>> seen;
         for (const Member& m : members) {
-            auto one = brought_over(m, reference, strip);
+            auto one = brought_over(m, reference, grid, strip);
             if (!one) return fail(one.error());
             seen.push_back(std::move(*one));
         }
         const std::size_t n = static_cast<std::size_t>(strip.width) * static_cast<std::size_t>(strip.height);
         for (std::size_t i = 0; i < n; ++i, ++next) {
-            if (const auto mean = clipped(members, seen, i, out.clipped_pixels))
-                out.adu[next] = static_cast<float>(*mean + reference.sky_adu);
+            if (const auto mean = clipped(members, seen, grid.area, i, out.clipped_pixels))
+                out.adu[next] = static_cast<float>(*mean + grid.area * reference.sky_adu);
         }
         if (progress)
             progress(static_cast<std::size_t>(y0 + strip.height), static_cast<std::size_t>(out.height_px));
     }
-    out.cards = cards_of(members, out);
+    auto cards = cards_of(members, grid, out);
+    if (!cards) return fail(cards.error());
+    out.cards = std::move(*cards);
     return out;
 }
 

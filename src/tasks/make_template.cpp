@@ -23,7 +23,17 @@ Result<TemplateOutcome> make_template(const Workspace& workspace, const Template
     }
     const auto files = find_frame_files(request.places, workspace.campaign.path("out"));
     if (!files) return fail(files.error());
-    auto stack = night::stack_template(*files, workspace.sequence, workspace.campaign, request.progress);
+    std::optional<Band> band;
+    if (request.band) {
+        auto known = parse_band(*request.band);
+        if (!known) {
+            known.error().kind = ProblemKind::request;
+            return fail(known.error());
+        }
+        band = *known;
+    }
+    auto stack =
+        night::stack_template(*files, workspace.sequence, workspace.campaign, band, request.progress);
     if (!stack) return fail(stack.error());
     if (auto written = frame::write_frame(out.path, stack->width_px, stack->height_px,
                                           std::span<const float>(stack->adu), stack->cards);

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -15,6 +16,7 @@ namespace emberline::tasks {
 struct TemplateRequest {
     std::vector<std::string> places;       // files and folders
     std::string output = "template.fits";  // in the campaign's folder, unless absolute
+    std::optional<std::string> band;       // which, of colour cameras' files
     bool replace = false;                  // an existing file
     std::function<void(std::size_t done, std::size_t of)> progress;
 };
