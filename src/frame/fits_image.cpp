@@ -67,7 +67,7 @@ Problem FitsImage::library_problem(int status) const {
     return problem(fmt::format("The file cannot be read as FITS: {}.", spoken(status)), save_again);
 }
 
-Result<std::shared_ptr<FitsImage>> FitsImage::open(const std::string& path) {
+Result<std::shared_ptr<FitsImage>> FitsImage::open(const std::string& path, const std::string& extension) {
     const std::shared_ptr<FitsImage> image(new FitsImage());
     image->path_ = path;
     struct stat about = {};
@@ -106,7 +106,7 @@ Result<std::shared_ptr<FitsImage>> FitsImage::open(const std::string& path) {
                                        : fmt::format("The file cannot be read as FITS: {}.", why),
                                    save_again));
     }
-    if (auto good = image->find_image(); !good) return fail(good.error());
+    if (auto good = image->find_image(extension); !good) return fail(good.error());
     if (auto good = image->take_header(); !good) return fail(good.error());
     image->plain_ = image->plain_ && !image->tile_compressed_;
     if (auto good = image->read_layout(); !good) return fail(good.error());
@@ -145,8 +145,17 @@ Result<void> FitsImage::check_header(long long offset) const {
     }
 }
 
+// Of the part of the file that is open.
+bool FitsImage::is_named(const std::string& extension) const {
+    char name[FLEN_VALUE] = {};
+    int absent = 0;
+    fits_read_key(handle_->fits, TSTRING, "EXTNAME", name, nullptr, &absent);
+    if (absent != 0) fits_clear_errmsg();
+    return absent == 0 && upper_case(trimmed(name)) == upper_case(extension);
+}
+
 // The first HDU with a picture in it. What the others held goes into the message when there is none.
-Result<void> FitsImage::find_image() {
+Result<void> FitsImage::find_image(const std::string& extension) {
     std::string seen;
     for (int number = 1;; ++number) {
         int status = 0, type = 0;
@@ -177,7 +186,7 @@ Result<void> FitsImage::find_image() {
         if (fits_get_img_param(handle_->fits, 4, &bits, &axes, sides, &status) != 0) {
             return fail(library_problem(status));
         }
-        if (axes == 0) continue;
+        if (axes == 0 || (!extension.empty() && !is_named(extension))) continue;
         const bool flat = axes == 2 || (axes == 3 && (sides[2] == 1 || sides[2] == 3));
         if (!flat) {
             if (seen.empty()) {
@@ -198,11 +207,16 @@ Result<void> FitsImage::find_image() {
         tile_compressed_ = packed;
         return {};
     }
+    if (!extension.empty()) {
+        return fail(problem(fmt::format("The file holds no flat image called {}.", extension),
+                            "Make the file anew."));
+    }
     if (seen.empty()) {
         return fail(problem("The file holds no image (NAXIS = 0).", "Name the file that holds the pixels."));
     }
     return fail(problem(fmt::format("The file holds no flat image, but {}.", seen),
-                        "Save one frame a file, or a cube of three colour planes."));
+                        "Save one frame a file, or a cube of three planes: red, green, blue. A fourth plane, "
+                        "of brightness or transparency, or a missing one leaves unsaid which is which."));
 }
 
 Result<void> FitsImage::take_header() {
@@ -308,8 +322,9 @@ Result<std::vector<Cutout>> FitsImage::read(int plane, const std::vector<PixelBo
     }
     // In the order of rows, so that a disk need not seek back.
     std::vector<Cutout*> in_order;
-    for (Cutout& cutout : cutouts)
-        in_order.push_back(&cutout);
+    for (Cutout& cutout : cutouts) {
+        if (!cutout.box.empty()) in_order.push_back(&cutout);
+    }
     std::stable_sort(in_order.begin(), in_order.end(),
                      [](const Cutout* a, const Cutout* b) { return a->box.y0 < b->box.y0; });
     for (Cutout* cutout : in_order) {
@@ -403,6 +418,7 @@ Result<void> FitsImage::read_tiles(int plane, std::vector<Cutout>& cutouts) cons
     std::vector<Use> uses;
     for (Cutout& cutout : cutouts) {
         const PixelBox& box = cutout.box;
+        if (box.empty()) continue;
         for (int row = box.y0 / tile_height_; row <= (box.y0 + box.height - 1) / tile_height_; ++row) {
             for (int column = box.x0 / tile_width_; column <= (box.x0 + box.width - 1) / tile_width_;
                  ++column)

@@ -17,8 +17,10 @@ namespace emberline::frame {
 
 class FitsImage {
   public:
-    // Problem: not FITS, empty, cut short, no image of two dimensions (or a cube of three planes).
-    static Result<std::shared_ptr<FitsImage>> open(const std::string& path);
+    // Problem: not FITS, empty, cut short, no image of two dimensions (or a cube of three planes). With a name,
+    // the image of that EXTNAME is taken instead of the first one.
+    static Result<std::shared_ptr<FitsImage>> open(const std::string& path,
+                                                   const std::string& extension = {});
     FitsImage(const FitsImage&) = delete;
     FitsImage& operator=(const FitsImage&) = delete;
     ~FitsImage();
@@ -32,14 +34,17 @@ class FitsImage {
     [[nodiscard]] int bits() const { return bits_; }  // BITPIX of the pixels, unpacked
     [[nodiscard]] std::string pixel_type() const;
     [[nodiscard]] bool tile_compressed() const { return tile_compressed_; }
-    // Boxes lie inside the image. A tile that several of them touch is unpacked once.
+    // Several threads may read at a time; otherwise one.
+    [[nodiscard]] bool shareable() const { return plain_; }
+    // Boxes lie inside the image, or are empty. A tile that several of them touch is unpacked once.
     [[nodiscard]] Result<std::vector<Cutout>> read(int plane, const std::vector<PixelBox>& boxes) const;
 
   private:
     struct Handle;
     FitsImage();
     [[nodiscard]] Result<void> check_header(long long offset) const;
-    [[nodiscard]] Result<void> find_image();
+    [[nodiscard]] Result<void> find_image(const std::string& extension);
+    [[nodiscard]] bool is_named(const std::string& extension) const;
     [[nodiscard]] Result<void> read_layout();
     [[nodiscard]] Result<void> take_header();
     [[nodiscard]] Result<void> check_length();

@@ -25,15 +25,18 @@ class Frame {
     [[nodiscard]] const Header& header() const;
     // Problem when the frame has no usable plate solution: what is missing and where.
     [[nodiscard]] const Result<Wcs>& wcs() const { return *wcs_; }
-    // Only the part inside the frame is read; a box wholly outside is a Problem, and so is a short file.
+    // In the picture's pixels. Only the part inside it is read; a box wholly outside is a Problem, and so is
+    // a short file. Of a mosaic's green picture, which is turned, places off the stored frame are NaN.
     [[nodiscard]] Result<Cutout> read(const PixelBox& box) const;
     // Several boxes in one go, read in row order; results in the order asked.
     [[nodiscard]] Result<std::vector<Cutout>> read(const std::vector<PixelBox>& boxes) const;
     [[nodiscard]] Result<Cutout> read_whole() const;
-    // Of a mosaic, boxes of all its stored pixels, whatever their colour, before calibration.
+    // Boxes of all the stored pixels, of a mosaic whatever their colour, before calibration. Only the part
+    // inside the stored frame; a box wholly outside comes back empty.
     [[nodiscard]] Result<std::vector<Cutout>> read_stored(const std::vector<PixelBox>& boxes) const;
 
   private:
+    [[nodiscard]] int stored_plane() const;
     friend Result<std::vector<Frame>> open_frames(const std::string&, const std::vector<Instrument>&,
                                                   const Masters*);
     FrameFacts facts_;

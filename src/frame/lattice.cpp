@@ -20,9 +20,9 @@ double Lattice::pitch_px() const {
 }
 
 bool Lattice::holds(int i, int j) const {
+    if (i < 0 || j < 0 || i >= width_px || j >= height_px) return false;
     const int x = x0 + i * ux + j * vx, y = y0 + i * uy + j * vy;
-    return i >= 0 && j >= 0 && i < width_px && j < height_px && x >= 0 && y >= 0 && x < stored_width_px &&
-           y < stored_height_px;
+    return x >= 0 && y >= 0 && x < stored_width_px && y < stored_height_px;
 }
 
 }  // namespace emberline::frame

@@ -30,19 +30,6 @@ bool same_value(const std::string& value, const std::string& wanted) {
     return lower_case(trimmed(value)) == lower_case(trimmed(wanted));
 }
 
-// Of those that match, the one that asks for most: an instrument without `match` takes what is left.
-const Instrument* matching_instrument(const Header& header, const std::vector<Instrument>& instruments) {
-    const Instrument* best = nullptr;
-    for (const Instrument& instrument : instruments) {
-        const bool all = std::all_of(instrument.match.begin(), instrument.match.end(), [&](const auto& ask) {
-            const auto value = header.text(upper_case(ask.first));
-            return value && same_value(*value, ask.second);
-        });
-        if (all && (best == nullptr || instrument.match.size() > best->match.size())) best = &instrument;
-    }
-    return best;
-}
-
 // With two wheels, the one that does not stand at an open place.
 MaybeFact<std::string> read_filter(const Header& header) {
     MaybeFact<std::string> open;
@@ -73,12 +60,14 @@ std::optional<Band> campaign_band(const Instrument& instrument, std::string_view
     return any_case;
 }
 
-void read_cube_band(const Instrument& instrument, FrameFacts& facts) {
+// A picture's planes, or a mosaic's pixels.
+void read_colour_band(const Instrument& instrument, FrameFacts& facts) {
     constexpr const char* colours[] = {"Red", "Green", "Blue"};
     constexpr const char* bands[] = {"TR", "TG", "TB"};
     if (facts.plane < 0 || facts.plane > 2) return;
     const std::string colour = colours[facts.plane];
-    const std::string source = fmt::format("plane {} of a colour cube", facts.plane + 1);
+    const std::string source = facts.lattice ? fmt::format("{} pixels of a colour mosaic", lower_case(colour))
+                                             : fmt::format("plane {} of a colour cube", facts.plane + 1);
     for (const std::string& name : {colour, colour + " plane", colour.substr(0, 1) + " plane"}) {
         if (const auto known = campaign_band(instrument, name)) {
             facts.band = Fact<Band>{*known, fmt::format("{}, {}bands", source, campaign_source)};
@@ -90,7 +79,7 @@ void read_cube_band(const Instrument& instrument, FrameFacts& facts) {
 
 // What the campaign calls that filter, else what the trade does.
 void read_band(const Instrument& instrument, FrameFacts& facts) {
-    if (facts.planes == 3) return read_cube_band(instrument, facts);
+    if (facts.planes == 3) return read_colour_band(instrument, facts);
     // Unfiltered cameras write no FILTER: the campaign may name the band under an empty name.
     const Fact<std::string> nothing{"", "no FILTER"};
     const auto& [filter, source] = facts.filter ? *facts.filter : nothing;
@@ -168,10 +157,22 @@ void read_aperture(const Header& header, const Instrument& instrument, FrameFact
 
 }  // namespace
 
+const Instrument* instrument_of(const Header& header, const std::vector<Instrument>& instruments) {
+    const Instrument* best = nullptr;
+    for (const Instrument& instrument : instruments) {
+        const bool all = std::all_of(instrument.match.begin(), instrument.match.end(), [&](const auto& ask) {
+            const auto value = header.text(upper_case(ask.first));
+            return value && same_value(*value, ask.second);
+        });
+        if (all && (best == nullptr || instrument.match.size() > best->match.size())) best = &instrument;
+    }
+    return best;
+}
+
 FrameFacts read_facts(const Header& header, const std::vector<Instrument>& instruments, FrameFacts seed) {
     FrameFacts facts = std::move(seed);
     static const Instrument none;
-    const Instrument* matched = matching_instrument(header, instruments);
+    const Instrument* matched = instrument_of(header, instruments);
     if (matched == nullptr && !instruments.empty()) {
         facts.remarks.emplace_back(
             "No [instrument.…] of the campaign matches this header; what it says is not used.");

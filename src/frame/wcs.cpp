@@ -10,6 +10,7 @@
 #include <cmath>
 #include <mutex>
 
+#include "frame/lattice.hpp"
 #include "frame/parse_header.hpp"
 #include "frame/wcs_cards.hpp"
 #include "quantities/text.hpp"
@@ -42,7 +43,7 @@ struct Wcs::Impl {
     bool filled = false;
     double scale_arcsec = 0.0;
     bool mirrored = false;
-    Angle position_angle;
+    double east_by_px[2] = {}, north_by_px[2] = {};  // intermediate world coordinates, degrees
     std::string description;
 
     Impl() { celestial.flag = -1; }
@@ -124,7 +125,8 @@ Result<Wcs> Wcs::parse(std::string_view cards) {
     }
     impl->scale_arcsec = std::sqrt(std::abs(determinant)) * 3600.0;
     impl->mirrored = determinant > 0.0;
-    impl->position_angle = Angle::radians(std::atan2(cd[w.lng][1] + 0.0, cd[w.lat][1])).wrapped_positive();
+    std::copy_n(cd[w.lng], 2, impl->east_by_px);
+    std::copy_n(cd[w.lat], 2, impl->north_by_px);
     impl->description = describe(w);
     Wcs out;
     out.impl_ = std::move(impl);
@@ -145,8 +147,11 @@ Result<PixelPosition> Wcs::pixel(const SkyPosition& position) const {
     }
     const PixelPosition found{pixel[0] - 1.0, pixel[1] - 1.0};
     if (status == 0 && std::isfinite(found.x) && std::isfinite(found.y)) {
-        if (const auto back = sky(found)) {
-            if (separation(*back, position).arcseconds() < way_back_px * impl_->scale_arcsec) return found;
+        Wcs stored;
+        stored.impl_ = impl_;
+        if (const auto back = stored.sky(found)) {
+            if (separation(*back, position).arcseconds() < way_back_px * impl_->scale_arcsec)
+                return lattice_ ? lattice_->picture(found) : found;
         }
     }
     return fail(unusable(fmt::format("The plate solution does not reach {} {}.",
@@ -155,7 +160,8 @@ Result<PixelPosition> Wcs::pixel(const SkyPosition& position) const {
 }
 
 Result<SkyPosition> Wcs::sky(const PixelPosition& position) const {
-    const double pixel[2] = {position.x + 1.0, position.y + 1.0};
+    const PixelPosition stored = lattice_ ? lattice_->stored(position) : position;
+    const double pixel[2] = {stored.x + 1.0, stored.y + 1.0};
     double phi = 0.0, theta = 0.0, intermediate[2] = {}, world[2] = {};
     int bad = 0;
     int status = 0;
@@ -167,23 +173,29 @@ Result<SkyPosition> Wcs::sky(const PixelPosition& position) const {
     if (status == 0 && std::isfinite(world[0]) && std::isfinite(world[1])) {
         return SkyPosition{Angle::degrees(world[w.lng]).wrapped_positive(), Angle::degrees(world[w.lat])};
     }
-    return fail(unusable(
-        fmt::format("The plate solution has no sky at pixel ({:.1f}, {:.1f}).", position.x, position.y),
-        "WCS keywords", "The pixel lies outside the projection."));
+    return fail(
+        unusable(fmt::format("The plate solution has no sky at pixel ({:.1f}, {:.1f}).", stored.x, stored.y),
+                 "WCS keywords", "The pixel lies outside the projection."));
 }
 
-Wcs Wcs::on(const Lattice&) const {
-    return *this;
+Wcs Wcs::on(const Lattice& lattice) const {
+    Wcs out;
+    out.impl_ = impl_;
+    out.lattice_ = std::make_shared<const Lattice>(lattice);
+    return out;
 }
 
 double Wcs::scale_arcsec_per_px() const {
-    return impl_->scale_arcsec;
+    return impl_->scale_arcsec * (lattice_ ? lattice_->pitch_px() : 1.0);
 }
 bool Wcs::mirrored() const {
     return impl_->mirrored;
 }
 Angle Wcs::position_angle_of_y() const {
-    return impl_->position_angle;
+    const double x = lattice_ ? lattice_->vx : 0.0, y = lattice_ ? lattice_->vy : 1.0;
+    const double east = impl_->east_by_px[0] * x + impl_->east_by_px[1] * y;
+    const double north = impl_->north_by_px[0] * x + impl_->north_by_px[1] * y;
+    return Angle::radians(std::atan2(east + 0.0, north)).wrapped_positive();
 }
 const std::string& Wcs::description() const {
     return impl_->description;

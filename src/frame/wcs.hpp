@@ -30,7 +30,10 @@ class Wcs {
     [[nodiscard]] Result<PixelPosition> pixel(const SkyPosition& position) const;
     [[nodiscard]] Result<SkyPosition> sky(const PixelPosition& position) const;
 
-    // The same solution in the pixels of one colour of a mosaic.
+    // The same solution in the pixels of one colour of a mosaic, exactly: positions go through the lattice's
+    // whole-number map and then through the stored frame's solution, distortions and all. This one must be
+    // the stored frame's. FITS, the same said in keywords, for a red or blue lattice that begins at p = 0 or
+    // 1 on an axis: CRPIX′ = (CRPIX − p + 1) / 2, CD′ = 2 CD, SIP A′_ij = 2^(i + j − 1) A_ij.
     [[nodiscard]] Wcs on(const Lattice& lattice) const;
 
     // At the reference pixel.
@@ -42,6 +45,7 @@ class Wcs {
   private:
     struct Impl;
     std::shared_ptr<const Impl> impl_;  // copies share it; WCSLIB's structure is used read-only behind a lock
+    std::shared_ptr<const Lattice> lattice_;  // none: the stored pixels themselves
 };
 
 }  // namespace emberline::frame

@@ -5,6 +5,7 @@
 
 #include <filesystem>
 
+#include "frame/colour_pattern.hpp"
 #include "night/settings_table.hpp"
 #include "quantities/delimited_table.hpp"
 #include "quantities/text.hpp"
@@ -109,6 +110,13 @@ Result<void> read_instrument(SettingsTable table, std::string name, Campaign& ca
     instrument.linear_to_adu = table.number("linear_to", 1.0, 1e12);
     instrument.exposure_s = table.number("exposure_s", 1e-6, 1e6);
     instrument.offset_adu = table.number("offset", -1e6, 1e6);
+    instrument.pattern = table.text("pattern");
+    if (instrument.pattern && lower_case(trimmed(*instrument.pattern)) != "none" &&
+        !frame::parse_colour_pattern(*instrument.pattern)) {
+        table.refuse("pattern", fmt::format("'{}' is no pattern of a colour mosaic.", *instrument.pattern),
+                     "Use RGGB, BGGR, GRBG or GBRG: the colours of the first two pixels of the first two "
+                     "rows; or none for a camera without colour.");
+    }
     for (auto& [filter, band] : table.text_entries("bands")) {
         if (const auto known = parse_band(band); !known) {
             table.refuse("bands", known.error());

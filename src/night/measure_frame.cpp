@@ -334,6 +334,7 @@ std::string flux_settings(const Campaign& campaign, const standard::Sequence& se
         text += fmt::format("\ninstrument {} {} {} {} {} {} {} {}", i.name, i.override_header ? 1 : 0,
                             maybe(i.aperture_mm), maybe(i.gain_e_per_adu), maybe(i.read_noise_e),
                             maybe(i.saturation_adu), maybe(i.linear_to_adu), maybe(i.exposure_s));
+        if (i.pattern) text += " pattern " + lower_case(*i.pattern);
         for (const auto& [keyword, value] : i.match)
             text += fmt::format(" {}={}", keyword, value);
         for (const auto& [filter, band] : i.bands)
