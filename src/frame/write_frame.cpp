@@ -68,17 +68,20 @@ struct Pixels {
     int image_type, data_type;
     std::size_t count;
     const void* data;
+    int planes = 1;
 };
 
 Result<void> write_image(const std::string& path, int width, int height, const Pixels& pixels,
                          const std::vector<Card>& cards, Packing packing) {
-    if (width < 1 || height < 1 ||
-        pixels.count != static_cast<std::size_t>(width) * static_cast<std::size_t>(height)) {
-        return fail(
-            {.what = fmt::format("{} pixels do not make an image of {} × {}.", pixels.count, width, height),
-             .where = path,
-             .mend = "Hand over as many pixels as width times height.",
-             .kind = ProblemKind::request});
+    if (width < 1 || height < 1 || pixels.planes < 1 ||
+        pixels.count != static_cast<std::size_t>(width) * static_cast<std::size_t>(height) *
+                            static_cast<std::size_t>(pixels.planes)) {
+        return fail({.what = fmt::format("{} pixels do not make {} image{} of {} × {}.", pixels.count,
+                                         pixels.planes == 1 ? "an" : std::to_string(pixels.planes),
+                                         pixels.planes == 1 ? "" : "s", width, height),
+                     .where = path,
+                     .mend = "Hand over as many pixels as width times height times planes.",
+                     .kind = ProblemKind::request});
     }
     const std::string beside = fmt::format("{}.{}.part", path, ::getpid());
     std::error_code ignored;
@@ -87,8 +90,8 @@ Result<void> write_image(const std::string& path, int width, int height, const P
     fitsfile* file = nullptr;
     fits_create_diskfile(&file, beside.c_str(), &status);
     if (packing == Packing::tiles) fits_set_compression_type(file, RICE_1, &status);
-    long sides[2] = {width, height};
-    fits_create_img(file, pixels.image_type, 2, sides, &status);
+    long sides[3] = {width, height, pixels.planes};
+    fits_create_img(file, pixels.image_type, pixels.planes == 1 ? 2 : 3, sides, &status);
     for (const Card& card : cards) {
         if (card.is_string && quotable(card.value).size() > longest_string) {
             // cfitsio doubles the quotes itself.
@@ -126,6 +129,18 @@ Result<void> write_frame(const std::string& path, int width, int height, std::sp
 Result<void> write_frame(const std::string& path, int width, int height, std::span<const float> adu,
                          const std::vector<Card>& cards) {
     return write_image(path, width, height, {FLOAT_IMG, TFLOAT, adu.size(), adu.data()}, cards,
+                       Packing::plain);
+}
+
+Result<void> write_cube(const std::string& path, int width, int height, int planes,
+                        std::span<const std::uint16_t> adu, const std::vector<Card>& cards) {
+    return write_image(path, width, height, {USHORT_IMG, TUSHORT, adu.size(), adu.data(), planes}, cards,
+                       Packing::plain);
+}
+
+Result<void> write_bytes(const std::string& path, int width, int height, int planes,
+                         std::span<const std::uint8_t> levels, const std::vector<Card>& cards) {
+    return write_image(path, width, height, {BYTE_IMG, TBYTE, levels.size(), levels.data(), planes}, cards,
                        Packing::plain);
 }
 

@@ -16,6 +16,14 @@ namespace {
 
 constexpr const char* telescope = "garden telescope";
 
+frame::Card words(const char* keyword, std::string value, const char* comment) {
+    return {keyword, std::move(value), comment, true};
+}
+
+frame::Card number(const char* keyword, double value, const char* comment) {
+    return {keyword, fmt::format("{:G}", value), comment, false};
+}
+
 Instant middle_of(const PlannedFrame& planned) {
     return sky::later_by(planned.start_utc, 0.5 * planned.exposure_s);
 }
@@ -156,9 +164,16 @@ std::string truth_line(const InventedCampaign& campaign, const PlannedFrame& pla
                        const InventedFrame& exposed) {
     const Instant middle = middle_of(planned);
     const double bjd_tdb = sky::bjd_tdb(middle, campaign.sky.transient.position, campaign.site);
-    return fmt::format("{},{},{},{:.6f},{:.6f},{:.5f},{:.2f},{:.4f},{:.4f}\n", planned.path, planned.night,
-                       planned.band.name(), middle.jd(), bjd_tdb, exposed.transient_mag,
-                       exposed.transient_flux_e, planned.air.cloud_mag, exposed.airmass);
+    const auto line = [&](const Band& band, double transient_mag, double flux_e) {
+        return fmt::format("{},{},{},{:.6f},{:.6f},{:.5f},{:.2f},{:.4f},{:.4f}\n", planned.path,
+                           planned.night, band.name(), middle.jd(), bjd_tdb, transient_mag, flux_e,
+                           planned.air.cloud_mag, exposed.airmass);
+    };
+    if (exposed.colours.empty()) return line(planned.band, exposed.transient_mag, exposed.transient_flux_e);
+    std::string lines;
+    for (const InventedColour& colour : exposed.colours)
+        lines += line(colour.band, colour.transient_mag, colour.transient_flux_e);
+    return lines;
 }
 
 std::string truth_host_heading() {
@@ -173,41 +188,60 @@ std::string truth_host_line(const InventedCampaign& campaign, const PlannedFrame
                        host_in_aperture_e(campaign, planned, 4.0));
 }
 
+std::vector<frame::Card> camera_cards(const InventedCampaign& campaign, const Exposed& exposed) {
+    const InventedInstrument& instrument = campaign.instrument;
+    std::string start = sky::iso(exposed.start_utc, 3);
+    if (start.ends_with('Z')) start.pop_back();  // FITS dates carry no zone
+    std::vector<frame::Card> cards = {
+        words("IMAGETYP", exposed.kind, ""),
+        words("DATE-OBS", start, "start of exposure"),
+        words("TIMESYS", "UTC", ""),
+        number("EXPTIME", exposed.exposure_s, "[s] open shutter"),
+    };
+    if (exposed.band && instrument.pattern.empty())
+        cards.push_back(words("FILTER", exposed.band->name(), ""));
+    for (frame::Card& card : std::vector<frame::Card>{
+             number("GAIN", 120.0, "camera setting"),
+             number("EGAIN", instrument.gain_e_per_adu, "[e-/ADU]"),
+             number("RDNOISE", instrument.read_noise_e, "[e-]"),
+             number("XBINNING", 1, ""),
+             number("YBINNING", 1, ""),
+             number("CCD-TEMP", -10.0, "[deg C]"),
+             words("TELESCOP", telescope, ""),
+             words("INSTRUME", instrument.pattern.empty() ? "monochrome camera" : "colour camera", ""),
+         })
+        cards.push_back(std::move(card));
+    if (instrument.pattern.empty()) return cards;
+    cards.push_back(words("ROWORDER", instrument.top_down ? "TOP-DOWN" : "BOTTOM-UP", "of the stored rows"));
+    if (exposed.debayered) return cards;
+    cards.push_back(words("BAYERPAT", instrument.pattern, "at the first stored pixel"));
+    cards.push_back(number("XBAYROFF", 0, ""));
+    cards.push_back(number("YBAYROFF", 0, ""));
+    return cards;
+}
+
 std::vector<frame::Card> header_cards(const InventedCampaign& campaign, const PlannedFrame& planned,
                                       double airmass) {
     const InventedInstrument& instrument = campaign.instrument;
-    std::string start = sky::iso(planned.start_utc, 3);
-    if (start.ends_with('Z')) start.pop_back();  // FITS dates carry no zone
-    const auto words = [](const char* keyword, std::string value, const char* comment) {
-        return frame::Card{keyword, std::move(value), comment, true};
+    std::vector<frame::Card> cards = {words("OBJECT", campaign.sky.transient.name, "invented")};
+    const auto append = [&](std::vector<frame::Card> more) {
+        for (frame::Card& card : more)
+            cards.push_back(std::move(card));
     };
-    const auto number = [](const char* keyword, double value, const char* comment) {
-        return frame::Card{keyword, fmt::format("{:G}", value), comment, false};
-    };
-    std::vector<frame::Card> cards = {
-        words("OBJECT", campaign.sky.transient.name, "invented"),
-        words("IMAGETYP", "Light Frame", ""),
-        words("DATE-OBS", start, "start of exposure"),
-        words("TIMESYS", "UTC", ""),
-        number("EXPTIME", planned.exposure_s, "[s] open shutter"),
-        words("FILTER", planned.band.name(), ""),
-        number("GAIN", 120.0, "camera setting"),
-        number("EGAIN", instrument.gain_e_per_adu, "[e-/ADU]"),
-        number("RDNOISE", instrument.read_noise_e, "[e-]"),
-        number("XBINNING", 1, ""),
-        number("YBINNING", 1, ""),
-        number("CCD-TEMP", -10.0, "[deg C]"),
-        words("TELESCOP", telescope, ""),
-        words("INSTRUME", "monochrome camera", ""),
+    append(camera_cards(campaign, {.kind = "Light Frame",
+                                   .start_utc = planned.start_utc,
+                                   .exposure_s = planned.exposure_s,
+                                   .band = planned.band,
+                                   .debayered = campaign.options.debayered}));
+    append({
         number("APTDIA", 1000.0 * instrument.aperture_m, "[mm]"),
         words("OBSERVER", "A. Observer", ""),
         words("SITELAT", sexagesimal_degrees(campaign.site.latitude, 0), "north positive"),
         words("SITELONG", sexagesimal_degrees(campaign.site.longitude, 0), "east positive"),
         number("SITEELEV", campaign.site.elevation_m, "[m]"),
         frame::Card{"AIRMASS", fmt::format("{:.3f}", airmass), "at mid-exposure", false},
-    };
-    for (frame::Card& card : Plate(instrument, planned.pointing).cards())
-        cards.push_back(std::move(card));
+    });
+    append(Plate(instrument, planned.pointing).cards());
     return cards;
 }
 

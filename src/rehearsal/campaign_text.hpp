@@ -15,6 +15,7 @@ namespace emberline::rehearsal {
 [[nodiscard]] std::string truth_stars_csv(const InventedCampaign& campaign);
 
 [[nodiscard]] std::string truth_heading();
+// A line, or one for each colour of a mosaic.
 [[nodiscard]] std::string truth_line(const InventedCampaign& campaign, const PlannedFrame& planned,
                                      const InventedFrame& exposed);
 
@@ -25,6 +26,16 @@ namespace emberline::rehearsal {
 // One for every band; one for all where the options name its band.
 [[nodiscard]] std::vector<Band> template_bands(const InventedCampaign& campaign);
 [[nodiscard]] std::string template_path(const InventedCampaign& campaign, const Band& band);
+
+// What a camera's program writes about an exposure of any kind.
+struct Exposed {
+    std::string kind;  // "Light Frame"
+    Instant start_utc;
+    double exposure_s = 0.0;
+    std::optional<Band> band;  // of the filter; a colour camera has none
+    bool debayered = false;
+};
+[[nodiscard]] std::vector<frame::Card> camera_cards(const InventedCampaign& campaign, const Exposed& exposed);
 
 // What a camera's program and a plate solver would have written.
 [[nodiscard]] std::vector<frame::Card> header_cards(const InventedCampaign& campaign,

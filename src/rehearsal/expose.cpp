@@ -9,6 +9,7 @@
 #include "rehearsal/light_map.hpp"
 #include "rehearsal/light_path.hpp"
 #include "rehearsal/moffat.hpp"
+#include "rehearsal/mosaic.hpp"
 #include "rehearsal/plate.hpp"
 #include "sky/barycentre.hpp"
 #include "sky/horizon.hpp"
@@ -19,6 +20,7 @@ namespace {
 
 constexpr std::uint64_t transient_stream = 10;
 constexpr std::uint64_t first_star_stream = 100;
+
 std::optional<double> magnitude_in(const std::map<Band, double>& magnitudes, const Band& band) {
     const auto found = magnitudes.find(sequence_band(band));
     if (found == magnitudes.end()) return std::nullopt;
@@ -34,48 +36,98 @@ std::optional<double> colour_of(const InventedStar& star, const Band& band) {
     return blue->second - red->second;
 }
 
-}  // namespace
+// One band's light on every pixel, and its truth.
+struct Lit {
+    LightMap light;
+    InventedColour truth;
+    double airmass = 1.0;
+};
 
-InventedFrame expose(const InventedSky& sky, const InventedInstrument& instrument, const InventedAir& air,
-                     const InventedPointing& pointing, const sky::Site& site, const Band& band,
-                     const Instant& start_utc, double exposure_s, std::uint64_t seed) {
+// What chance does to a star follows from its number and the frame's seed: it is alike in all colours.
+Lit light_in(const InventedSky& sky, const InventedInstrument& instrument, const InventedAir& air,
+             const InventedPointing& pointing, const sky::Site& site, const Band& band,
+             const Instant& start_utc, double exposure_s, const numerics::Random& random) {
     const Instant middle = sky::later_by(start_utc, 0.5 * exposure_s);
     const LightPath path(instrument, air, site, band, middle, exposure_s);
     const Plate plate(instrument, pointing);
     const Moffat spread(spread_of(air, instrument));
-    const numerics::Random random(seed);
-    LightMap light(instrument.width_px, instrument.height_px, path.sky_e_per_px());
-    InventedFrame frame{.width_px = instrument.width_px, .height_px = instrument.height_px};
+    Lit lit{.light = LightMap(instrument.width_px, instrument.height_px, path.sky_e_per_px()),
+            .truth = {.band = band}};
 
     for (std::size_t i = 0; i < sky.stars.size(); ++i) {
         const InventedStar& star = sky.stars[i];
-        frame.star_flux_e.push_back(0.0);
+        lit.truth.star_flux_e.push_back(0.0);
         const auto magnitude = magnitude_in(star.true_mag, band);
         if (!magnitude || separation(pointing.centre, star.position).degrees() > farthest_deg) continue;
         const auto airmass = path.airmass(star.position);
         const double flux_e = path.flux_e(*magnitude, colour_of(star, band), airmass);
         const auto chance = path.chance(random.stream(first_star_stream + i), airmass);
-        frame.star_flux_e.back() = flux_e;
-        spread.add_star(light, plate.truth(star.position), flux_e * chance.cloud * chance.scintillation);
+        lit.truth.star_flux_e.back() = flux_e;
+        spread.add_star(lit.light, plate.truth(star.position), flux_e * chance.cloud * chance.scintillation);
     }
 
     const SkyPosition& place = sky.transient.position;
     const double bjd_tdb = sky::bjd_tdb(middle, place, site);
     const auto airmass = path.airmass(place);
     const auto chance = path.chance(random.stream(transient_stream), airmass);
-    frame.airmass = airmass.value_or(*sky::airmass(Angle::degrees(0.0)));
-    frame.transient_mag = sky.transient.magnitude(band, bjd_tdb);
-    frame.transient_flux_e = sky.transient.light_share *
-                             path.flux_e(frame.transient_mag, sky.transient.colour(band, bjd_tdb), airmass);
+    lit.airmass = airmass.value_or(*sky::airmass(Angle::degrees(0.0)));
+    lit.truth.transient_mag = sky.transient.magnitude(band, bjd_tdb);
+    lit.truth.transient_flux_e =
+        sky.transient.light_share *
+        path.flux_e(lit.truth.transient_mag, sky.transient.colour(band, bjd_tdb), airmass);
     if (separation(pointing.centre, place).degrees() < farthest_deg) {
-        spread.add_star(light, plate.truth(place),
-                        frame.transient_flux_e * chance.cloud * chance.scintillation);
+        spread.add_star(lit.light, plate.truth(place),
+                        lit.truth.transient_flux_e * chance.cloud * chance.scintillation);
     }
     if (sky.host && separation(pointing.centre, sky.host->nucleus).degrees() < farthest_deg) {
         // The host lies under the same cloud as the transient; so large a thing does not scintillate.
-        add_host(light, *sky.host, path.host_light(*sky.host, airmass, chance.cloud), plate, spread);
+        add_host(lit.light, *sky.host, path.host_light(*sky.host, airmass, chance.cloud), plate, spread);
     }
-    frame.adu = detect(std::move(light), instrument, exposure_s, random);
+    return lit;
+}
+
+void keep(LightMap& mosaic, const LightMap& light, const frame::ColourPattern& pattern,
+          frame::Colour colour) {
+    for (int y = 0; y < mosaic.height_px; ++y) {
+        for (int x = 0; x < mosaic.width_px; ++x) {
+            if (pattern.at(x, y) == colour) mosaic.e[mosaic.index(x, y)] = light.e[mosaic.index(x, y)];
+        }
+    }
+}
+
+}  // namespace
+
+InventedFrame expose(const InventedSky& sky, const InventedInstrument& instrument, const InventedAir& air,
+                     const InventedPointing& pointing, const sky::Site& site, const Band& band,
+                     const Instant& start_utc, double exposure_s, std::uint64_t seed) {
+    const numerics::Random random(seed);
+    const auto lit_in = [&](const Band& colour, const InventedAir& colour_air) {
+        return light_in(sky, instrument, colour_air, pointing, site, colour, start_utc, exposure_s, random);
+    };
+    InventedFrame frame{.width_px = instrument.width_px, .height_px = instrument.height_px};
+    const auto finish = [&](LightMap light, const InventedColour& truth, double airmass) {
+        frame.transient_mag = truth.transient_mag;
+        frame.transient_flux_e = truth.transient_flux_e;
+        frame.star_flux_e = truth.star_flux_e;
+        frame.airmass = airmass;
+        frame.adu = detect(std::move(light), instrument, exposure_s, random);
+    };
+    const auto pattern = pattern_of(instrument);
+    if (!pattern) {
+        Lit lit = lit_in(band, air);
+        finish(std::move(lit.light), lit.truth, lit.airmass);
+        return frame;
+    }
+    LightMap mosaic(instrument.width_px, instrument.height_px, 0.0);
+    double airmass = 1.0;
+    for (const auto colour : {frame::Colour::red, frame::Colour::green, frame::Colour::blue}) {
+        const Band& of_colour = mosaic_bands()[static_cast<std::size_t>(colour)];
+        Lit lit = lit_in(of_colour, air_in(air, of_colour));
+        keep(mosaic, lit.light, *pattern, colour);
+        airmass = lit.airmass;
+        frame.colours.push_back(std::move(lit.truth));
+    }
+    finish(std::move(mosaic), frame.colours[static_cast<std::size_t>(frame::Colour::green)], airmass);
     return frame;
 }
 

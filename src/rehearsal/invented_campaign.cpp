@@ -6,7 +6,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "frame/colour_pattern.hpp"
 #include "numerics/random.hpp"
+#include "rehearsal/mosaic.hpp"
 #include "rehearsal/night_times.hpp"
 #include "rehearsal/option_limits.hpp"
 #include "sky/horizon.hpp"
@@ -25,6 +27,51 @@ constexpr const char* where = "rehearsal options";
 
 Problem refusal(std::string what, std::string mend) {
     return {.what = std::move(what), .where = where, .mend = std::move(mend), .kind = ProblemKind::request};
+}
+
+double seconds_a_frame(const RehearsalOptions& o) {
+    if (!o.stack) return o.exposure_s;
+    const double taken = static_cast<double>(o.stack->exposures) + o.stack->dropped;
+    return taken * (o.exposure_s + o.stack->between_s);
+}
+
+Result<std::vector<Band>> check_time(const RehearsalOptions& o, std::vector<Band> bands,
+                                     double files_a_turn) {
+    if (o.frames * files_a_turn * (seconds_a_frame(o) + readout_s) <= longest_run_s) return bands;
+    return fail(refusal("The frames do not fit into a night.",
+                        "Ask for fewer frames, fewer bands or shorter exposures: twelve hours in all."));
+}
+
+// What colour cameras, calibration frames and stacks ask for besides.
+Result<void> check_extras(const RehearsalOptions& o) {
+    if (o.pattern && !frame::parse_colour_pattern(*o.pattern)) {
+        return fail(refusal(fmt::format("A mosaic cannot have the pattern '{}'.", *o.pattern),
+                            "Choose RGGB, BGGR, GRBG or GBRG."));
+    }
+    if (o.debayered && !o.pattern) {
+        return fail(refusal("Only a colour camera's frames can be debayered.",
+                            "Name the pattern of its mosaic as well, such as RGGB."));
+    }
+    if (o.stack && o.pattern) {
+        return fail(refusal("A live stack of a colour camera's mosaics cannot be invented.",
+                            "Ask for one of the two: stacks of a monochrome camera, or single mosaics."));
+    }
+    if (o.stack) {
+        auto good =
+            check_limits({{"number of stacked exposures", static_cast<double>(o.stack->exposures), 1, 1000},
+                          {"number of dropped exposures", static_cast<double>(o.stack->dropped), 0, 1000},
+                          {"pause between exposures in seconds", o.stack->between_s, 0, 3600},
+                          {"drift of the field in pixels", o.stack->drift_px, 0, 50}},
+                         where);
+        if (!good) return good;
+    }
+    if (!o.calibration) return {};
+    return check_limits(
+        {{"number of bias exposures", static_cast<double>(o.calibration->bias), 0, 1000},
+         {"number of dark exposures", static_cast<double>(o.calibration->dark), 0, 1000},
+         {"number of flat exposures", static_cast<double>(o.calibration->flat), 0, 1000},
+         {"level of the flats as a share of saturation", o.calibration->flat_level, 0.001, 1.5}},
+        where);
 }
 
 Result<std::vector<Band>> check(const RehearsalOptions& o) {
@@ -46,8 +93,17 @@ Result<std::vector<Band>> check(const RehearsalOptions& o) {
         {"angle of the host in degrees", o.host_angle_deg.value_or(0.0), -360, 360},
         {"share of defocused frames", o.defocused_share, 0, 1},
         {"blur of defocused frames in pixels", o.defocus_px, 0, 20},
+        {"share of light lost in the corners", o.vignetting, 0, 0.95},
+        {"number of dust rings", static_cast<double>(o.dust_rings), 0, 1000},
+        {"amplifier glow in electrons a second", o.amp_glow_e_per_s, 0, 1000},
+        {"number of dead pixels", static_cast<double>(o.dead_pixels), 0, 1e6},
+        {"dark current in electrons a second", o.dark_e_per_s.value_or(0.0), 0, 1000},
+        {"number of hot pixels", static_cast<double>(o.hot_pixels.value_or(0)), 0, 1e6},
+        {"share of processed frames", o.processed_share, 0, 1},
     };
     if (auto good = check_limits(limits, where); !good) return fail(good.error());
+    if (auto good = check_extras(o); !good) return fail(good.error());
+    if (o.pattern) return check_time(o, std::vector<Band>(mosaic_bands().begin(), mosaic_bands().end()), 1.0);
     std::vector<Band> bands;
     for (const std::string& name : o.bands) {
         auto band = parse_band(name);
@@ -62,11 +118,8 @@ Result<std::vector<Band>> check(const RehearsalOptions& o) {
         bands.push_back(*band);
     }
     if (bands.empty()) return fail(refusal("There is no band.", "Name at least one, such as V."));
-    if (o.frames * static_cast<double>(bands.size()) * (o.exposure_s + readout_s) > longest_run_s) {
-        return fail(refusal("The frames do not fit into a night.",
-                            "Ask for fewer frames, fewer bands or shorter exposures: twelve hours in all."));
-    }
-    return bands;
+    const auto number = static_cast<double>(bands.size());
+    return check_time(o, std::move(bands), number);
 }
 
 InventedInstrument instrument_of(const RehearsalOptions& o, const std::vector<Band>& bands) {
@@ -81,7 +134,30 @@ InventedInstrument instrument_of(const RehearsalOptions& o, const std::vector<Ba
         instrument.zero_point_mag[band] = usual_zero_point_mag - 0.2 * std::abs(colour_slope(band));
         instrument.colour_term[band] = o.colour_term;
     }
+    instrument.pattern = o.pattern ? frame::parse_colour_pattern(*o.pattern)->word() : "";
+    if (o.pattern) give_dye_filters(instrument, usual_zero_point_mag);
+    instrument.top_down = o.top_down;
+    instrument.vignetting = o.vignetting;
+    instrument.dust_rings = o.dust_rings;
+    instrument.amp_glow_e_per_s = o.amp_glow_e_per_s;
+    instrument.dead_pixels = o.dead_pixels;
+    instrument.dark_e_per_s = o.dark_e_per_s.value_or(instrument.dark_e_per_s);
+    instrument.hot_pixels = o.hot_pixels.value_or(instrument.hot_pixels);
+    if (o.calibration) {
+        // What calibration frames are taken for, and what they cannot cure.
+        instrument.flat_err = 0.008;
+        instrument.column_err_adu = 2.0;
+        instrument.unstable_share = 0.1;
+    }
     return instrument;
+}
+
+// The one whose magnitudes the options tell first, then the others.
+std::vector<Band> bands_as_told(const RehearsalOptions& o, std::vector<Band> bands) {
+    if (o.pattern)
+        std::stable_partition(bands.begin(), bands.end(),
+                              [](const Band& band) { return band == green_band(); });
+    return bands;
 }
 
 InventedSky sky_of(const RehearsalOptions& o, const std::vector<Band>& bands, double scale_arcsec_per_px) {
@@ -186,8 +262,9 @@ void add_night(InventedCampaign& campaign, const Instant& noon, int number, nume
     const RehearsalOptions& o = campaign.options;
     const SkyPosition& place = campaign.sky.transient.position;
     const double scale = campaign.instrument.scale_arcsec_per_px;
-    const double cadence_s = o.exposure_s + readout_s;
-    const double run_s = cadence_s * o.frames * static_cast<double>(campaign.bands.size());
+    const double cadence_s = seconds_a_frame(o) + readout_s;
+    const std::vector<Band> bands = o.pattern ? std::vector<Band>{green_band()} : campaign.bands;
+    const double run_s = cadence_s * o.frames * static_cast<double>(bands.size());
     const Night night = invent_night(o, number, scale, random);
     // One night across the meridian, the next in the east.
     const double wanted_airmass = number % 2 == 0 ? 1.0 : random.uniform(1.2, 1.9);
@@ -197,9 +274,10 @@ void add_night(InventedCampaign& campaign, const Instant& noon, int number, nume
     Cloud cloud;
     for (int i = 0; i < o.frames; ++i) {
         const bool flipped = o.flip && i >= (o.frames + 1) / 2;
-        for (const Band& band : campaign.bands) {
+        for (const Band& band : bands) {
             const double airmass = sky::airmass(start, place, campaign.site).value_or(most_airmass);
-            PlannedFrame frame{.path = fmt::format("frames/{}/{}_{:03}.fits", date, band.name(), i + 1),
+            const std::string word = o.pattern ? "colour" : band.name();
+            PlannedFrame frame{.path = fmt::format("frames/{}/{}_{:03}.fits", date, word, i + 1),
                                .night = date,
                                .band = band,
                                .start_utc = start,
@@ -224,7 +302,8 @@ Result<InventedCampaign> invent_campaign(const RehearsalOptions& options) {
     InventedCampaign campaign{.options = options, .bands = std::move(*bands)};
     campaign.site = {Angle::degrees(51.1), Angle::degrees(-1.2), 95.0};
     campaign.instrument = instrument_of(options, campaign.bands);
-    campaign.sky = sky_of(options, campaign.bands, campaign.instrument.scale_arcsec_per_px);
+    campaign.sky =
+        sky_of(options, bands_as_told(options, campaign.bands), campaign.instrument.scale_arcsec_per_px);
 
     const auto first_noon = sky::parse_instant("2024-03-14T12:00:00");
     if (!first_noon) return fail(first_noon.error());

@@ -58,9 +58,10 @@ struct RehearsalOptions {
     double defocus_px = 2.0;
     std::optional<TemplateOptions> host_template;  // what rehearse() writes beside the frames
     // A colour camera: the pattern of its mosaic, "RGGB". The bands are then TR, TG and TB, all from each
-    // file.
+    // file, whatever `bands` says; peak_mag is TG's, and colour terms are those of dye filters.
     std::optional<std::string> pattern;
     bool top_down = false;
+    bool debayered = false;  // saved as cubes of three interpolated planes in place of mosaics
     double vignetting = 0.0, amp_glow_e_per_s = 0.0;
     int dust_rings = 0, dead_pixels = 0;
     std::optional<double> dark_e_per_s;             // absent: hardly any
@@ -79,9 +80,9 @@ struct RehearsalOptions {
 };
 
 struct PlannedFrame {
-    std::string path;   // "frames/2024-03-14/V_001.fits", relative to the campaign's folder
+    std::string path;   // "frames/2024-03-14/V_001.fits", relative to the campaign's folder; colour_001.fits
     std::string night;  // "2024-03-14"
-    Band band;
+    Band band;          // of a mosaic TG, and `air` is what TG sees of it
     Instant start_utc;
     double exposure_s = 0.0;
     InventedAir air;

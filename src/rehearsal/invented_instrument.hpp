@@ -36,6 +36,8 @@ struct InventedInstrument {
     int dust_rings = 0;             // shadows of dust, each a ring of a few per cent
     double amp_glow_e_per_s = 0.0;  // where it is brightest, at the middle of the right edge
     int dead_pixels = 0;            // that see a tenth of the light
+    double column_err_adu = 0.0;  // of the offset from column to column, one sigma, the same for every frame
+    double unstable_share = 0.0;  // of the hot pixels that are hot in half of the frames only
     std::uint64_t sensor_seed = 1;  // which pixels are hot, and how each responds
 };
 
@@ -54,7 +56,7 @@ struct InventedAir {                                 // one frame's air
 struct InventedPointing {
     SkyPosition centre;               // at the middle of the frame, by the header's WCS
     double dx_px = 0.0, dy_px = 0.0;  // true pointing minus what the WCS in the header says
-    double rotation_deg = 0.0;        // position angle of +y
+    double rotation_deg = 0.0;        // position angle of +y; of rows stored from the top, of −y
     bool mirrored = false;
 };
 
@@ -84,6 +86,9 @@ struct InventedFrame {
 // Deterministic for a seed. Stars and transient are Moffat profiles integrated over pixels; photon noise,
 // read noise, digitisation and clipping follow. A star without a magnitude in the band's sequence band is
 // not there; what is below the horizon gives no light. Sizes, exposure and gain must be positive.
+// An instrument with a pattern takes a mosaic whatever the band; `air` is then what TG sees of it, and the
+// other colours differ from it as they usually do. Flux truths are of light that no vignetting, dust or
+// dead pixel has taken from.
 [[nodiscard]] InventedFrame expose(const InventedSky& sky, const InventedInstrument& instrument,
                                    const InventedAir& air, const InventedPointing& pointing,
                                    const sky::Site& site, const Band& band, const Instant& start_utc,

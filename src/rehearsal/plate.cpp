@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 // Notation: θ position angle of +y, east of north; s scale. North up and east left is θ = 0, not mirrored.
+// Rows that are stored from the top turn +y over: the solution is that of the stored pixels.
 #include "rehearsal/plate.hpp"
 
 #include <fmt/format.h>
@@ -17,6 +18,10 @@ Plate::Plate(const InventedInstrument& instrument, const InventedPointing& point
     const double hand = pointing.mirrored ? -1.0 : 1.0;
     cd_deg_per_px_ = {-hand * s * std::cos(theta), s * std::sin(theta), hand * s * std::sin(theta),
                       s * std::cos(theta)};
+    if (instrument.top_down) {
+        cd_deg_per_px_[1] = -cd_deg_per_px_[1];
+        cd_deg_per_px_[3] = -cd_deg_per_px_[3];
+    }
 }
 
 frame::PixelPosition Plate::by_header(const SkyPosition& star) const {

@@ -11,6 +11,7 @@
 #include "quantities/delimited_table.hpp"
 #include "rehearsal/campaign_text.hpp"
 #include "rehearsal/invented_template.hpp"
+#include "rehearsal/mosaic.hpp"
 
 namespace emberline::rehearsal {
 namespace {
@@ -50,8 +51,13 @@ Result<void> write_exposed(const fs::path& folder, const InventedCampaign& campa
                            const PlannedFrame& planned, const InventedFrame& exposed) {
     const fs::path path = folder / planned.path;
     if (auto made = make_folder(path.parent_path()); !made) return made;
-    auto written = frame::write_frame(path.string(), exposed.width_px, exposed.height_px, exposed.adu,
-                                      header_cards(campaign, planned, exposed.airmass));
+    const auto cards = header_cards(campaign, planned, exposed.airmass);
+    const auto pattern = campaign.options.debayered ? pattern_of(campaign.instrument) : std::nullopt;
+    auto written =
+        pattern
+            ? frame::write_cube(path.string(), exposed.width_px, exposed.height_px, 3,
+                                debayered(exposed.adu, exposed.width_px, exposed.height_px, *pattern), cards)
+            : frame::write_frame(path.string(), exposed.width_px, exposed.height_px, exposed.adu, cards);
     if (!written) written.error().kind = ProblemKind::storage;
     return written;
 }
