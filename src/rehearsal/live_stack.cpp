@@ -1,10 +1,232 @@
 // SPDX-License-Identifier: MIT
+// Notation: N exposures in the stack, d drift of one of them against the first, g gain of the camera.
 #include "rehearsal/live_stack.hpp"
 
-namespace emberline::rehearsal {
+#include <fmt/format.h>
 
-InventedStack expose_stack(const InventedCampaign&, const PlannedFrame&, const StackOptions&) {
-    return {};
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "numerics/random.hpp"
+#include "numerics/robust.hpp"
+#include "rehearsal/campaign_text.hpp"
+#include "sky/barycentre.hpp"
+#include "sky/time_scales.hpp"
+
+namespace emberline::rehearsal {
+namespace {
+
+using frame::StackKind;
+
+constexpr std::uint64_t drift_stream = 1, dropped_stream = 2, habit_stream = 3, first_exposure_stream = 100;
+constexpr double top_adu = 65535.0;
+
+struct Shift {
+    double dx_px = 0.0, dy_px = 0.0;
+};
+
+// One aligned exposure, 0 outside of it.
+struct Aligned {
+    std::vector<float> adu;
+    std::vector<float> weight;  // 1 where the exposure covers the pixel, else 0
+};
+
+// What lies at (x + d) of the exposure comes to (x): by bilinear weights, or the nearest pixel's.
+Aligned shifted_back(const InventedFrame& from, const Shift& d, double taken_away_adu) {
+    const int width = from.width_px, height = from.height_px;
+    const int whole_x = static_cast<int>(std::floor(d.dx_px));
+    const int whole_y = static_cast<int>(std::floor(d.dy_px));
+    const double part_x = d.dx_px - whole_x, part_y = d.dy_px - whole_y;
+    const double weights[2][2] = {{(1.0 - part_x) * (1.0 - part_y), part_x * (1.0 - part_y)},
+                                  {(1.0 - part_x) * part_y, part_x * part_y}};
+    const int reach_x = part_x > 0.0 ? 1 : 0, reach_y = part_y > 0.0 ? 1 : 0;
+    Aligned out;
+    out.adu.assign(from.adu.size(), 0.0F);
+    out.weight.assign(from.adu.size(), 0.0F);
+    for (int y = std::max(0, -whole_y); y < height && y + whole_y + reach_y < height; ++y) {
+        for (int x = std::max(0, -whole_x); x < width && x + whole_x + reach_x < width; ++x) {
+            double value = -taken_away_adu;
+            for (int j = 0; j <= reach_y; ++j) {
+                for (int i = 0; i <= reach_x; ++i) {
+                    const auto at =
+                        static_cast<std::size_t>(y + whole_y + j) * static_cast<std::size_t>(width) +
+                        static_cast<std::size_t>(x + whole_x + i);
+                    value += weights[j][i] * static_cast<double>(from.adu[at]);
+                }
+            }
+            const auto to =
+                static_cast<std::size_t>(y) * static_cast<std::size_t>(width) + static_cast<std::size_t>(x);
+            out.adu[to] = static_cast<float>(value);
+            out.weight[to] = 1.0F;
+        }
+    }
+    return out;
+}
+
+// Where an exposure does not reach, at the rim, the others stand for it. Covered by none: the offset.
+std::vector<float> combined(const std::vector<Aligned>& exposures, StackKind kind, double offset_adu) {
+    const std::size_t pixels = exposures.front().adu.size();
+    const double times = kind == StackKind::sum ? static_cast<double>(exposures.size()) : 1.0;
+    std::vector<float> out(pixels, static_cast<float>(times * offset_adu));
+    std::vector<float> values;
+    for (std::size_t i = 0; i < pixels; ++i) {
+        values.clear();
+        double sum = 0.0;
+        for (const Aligned& exposure : exposures) {
+            if (exposure.weight[i] == 0.0F) continue;
+            values.push_back(exposure.adu[i]);
+            sum += static_cast<double>(exposure.adu[i]);
+        }
+        if (values.empty()) continue;
+        double value = sum / static_cast<double>(values.size());
+        if (kind == StackKind::median) {
+            const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+            std::nth_element(values.begin(), middle, values.end());
+            value = static_cast<double>(*middle);
+            if (values.size() % 2 == 0)
+                value = 0.5 * (value + static_cast<double>(*std::max_element(values.begin(), middle)));
+        }
+        out[i] = static_cast<float>(times * value);
+    }
+    return out;
+}
+
+// The first and the last that were taken are in the stack: a program knows no others' times.
+std::vector<int> positions_of_dropped(const StackOptions& options, numerics::Random random) {
+    const int taken = options.exposures + options.dropped;
+    std::vector<int> inner;
+    for (int i = 1; i + 1 < taken || (options.exposures == 1 && i < taken); ++i)
+        inner.push_back(i);
+    for (std::size_t i = inner.size(); i > 1; --i)
+        std::swap(inner[i - 1], inner[static_cast<std::size_t>(random.uniform() * static_cast<double>(i))]);
+    inner.resize(std::min(inner.size(), static_cast<std::size_t>(std::max(0, options.dropped))));
+    return inner;
+}
+
+const char* word_of(StackKind kind, bool other_habit) {
+    switch (kind) {
+        case StackKind::sum:
+            return other_habit ? "add" : "sum";
+        case StackKind::median:
+            return "median";
+        case StackKind::mean:
+            return other_habit ? "Average" : "mean";
+        case StackKind::single:
+            break;
+    }
+    return "none";
+}
+
+struct Interval {
+    Instant begin, middle, end;
+};
+
+std::string date(const Instant& instant) {
+    std::string text = sky::iso(instant, 3);
+    if (text.ends_with('Z')) text.pop_back();  // FITS dates carry no zone
+    return text;
+}
+
+// Programs differ in what they call things; none writes them all.
+void tell_all(std::vector<frame::Card>& cards, const StackOptions& options, double one_s,
+              const Interval& when, int habit) {
+    const auto whole = [](const char* keyword, int n, const char* comment) {
+        return frame::Card{keyword, std::to_string(n), comment, false};
+    };
+    const auto seconds = [](const char* keyword, double s, const char* comment) {
+        return frame::Card{keyword, fmt::format("{:.6G}", s), comment, false};
+    };
+    const auto words = [](const char* keyword, std::string text, const char* comment) {
+        return frame::Card{keyword, std::move(text), comment, true};
+    };
+    const double total_s = options.exposures * one_s;
+    const auto exposure = std::find_if(cards.begin(), cards.end(),
+                                       [](const frame::Card& card) { return card.keyword == "EXPTIME"; });
+    if (habit == 0) {
+        *exposure = seconds("EXPTIME", total_s, "[s] total open shutter");
+        cards.push_back(whole("NCOMBINE", options.exposures, "frames in this one"));
+        cards.push_back(words("STACKMOD", word_of(options.kind, false), "how they were put together"));
+        cards.push_back(whole("NREJECT", options.dropped, "frames left out"));
+        cards.push_back(words("DATE-AVG", date(when.middle), "mean of the frames"));
+    } else if (habit == 1) {
+        *exposure = seconds("EXPTIME", one_s, "[s] each frame");
+        cards.push_back(whole("STACKCNT", options.exposures, "frames stacked"));
+        cards.push_back(seconds("TOTALEXP", total_s, "[s]"));
+        cards.push_back(whole("DROPPED", options.dropped, "frames"));
+        cards.push_back(words("COMBINE", word_of(options.kind, true), ""));
+    } else {
+        *exposure = seconds("EXPTIME", one_s, "[s] single");
+        cards.push_back(seconds("LIVETIME", total_s, "[s]"));
+        cards.push_back({"HISTORY", "",
+                         fmt::format("stack of {} frames, {}, {} rejected", options.exposures,
+                                     word_of(options.kind, true), options.dropped),
+                         false});
+    }
+    cards.push_back(words("DATE-BEG", date(when.begin), "first frame opened"));
+    cards.push_back(words("DATE-END", date(when.end), "last frame closed"));
+}
+
+}  // namespace
+
+InventedStack expose_stack(const InventedCampaign& campaign, const PlannedFrame& frame,
+                           const StackOptions& options) {
+    const numerics::Random random(frame.seed);
+    const int taken = options.exposures + std::max(0, options.dropped);
+    const auto dropped = positions_of_dropped(options, random.stream(dropped_stream));
+    const double direction = random.stream(drift_stream).uniform(0.0, 2.0 * std::numbers::pi);
+    const double offset_adu = options.offset_removed ? 0.0 : campaign.instrument.offset_adu;
+    const double taken_away_adu = campaign.instrument.offset_adu - offset_adu;
+
+    InventedStack out;
+    std::vector<Aligned> exposures;
+    double middle_s = 0.0, airmass = 0.0;
+    for (int i = 0; i < taken; ++i) {
+        if (std::find(dropped.begin(), dropped.end(), i) != dropped.end()) continue;
+        const double start_s = i * (frame.exposure_s + options.between_s);
+        const double drift_px = taken > 1 ? options.drift_px * i / (taken - 1) : 0.0;
+        const Shift drift{drift_px * std::cos(direction), drift_px * std::sin(direction)};
+        PlannedFrame one = frame;
+        one.start_utc = sky::later_by(frame.start_utc, start_s);
+        one.pointing.dx_px += drift.dx_px;
+        one.pointing.dy_px += drift.dy_px;
+        one.seed = random.stream(first_exposure_stream + static_cast<std::uint64_t>(i)).bits();
+        const InventedFrame exposed = expose(campaign, one);
+        // A mosaic keeps its pattern only when it is moved by whole cells.
+        const double cell_px = campaign.instrument.pattern.empty() ? 1.0 : 2.0;
+        const bool by_parts = options.interpolated && campaign.instrument.pattern.empty();
+        const auto aligned_px = [&](double px) { return by_parts ? px : cell_px * std::round(px / cell_px); };
+        exposures.push_back(
+            shifted_back(exposed, {aligned_px(drift.dx_px), aligned_px(drift.dy_px)}, taken_away_adu));
+        out.width_px = exposed.width_px;
+        out.height_px = exposed.height_px;
+        out.transient_flux_e += exposed.transient_flux_e;
+        middle_s += (start_s + 0.5 * frame.exposure_s) / options.exposures;
+        airmass += exposed.airmass / options.exposures;
+    }
+    out.adu = combined(exposures, options.kind, offset_adu);
+    if (options.whole_numbers) {
+        for (float& adu : out.adu)
+            adu = static_cast<float>(std::clamp(std::floor(static_cast<double>(adu) + 0.5), 0.0, top_adu));
+    }
+    const double last_s = (taken - 1) * (frame.exposure_s + options.between_s) + frame.exposure_s;
+    const Interval when{frame.start_utc, sky::later_by(frame.start_utc, middle_s),
+                        sky::later_by(frame.start_utc, last_s)};
+    out.middle_of_light = when.middle;
+    out.exposure_s = options.exposures * frame.exposure_s;
+    out.gain_e_per_adu =
+        campaign.instrument.gain_e_per_adu * (options.kind == StackKind::sum ? 1.0 : options.exposures);
+    out.airmass = airmass;
+    out.transient_mag = campaign.sky.transient.magnitude(
+        frame.band, sky::bjd_tdb(when.middle, campaign.sky.transient.position, campaign.site));
+    out.cards = header_cards(campaign, frame, airmass);
+    if (options.header == StackHeader::all) {
+        tell_all(out.cards, options, frame.exposure_s, when,
+                 static_cast<int>(random.stream(habit_stream).uniform(0.0, 3.0)));
+    } else if (options.header == StackHeader::count) {
+        out.cards.push_back({"NCOMBINE", std::to_string(options.exposures), "frames", false});
+    }
+    return out;
 }
 
 }  // namespace emberline::rehearsal
