@@ -17,8 +17,8 @@ namespace emberline::frame {
 
 class FitsImage {
   public:
-    // Problem: not FITS, empty, cut short, no image of two dimensions (or a cube of three planes). With a name,
-    // the image of that EXTNAME is taken instead of the first one.
+    // Problem: not FITS, empty, cut short, no image of two dimensions (or a cube of three planes). With a
+    // name, the image of that EXTNAME is taken instead of the first one.
     static Result<std::shared_ptr<FitsImage>> open(const std::string& path,
                                                    const std::string& extension = {});
     FitsImage(const FitsImage&) = delete;

@@ -7,6 +7,7 @@
 #include <cmath>
 #include <initializer_list>
 
+#include "frame/read_calibration_facts.hpp"
 #include "frame/read_sensor.hpp"
 #include "frame/read_time.hpp"
 #include "quantities/text.hpp"
@@ -188,6 +189,7 @@ FrameFacts read_facts(const Header& header, const std::vector<Instrument>& instr
     read_exposure(header, instrument, facts);
     read_time(header, facts);
     read_sensor(header, instrument, facts);
+    read_calibration_facts(header, instrument, facts);
     read_aperture(header, instrument, facts);
     read_site(header, facts);
     read_airmass(header, facts);

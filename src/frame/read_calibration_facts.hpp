@@ -1,0 +1,17 @@
+// SPDX-License-Identifier: MIT
+// frame/read_calibration_facts — what kind of exposure it is, how the camera was set, and what was done to it
+// before. Private to this room.
+#pragma once
+
+#include "frame/frame_facts.hpp"
+#include "frame/header.hpp"
+#include "frame/instrument.hpp"
+
+namespace emberline::frame {
+
+// Kind by IMAGETYP, OBSTYPE or FRAME; temperature by CCD-TEMP, else what it was set to; GAIN where it is a
+// setting; the offset by the campaign, else by PEDESTAL; CALSTAT, and the words of HISTORY. Common practice,
+// no source. After read_sensor.
+void read_calibration_facts(const Header& header, const Instrument& instrument, FrameFacts& facts);
+
+}  // namespace emberline::frame
