@@ -6,6 +6,7 @@
 // star's place is known and taken out; what the profile does not know is in the error.
 #pragma once
 
+#include <cstddef>
 #include <span>
 #include <vector>
 
@@ -29,7 +30,44 @@ struct SamplingEffect {
     std::vector<double> err;         // relative, one sigma, of what is left
 };
 
-// `centre`: where the star is on the lattice. Radii in picture pixels, ascending.
+// The image of a star as the pixels see it: an elliptical Moffat profile gathered over the square.
+class GatheredImage {
+  public:
+    explicit GatheredImage(const SampledImage& image);
+    // Share of the light in a pixel whose centre lies (dx, dy) from the star; all pixels of a fine lattice
+    // share 1.
+    [[nodiscard]] double at(double dx_px, double dy_px) const;
+
+  private:
+    double xx_ = 0.0, xy_ = 0.0, yy_ = 0.0;  // elliptical radius², in units of the Moffat core
+    double beta_ = 3.5, peak_ = 0.0, fwhm_px_ = 0.0;
+    double side_px_ = 1.0;
+    double turn_x_ = 1.0, turn_y_ = 0.0;  // direction of the square's side
+};
+
+// The sums of one image for every place on the lattice: a Fourier series in the place, one a radius.
+class SamplingTable {
+  public:
+    // Radii in picture pixels, ascending from above 0; the image's numbers are finite, its width above 0.
+    SamplingTable(const SampledImage& image, std::span<const double> radii_px);
+    // `centre_err_px`: of one axis.
+    [[nodiscard]] SamplingEffect at(const frame::PixelPosition& centre, double centre_err_px = 0.0) const;
+    // One a radius: how much the sums vary over all places, one sigma, relative; how much of that stays when
+    // it is taken out; the mean sum of a star of light 1; over how many pixels the light spreads, (Σ light)²
+    // / Σ light².
+    [[nodiscard]] const std::vector<double>& ripple() const { return ripple_; }
+    [[nodiscard]] const std::vector<double>& unknown() const { return unknown_; }
+    [[nodiscard]] const std::vector<double>& enclosed() const { return enclosed_; }
+    [[nodiscard]] const std::vector<double>& pixels() const { return pixels_; }
+    [[nodiscard]] const GatheredImage& image() const { return image_; }
+
+  private:
+    GatheredImage image_;
+    std::vector<double> ripple_, unknown_, enclosed_, pixels_;
+    std::vector<std::vector<double>> amplitude_;  // of the series, relative; one a radius
+};
+
+// One place alone. `centre`: where the star is on the lattice. Radii in picture pixels, ascending.
 [[nodiscard]] SamplingEffect sampling_effect(const SampledImage& image, const frame::PixelPosition& centre,
                                              std::span<const double> radii_px);
 
