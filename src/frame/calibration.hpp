@@ -4,6 +4,8 @@
 // among those that do. What was chosen, what did not fit and why is told.
 #pragma once
 
+#include <array>
+#include <limits>
 #include <map>
 #include <memory>
 #include <string>
@@ -40,19 +42,35 @@ class Calibration {
     [[nodiscard]] Caveats caveats() const { return caveats_; }
     // Relative, one sigma, of one pixel of the flat; 0 without a flat.
     [[nodiscard]] double flat_pixel_err() const { return flat_pixel_err_; }
+    // What becomes of the frame's facts: masters, caveats, remarks, the offset, and the levels of saturation
+    // and linearity, which are the camera's own: a pixel that was saturated stays at or above saturation, and
+    // no other reaches it.
+    void note_in(FrameFacts& facts) const;
 
   private:
     friend class Masters;
+    friend class CalibrationMaker;
     struct Step {
         enum class Kind { subtract, divide, mask } kind = Kind::subtract;
         std::shared_ptr<const Master> master;
+        std::shared_ptr<const Master> bias;              // divide: taken off a raw flat first
+        int dx_px = 0, dy_px = 0;                        // a frame's pixel x is the master's x + dx
         double scale = 1.0;                              // subtract: scale × master
         std::array<double, 4> norm{1.0, 1.0, 1.0, 1.0};  // divide: level of each phase (x & 1) + 2 (y & 1)
     };
+    static void take(const Step& step, const Cutout& master, const Cutout* bias, Cutout& light);
+    static std::string step_name(const Step& step);
+
     std::vector<Step> steps_;
     std::vector<std::string> used_, remarks_;
     Caveats caveats_;
     double flat_pixel_err_ = 0.0;
+    bool offset_gone_ = false;
+    double offset_adu_ = 0.0;  // the level that the steps subtract
+    double highest_flat_ = 1.0;
+    // A raw pixel at or above the first is given the second at least.
+    double saturated_adu_ = std::numeric_limits<double>::infinity();
+    double kept_saturated_adu_ = std::numeric_limits<double>::infinity();
 };
 
 class Masters {
@@ -61,16 +79,20 @@ class Masters {
     // Never fails: a master that cannot be used is refused with its reason, and the others serve.
     static Masters open(const MasterPaths& paths);
     [[nodiscard]] const std::vector<Problem>& refused() const { return refused_; }
-    [[nodiscard]] bool empty() const { return masters_.empty(); }
+    // Of what was named, nothing at all.
+    [[nodiscard]] bool empty() const { return masters_.empty() && refused_.empty(); }
     // By what the frame's header says; a frame that is calibrated already (CALSTAT and the like) is left as
     // it is where it was.
     [[nodiscard]] Calibration calibration_of(const FrameFacts& facts, const Header& header) const;
-    // Names and fingerprints: measurements made with other masters are other measurements.
-    [[nodiscard]] std::string text() const;
 
   private:
     std::vector<std::shared_ptr<const Master>> masters_;
     std::vector<Problem> refused_;
+    bool bias_named_ = false, dark_named_ = false, flat_named_ = false, defects_named_ = false;
 };
+
+// Names and fingerprints: measurements made with other masters are other measurements. `folder` is where
+// relative paths begin.
+[[nodiscard]] std::string masters_text(const MasterPaths& paths, const std::string& folder);
 
 }  // namespace emberline::frame

@@ -159,12 +159,7 @@ Result<std::vector<Frame>> open_frames(const std::string& path, const std::vecto
         frame.image_ = *image;
         if (masters != nullptr) {
             frame.calibration_ = masters->calibration_of(frame.facts_, (*image)->header());
-            const Calibration& done = frame.calibration_;
-            frame.facts_.masters = done.used();
-            frame.facts_.flat_pixel_err = done.flat_pixel_err();
-            frame.facts_.caveats.add(done.caveats());
-            frame.facts_.remarks.insert(frame.facts_.remarks.end(), done.remarks().begin(),
-                                        done.remarks().end());
+            frame.calibration_.note_in(frame.facts_);
         }
         frames.push_back(std::move(frame));
     }

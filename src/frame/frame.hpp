@@ -31,6 +31,8 @@ class Frame {
     // Several boxes in one go, read in row order; results in the order asked.
     [[nodiscard]] Result<std::vector<Cutout>> read(const std::vector<PixelBox>& boxes) const;
     [[nodiscard]] Result<Cutout> read_whole() const;
+    // What is done to the pixels as they are read; nothing where no masters were given.
+    [[nodiscard]] const Calibration& calibration() const { return calibration_; }
     // Boxes of all the stored pixels, of a mosaic whatever their colour, before calibration. Only the part
     // inside the stored frame; a box wholly outside comes back empty.
     [[nodiscard]] Result<std::vector<Cutout>> read_stored(const std::vector<PixelBox>& boxes) const;
