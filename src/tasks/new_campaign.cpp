@@ -36,12 +36,21 @@ name = ""
 # gain = 0.9                     # electrons per ADU
 # read_noise = 6.0               # electrons
 # saturation = 65535             # ADU
+# offset = 300                   # ADU of a pixel that got no light
 # bands = { "Green" = "V" }      # FILTER in the header -> band
+# pattern = "RGGB"               # of a colour camera's mosaic, where the header is silent; "none": no mosaic
+# stacked = 20                   # exposures in each frame of a live stack, where the header is silent
+# stack = "mean"                 # … and how they were put together: sum, mean or median
 
 [comparison]
 catalog = "comparison.csv"
 # check = "126"                  # label of the check star; wins over the table's role
 chart = ""                       # the sequence's chart identifier, goes into reports
+
+# [masters]                      # calibration frames: `emberline masters build FOLDER` makes them
+# dark = ["masters/dark_60s.fits", "masters/dark_120s.fits"]   # chosen from by header
+# flat = { V = "masters/flat_V.fits" }
+# defects = "masters/defects.fits"
 
 [report]
 obstype = "CCD"                  # CCD (also for CMOS), DSLR, PEP or VISDIG
