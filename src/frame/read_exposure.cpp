@@ -6,6 +6,7 @@
 #include <string>
 #include <string_view>
 
+#include "frame/read_stack.hpp"
 #include "frame/read_time.hpp"
 #include "quantities/text.hpp"
 #include "sky/time_scales.hpp"
@@ -14,10 +15,11 @@ namespace emberline::frame {
 namespace {
 
 constexpr double most_exposure_s = 1e6;
-constexpr long long most_stacked = 100000;
 constexpr double same_exposure = 0.01;     // relative; headers round
 constexpr double full_interval = 0.8;      // of an interval at most a fifth is spent reading out
 constexpr double ratio_of_a_count = 0.02;  // how near two exposures' ratio comes to the count
+// Exposures that are stacked take some 20 s, within a factor of a few either way. Common practice, no source.
+constexpr double usual_of_a_stack_s = 20.0;
 
 std::optional<double> seconds_in(std::string_view unit) {
     const std::string word = lower_case(trimmed(unit));
@@ -42,6 +44,7 @@ double unit_of(const Header& header, const Card& card) {
         if (comment.find(word) != std::string::npos) return *seconds_in(word);
     }
     // Section 9.3: TIMEUNIT is the unit of the standard's own time keywords.
+    if (card.keyword == "EXPOINUS") return 1e-6;
     if (card.keyword == "XPOSURE") return seconds_in(header.text("TIMEUNIT").value_or("s")).value_or(1.0);
     return 1.0;
 }
@@ -74,18 +77,6 @@ std::optional<double> usable(const Header& header, const char* keyword, FrameFac
     return seconds;
 }
 
-int read_count(const Header& header, FrameFacts& facts) {
-    for (const char* keyword :
-         {"NCOMBINE", "STACKCNT", "NFRAMES", "SNAPSHOT", "NSTACK", "NSUBEXP", "NIMAGES"}) {
-        const auto n = header.integer(keyword);
-        if (!n || *n < 1 || *n > most_stacked) continue;
-        facts.stacked_exposures = Fact<int>{static_cast<int>(*n), keyword};
-        return static_cast<int>(*n);
-    }
-    facts.stacked_exposures = Fact<int>{1, "assumed"};
-    return 1;
-}
-
 double interval_s(const Header& header) {
     const auto begin = header.text("DATE-BEG") ? header.text("DATE-BEG") : header.text("DATE-OBS");
     const auto end = header.text("DATE-END");
@@ -94,7 +85,8 @@ double interval_s(const Header& header) {
     return a && b ? sky::seconds_between(*a, *b) : 0.0;
 }
 
-// EXPTIME of a stack is one exposure or the sum: its comment, the other keyword and the interval decide.
+// EXPTIME of a stack is one exposure or the sum: its comment, the other keyword and the interval decide; else
+// which of the two makes the exposures of an ordinary length.
 bool is_one_of_many(const Header& header, const Fact<double>& exposure, int stacked) {
     const Card* card = header.find(exposure.source);
     const std::string comment = card != nullptr ? lower_case(card->comment) : std::string();
@@ -102,7 +94,9 @@ bool is_one_of_many(const Header& header, const Fact<double>& exposure, int stac
         if (comment.find(word) != std::string::npos) return true;
     }
     if (comment.find("total") != std::string::npos || comment.find("sum") != std::string::npos) return false;
-    return interval_s(header) >= full_interval * stacked * exposure.value;
+    const double interval = interval_s(header);
+    if (interval > 0.0) return interval >= full_interval * stacked * exposure.value;
+    return exposure.value < usual_of_a_stack_s * std::sqrt(static_cast<double>(stacked));
 }
 
 }  // namespace
@@ -111,10 +105,11 @@ void read_exposure(const Header& header, const Instrument& instrument, FrameFact
     const auto from_campaign = [&] {
         facts.exposure_s = Fact<double>{*instrument.exposure_s, "campaign.toml, instrument.exposure_s"};
     };
-    const int stacked = read_count(header, facts);
+    read_stack(header, instrument, facts);
+    const int stacked = facts.stacked_exposures->value;
     if (instrument.override_header && instrument.exposure_s) return from_campaign();
     // The total of a stack has keywords of its own.
-    for (const char* keyword : {"XPOSURE", "LIVETIME", "TOTALEXP"}) {
+    for (const char* keyword : {"XPOSURE", "LIVETIME", "TOTALEXP", "EXPTOTAL", "TOTEXP"}) {
         if (facts.exposure_s) break;
         if (const auto seconds = usable(header, keyword, facts)) {
             facts.exposure_s = Fact<double>{*seconds, keyword};
@@ -122,7 +117,7 @@ void read_exposure(const Header& header, const Instrument& instrument, FrameFact
     }
     if (facts.exposure_s) return;
     std::optional<Fact<double>> other;
-    for (const char* keyword : {"EXPTIME", "EXPOSURE", "EXP_TIME", "EXP", "ITIME"}) {
+    for (const char* keyword : {"EXPTIME", "EXPOSURE", "EXP_TIME", "EXP", "ITIME", "EXPOINUS"}) {
         const auto seconds = usable(header, keyword, facts);
         if (!seconds) continue;
         auto& place = facts.exposure_s ? other : facts.exposure_s;

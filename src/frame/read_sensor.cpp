@@ -6,8 +6,8 @@
 #include <algorithm>
 #include <cmath>
 #include <initializer_list>
-#include <numbers>
 
+#include "frame/read_stack.hpp"
 #include "quantities/text.hpp"
 
 namespace emberline::frame {
@@ -139,32 +139,6 @@ void read_saturation(const Header& header, const Instrument& instrument, FrameFa
     if (instrument.linear_to_adu) facts.linear_to_adu = stated(*instrument.linear_to_adu, "linear_to");
 }
 
-// A stack's pixels are not one exposure's: gain and read noise are those of what was stored.
-void follow_stack(const Header& header, FrameFacts& facts) {
-    const int n = facts.stacked_exposures ? facts.stacked_exposures->value : 1;
-    if (n < 2) return;
-    std::string how;
-    for (const char* keyword : {"STACKMOD", "COMBINE", "STACKTYP", "COMBTYPE", "IMCMBMTH"}) {
-        if (how.empty()) how = lower_case(header.text(keyword).value_or(""));
-    }
-    const auto says = [&](const char* word) { return how.find(word) != std::string::npos; };
-    const bool median = says("median");
-    const bool mean = median || says("mean") || says("aver") || says("sigma");
-    const bool sum = !mean && (says("sum") || says("add"));
-    if (!mean && !sum) {
-        facts.remarks.push_back(fmt::format(
-            "A stack of {} exposures whose header does not say sum or mean: a mean is assumed.", n));
-        facts.caveats.add(Caveat::gain_assumed);
-    }
-    if (!sum) {
-        facts.gain_e_per_adu->value *= n;
-        facts.gain_e_per_adu->source += fmt::format(" × {} ({} of a stack)", n, median ? "median" : "mean");
-    }
-    // A median's scatter is √(π/2) of a mean's, for Gaussian noise and many exposures.
-    facts.read_noise_e->value *= std::sqrt(n * (median && n > 2 ? std::numbers::pi / 2.0 : 1.0));
-    facts.read_noise_e->source += fmt::format(" × √{}{}", n, median && n > 2 ? " × √(π/2)" : "");
-}
-
 // "2", "2*2", "2x2", "2 2": the first number.
 void read_binning(const Header& header, FrameFacts& facts) {
     for (const char* keyword : {"XBINNING", "CCDXBIN", "XBIN", "BINX", "BINNING", "CCDSUM"}) {
@@ -185,7 +159,7 @@ void read_sensor(const Header& header, const Instrument& instrument, FrameFacts&
     read_read_noise(header, instrument, facts);
     read_saturation(header, instrument, facts);
     read_binning(header, facts);
-    follow_stack(header, facts);
+    apply_stack(header, facts);
 }
 
 }  // namespace emberline::frame

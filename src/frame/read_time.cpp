@@ -98,7 +98,13 @@ bool middle_of_interval(const Candidate& start, const std::optional<Candidate>& 
     const bool gaps = interval_s > stack_interval * exposure_s;
     const bool spread = gaps && interval_s > 2.0 * exposure_s + readout_s;
     if (!stack && !spread && facts.exposure_s) return false;
-    if (stack && gaps) facts.caveats.add(Caveat::time_uncertain);
+    if (stack && gaps) {
+        facts.caveats.add(Caveat::time_uncertain);
+        facts.remarks.push_back(
+            fmt::format("{:.0f} s of light lie somewhere in {:.0f} s: their middle is within {:.0f} s of the "
+                        "interval's.",
+                        exposure_s, interval_s, 0.5 * (interval_s - exposure_s)));
+    }
     if (!stack && spread && facts.exposure_s) {
         facts.caveats.add(Caveat::time_uncertain);
         facts.remarks.push_back(
@@ -108,6 +114,34 @@ bool middle_of_interval(const Candidate& start, const std::optional<Candidate>& 
     set_middle(facts, sky::later_by(start.instant, 0.5 * interval_s),
                fmt::format("{}, {}", start.source, end->source));
     return true;
+}
+
+// TELAPSE: from the beginning of the first exposure to the end of the last.
+std::optional<Candidate> end_in(const Header& header, const HeaderScale& scale, const Candidate& start,
+                                FrameFacts& facts) {
+    if (auto end = date_and_time(header, "DATE-END", scale, facts)) return end;
+    if (auto end = julian(header, "MJD-END", jd_minus_mjd, scale, facts)) return end;
+    const auto elapsed_s = header.number("TELAPSE");
+    if (!elapsed_s || !(*elapsed_s > 0.0) || *elapsed_s > seconds_per_day) return std::nullopt;
+    return Candidate{sky::later_by(start.instant, *elapsed_s), "TELAPSE", 0.0, Moment::end};
+}
+
+// A stack that says when it began, and not when it ended: exposures that were left out are known to have
+// taken their time, gaps between them are not.
+void middle_of_unended(const Candidate& start, FrameFacts& facts) {
+    const double exposure_s = facts.exposure_s->value;
+    const double one_s = exposure_s / facts.stacked_exposures->value;
+    const double dropped_s = facts.dropped_exposures ? one_s * facts.dropped_exposures->value : 0.0;
+    set_middle(facts, sky::later_by(start.instant, 0.5 * (exposure_s + dropped_s)),
+               fmt::format("{} + half of {}", start.source, facts.exposure_s->source));
+    facts.caveats.add(Caveat::time_uncertain);
+    std::string remark = fmt::format(
+        "No keyword says when the last of {} exposures ended: the middle is taken {:.0f} s after {}; pauses "
+        "between them put it later by half their sum",
+        facts.stacked_exposures->value, 0.5 * (exposure_s + dropped_s), start.source);
+    if (dropped_s > 0.0)
+        remark += fmt::format(", and what was left out moves it by {:.0f} s at most", 0.5 * dropped_s);
+    facts.remarks.push_back(remark + ".");
 }
 
 }  // namespace
@@ -137,7 +171,7 @@ void read_time(const Header& header, FrameFacts& facts) {
         }
         return;
     }
-    if (middle_of_interval(*moment, date_and_time(header, "DATE-END", scale, facts), facts)) return;
+    if (middle_of_interval(*moment, end_in(header, scale, *moment, facts), facts)) return;
     if (stack) facts.caveats.add(Caveat::time_uncertain);
     const std::string& source = moment->source;
     if (has_any(comment_of(header, source), {"creat", "written", "saved"})) {
@@ -152,6 +186,7 @@ void read_time(const Header& header, FrameFacts& facts) {
         facts.caveats.add(Caveat::time_uncertain);
         return set_middle(facts, moment->instant, source + ", without half the exposure");
     }
+    if (stack && moment->moment == Moment::start) return middle_of_unended(*moment, facts);
     set_middle(facts, middle_from(*moment, exposure_s),
                fmt::format("{} {} half of {}", source, moment->moment == Moment::start ? "+" : "-",
                            facts.exposure_s->source));
