@@ -9,6 +9,7 @@
 
 #include "frame/read_calibration_facts.hpp"
 #include "frame/read_sensor.hpp"
+#include "frame/read_stack.hpp"
 #include "frame/read_time.hpp"
 #include "quantities/text.hpp"
 #include "sky/site.hpp"
@@ -190,6 +191,7 @@ FrameFacts read_facts(const Header& header, const std::vector<Instrument>& instr
     read_time(header, facts);
     read_sensor(header, instrument, facts);
     read_calibration_facts(header, instrument, facts);
+    apply_stack(header, facts);
     read_aperture(header, instrument, facts);
     read_site(header, facts);
     read_airmass(header, facts);

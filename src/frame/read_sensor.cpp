@@ -7,7 +7,6 @@
 #include <cmath>
 #include <initializer_list>
 
-#include "frame/read_stack.hpp"
 #include "quantities/text.hpp"
 
 namespace emberline::frame {
@@ -159,7 +158,6 @@ void read_sensor(const Header& header, const Instrument& instrument, FrameFacts&
     read_read_noise(header, instrument, facts);
     read_saturation(header, instrument, facts);
     read_binning(header, facts);
-    apply_stack(header, facts);
 }
 
 }  // namespace emberline::frame
