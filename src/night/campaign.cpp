@@ -3,6 +3,7 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
 #include <filesystem>
 
 #include "frame/colour_pattern.hpp"
@@ -110,6 +111,18 @@ Result<void> read_instrument(SettingsTable table, std::string name, Campaign& ca
     instrument.linear_to_adu = table.number("linear_to", 1.0, 1e12);
     instrument.exposure_s = table.number("exposure_s", 1e-6, 1e6);
     instrument.offset_adu = table.number("offset", -1e6, 1e6);
+    if (const auto stacked = table.number("stacked", 1.0, 1e5)) {
+        instrument.stacked = static_cast<int>(*stacked);
+        if (*stacked != std::floor(*stacked))
+            table.refuse("stacked", fmt::format("{:g} is no number of exposures.", *stacked),
+                         "Write a whole number, such as stacked = 20.");
+    }
+    instrument.stack = table.text("stack");
+    if (instrument.stack && *instrument.stack != "sum" && *instrument.stack != "mean" &&
+        *instrument.stack != "median") {
+        table.refuse("stack", fmt::format("'{}' is no way to stack exposures.", *instrument.stack),
+                     "Use sum, mean or median: a live stack's is mostly a mean.");
+    }
     instrument.pattern = table.text("pattern");
     if (instrument.pattern && lower_case(trimmed(*instrument.pattern)) != "none" &&
         !frame::parse_colour_pattern(*instrument.pattern)) {

@@ -343,6 +343,9 @@ std::string flux_settings(const Campaign& campaign, const standard::Sequence& se
     // A template that was made anew under its name is another template.
     text += "\nhost";
     if (m.psf.value_or(false)) text += " psf";
+        if (i.offset_adu) text += fmt::format(" offset {:g}", *i.offset_adu);
+        if (i.stacked) text += fmt::format(" stacked {}", *i.stacked);
+        if (i.stack) text += fmt::format(" stack {}", *i.stack);
     for (const auto& [band, path] : campaign.host_templates) {
         const auto print = frame::fingerprint(campaign.path(path));
         text += fmt::format(" {}={} {}", band, path, print ? *print : "-");
