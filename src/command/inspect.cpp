@@ -43,6 +43,11 @@ void print_frame(const tasks::InspectedFrame& one) {
     print_line("gain", said(f.gain_e_per_adu, " e-/ADU"));
     print_line("read noise", said(f.read_noise_e, " e-"));
     print_line("saturation", said(f.saturation_adu, " ADU"));
+    if (f.gain_setting) print_line("gain setting", said(f.gain_setting, ""));
+    if (f.temperature_c) print_line("sensor", said(f.temperature_c, " °C"));
+    if (f.calibrated) print_line("calibrated", said_text(f.calibrated));
+    for (const std::string& master : f.masters)
+        print_line("applied", master);
     if (f.site) {
         print_line("site", fmt::format("{:.4f} {:+.4f}  ({})", f.site->value.latitude.degrees(),
                                        f.site->value.longitude.degrees(), f.site->source));

@@ -38,7 +38,7 @@ int status_of_outcome(const tasks::MeasureOutcome& outcome) {
                                  [](const night::NightMeasurement& n) { return n.n_frames > 0; });
     if (!any || (outcome.offered > 0 && outcome.refused.size() == outcome.offered)) return nothing_measured;
     const bool refused = !outcome.refused.empty() || outcome.judged_away || outcome.template_refused ||
-                         !outcome.refused_templates.empty();
+                         !outcome.refused_templates.empty() || !outcome.refused_masters.empty();
     return refused ? something_refused : all_done;
 }
 
@@ -119,6 +119,8 @@ void print_outcome(const tasks::MeasureOutcome& outcome, const Face& face) {
     }
     print_unused(outcome, nights);
     print_stars(outcome);
+    for (const Problem& problem : outcome.refused_masters)
+        std::cout << one_line(problem) << '\n';
     for (const Problem& problem : outcome.refused_templates)
         std::cout << one_line(problem) << '\n';
     for (const std::string& remark : outcome.remarks)

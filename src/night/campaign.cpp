@@ -249,17 +249,35 @@ Result<void> read_host(SettingsTable host, Campaign& campaign) {
     return host.finish();
 }
 
-Result<void> read_host_and_masters(SettingsTable& root, Campaign& campaign) {
-    if (auto good = read_host(root.table("host"), campaign); !good) return good;
-    SettingsTable masters = root.table("masters");
-    for (const char* key : {"bias", "dark", "flat", "defects"}) {
-        if (masters.has(key)) {
-            campaign.remarks.push_back(
-                fmt::format("[masters] {} is not used yet: frames are measured as they are.", key));
+// Of a colour mosaic, or of a camera with one filter, one flat serves every band.
+Result<void> read_masters(SettingsTable table, frame::MasterPaths& masters) {
+    masters.bias = table.texts("bias");
+    masters.dark = table.texts("dark");
+    masters.defects = table.texts("defects");
+    if (table.is_table("flat")) {
+        SettingsTable flats = table.table("flat");
+        for (const std::string& key : flats.keys()) {
+            const auto known = parse_band(key);
+            auto files = flats.texts(key);
+            if (!known) {
+                flats.refuse(key, known.error());
+            } else if (!files.empty()) {
+                masters.flat[known->name()] = std::move(files);
+            }
         }
-        masters.accept(key);
+        if (auto good = flats.finish(); !good) return good;
+    } else if (auto files = table.texts("flat"); !files.empty()) {
+        masters.flat[""] = std::move(files);
     }
-    return masters.finish();
+    const auto unnamed = [](const std::vector<std::string>& files) {
+        return std::any_of(files.begin(), files.end(),
+                           [](const std::string& f) { return trimmed(f).empty(); });
+    };
+    const bool any = unnamed(masters.bias) || unnamed(masters.dark) || unnamed(masters.defects) ||
+                     std::any_of(masters.flat.begin(), masters.flat.end(),
+                                 [&](const auto& entry) { return unnamed(entry.second); });
+    if (any) table.refuse("bias", "A file has no name.", "Name the file, or take the entry out.");
+    return table.finish();
 }
 
 Result<Campaign> read_root(const toml::table& parsed, Campaign campaign) {
@@ -282,7 +300,8 @@ Result<Campaign> read_root(const toml::table& parsed, Campaign campaign) {
     assign(campaign.check_label, comparison.text("check"));
     assign(campaign.chart, comparison.text("chart"));
     if (auto good = comparison.finish(); !good) return fail(good.error());
-    if (auto good = read_host_and_masters(root, campaign); !good) return fail(good.error());
+    if (auto good = read_host(root.table("host"), campaign); !good) return fail(good.error());
+    if (auto good = read_masters(root.table("masters"), campaign.masters); !good) return fail(good.error());
     if (auto good = read_report(root.table("report"), campaign); !good) return fail(good.error());
     if (auto good = read_measure(root.table("measure"), campaign.measure); !good) return fail(good.error());
     if (auto good = root.finish(); !good) return fail(good.error());

@@ -14,6 +14,7 @@
 #include "night/judge_linearity.hpp"
 #include "night/pattern_check.hpp"
 #include "night/psf_fluxes.hpp"
+#include "night/sampled_light.hpp"
 #include "night/settle_stack.hpp"
 #include "night/surroundings.hpp"
 #include "numerics/robust.hpp"
@@ -57,8 +58,8 @@ std::optional<std::string> calibration_kind(const frame::Header& header) {
 }
 
 Result<StarFlux> light_of(const StarOnFrame& star, const std::vector<double>& radii_px,
-                          const photometry::Annulus& annulus, const FrameNeeds& needs, int block_px,
-                          std::vector<double>& pulls) {
+                          const photometry::Annulus& annulus, const FrameNeeds& needs,
+                          const SampledLight& sampled, int block_px, std::vector<double>& pulls) {
     const auto sky = photometry::estimate_sky(star.cutout, star.position, annulus);
     if (!sky) return fail(sky.error());
     const auto sums = photometry::sum_apertures(star.cutout, star.position, radii_px, *sky,
@@ -90,6 +91,7 @@ Result<StarFlux> light_of(const StarOnFrame& star, const std::vector<double>& ra
         caveats.add(sky->caveats);
         light.caveats.push_back(caveats);
     }
+    sampled.settle(light, star, *sums);
     return light;
 }
 
@@ -165,10 +167,10 @@ void widen_correlated(FrameFluxes& out, double factor) {
 
 // What cannot be had is remarked: the frame still has its plain apertures.
 void look_at_host(FrameFluxes& out, const frame::Frame& frame, const frame::Wcs& wcs, const StarField& field,
-                  const FrameNeeds& needs, const Campaign& campaign, bool keep_surroundings,
-                  const Result<HostTemplate>* host_template) {
+                  const FrameNeeds& needs, const SampledLight& sampled, const Campaign& campaign,
+                  bool keep_surroundings, const Result<HostTemplate>* host_template) {
     std::optional<photometry::Psf> psf;
-    if (auto built = add_psf_fluxes(out, field, needs)) {
+    if (auto built = add_psf_fluxes(out, field, needs, sampled)) {
         psf = std::move(*built);
     } else {
         out.remarks.push_back(one_line(built.error()));
@@ -284,11 +286,13 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
         radii_px.push_back(aperture.radius_px);
     const photometry::Annulus annulus =
         annulus_around(out.apertures, out.fwhm_px, out.scale_arcsec_per_px, campaign.measure);
+    const SampledLight sampled(facts, field->profile, radii_px);
+    add(sampled.caveats(), sampled.remarks());
     // Blocks about as large as the apertures in use.
     const int block_px = std::max(2, static_cast<int>(std::lround(block_fwhm * out.fwhm_px)));
     std::vector<double> pulls;
     for (const StarOnFrame& star : field->stars) {
-        auto light = light_of(star, radii_px, annulus, needs, block_px, pulls);
+        auto light = light_of(star, radii_px, annulus, needs, sampled, block_px, pulls);
         if (light) {
             out.stars.push_back(std::move(*light));
         } else if (star.transient) {
@@ -308,7 +312,7 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
     }
     const Result<HostTemplate>* host_template = templates != nullptr ? templates->find(out.band) : nullptr;
     if (host || host_template != nullptr || campaign.measure.psf.value_or(false))
-        look_at_host(out, frame, *wcs, *field, needs, campaign, host || host_template != nullptr,
+        look_at_host(out, frame, *wcs, *field, needs, sampled, campaign, host || host_template != nullptr,
                      host_template);
     return out;
 }
@@ -339,17 +343,19 @@ std::string flux_settings(const Campaign& campaign, const standard::Sequence& se
             text += fmt::format(" {}={}", keyword, value);
         for (const auto& [filter, band] : i.bands)
             text += fmt::format(" {}->{}", filter, band);
+        if (i.offset_adu) text += fmt::format(" offset {:g}", *i.offset_adu);
+        if (i.stacked) text += fmt::format(" stacked {}", *i.stacked);
+        if (i.stack) text += fmt::format(" stack {}", *i.stack);
     }
     // A template that was made anew under its name is another template.
     text += "\nhost";
     if (m.psf.value_or(false)) text += " psf";
-        if (i.offset_adu) text += fmt::format(" offset {:g}", *i.offset_adu);
-        if (i.stacked) text += fmt::format(" stacked {}", *i.stacked);
-        if (i.stack) text += fmt::format(" stack {}", *i.stack);
     for (const auto& [band, path] : campaign.host_templates) {
         const auto print = frame::fingerprint(campaign.path(path));
         text += fmt::format(" {}={} {}", band, path, print ? *print : "-");
     }
+    if (!campaign.masters.empty())
+        text += "\nmasters" + frame::masters_text(campaign.masters, campaign.folder);
     text += "\nbands";
     for (const Band& band : sequence.bands)
         text += ' ' + band.name();

@@ -121,6 +121,25 @@ std::optional<std::string> SettingsTable::date(std::string_view key) {
     return text(key);
 }
 
+std::vector<std::string> SettingsTable::texts(std::string_view key) {
+    const toml::node* found = node(key);
+    if (found == nullptr) return {};
+    const toml::array* list = found->as_array();
+    if (list == nullptr) {
+        const auto one = text(key);
+        return one ? std::vector<std::string>{*one} : std::vector<std::string>{};
+    }
+    std::vector<std::string> out;
+    for (const toml::node& entry : *list) {
+        if (const auto one = entry.value_exact<std::string>()) {
+            out.push_back(*one);
+        } else {
+            refuse(key, "Every entry of the list must be text.", "Put each between quotation marks.");
+        }
+    }
+    return out;
+}
+
 std::vector<std::pair<std::string, std::string>> SettingsTable::text_entries(std::string_view key) {
     std::vector<std::pair<std::string, std::string>> entries;
     const toml::node* found = node(key);

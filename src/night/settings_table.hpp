@@ -29,6 +29,8 @@ class SettingsTable {
     std::optional<std::string> text_or_number(std::string_view key);
     // A TOML date or a string.
     std::optional<std::string> date(std::string_view key);
+    // A text, or a list of them; empty where there is none.
+    std::vector<std::string> texts(std::string_view key);
     // Key and text value of each entry of a sub-table.
     std::vector<std::pair<std::string, std::string>> text_entries(std::string_view key);
     // Key and numbers (one, or a list) of each entry of a sub-table.

@@ -112,6 +112,10 @@ Json fact_document(const InspectedFrame& one) {
     put(json, "gain_e_per_adu", f.gain_e_per_adu);
     put(json, "read_noise_e", f.read_noise_e);
     put(json, "saturation_adu", f.saturation_adu);
+    put(json, "gain_setting", f.gain_setting);
+    put(json, "temperature_c", f.temperature_c);
+    put(json, "calibrated", f.calibrated);
+    json["masters"] = f.masters;
     put(json, "binning", f.binning);
     put(json, "aperture_mm", f.aperture_mm);
     put(json, "observer", f.observer);
@@ -174,6 +178,9 @@ Json document(const MeasureOutcome& outcome) {
     json["superseding"] = outcome.superseding;
     json["known"] = outcome.known;
     json["refused"] = std::move(refused);
+    json["refused_masters"] = Json::array();
+    for (const Problem& problem : outcome.refused_masters)
+        json["refused_masters"].push_back(one_line(problem));
     json["refused_templates"] = Json::array();
     for (const Problem& problem : outcome.refused_templates)
         json["refused_templates"].push_back(one_line(problem));

@@ -78,12 +78,14 @@ Result<std::vector<InspectedFile>> inspect(const std::vector<std::string>& place
     }
     const auto files = find_frame_files(places, "");
     if (!files) return fail(files.error());
+    const frame::Masters masters =
+        workspace ? frame::Masters::open(workspace->campaign.master_paths()) : frame::Masters();
     std::vector<InspectedFile> out;
     const std::vector<frame::Instrument> none;
     for (const std::string& path : *files) {
         InspectedFile file;
         file.path = path;
-        auto frames = frame::open_frames(path, workspace ? workspace->campaign.instruments : none);
+        auto frames = frame::open_frames(path, workspace ? workspace->campaign.instruments : none, &masters);
         if (!frames) {
             file.problem = frames.error();
         } else {

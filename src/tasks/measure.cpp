@@ -28,6 +28,7 @@ constexpr std::size_t batch_frames = 64;
 struct FileOutcome {
     std::vector<FrameFluxes> measured;
     std::vector<RefusedFrame> refused;
+    std::vector<std::string> uncalibrated;  // remarks of frames that no master of a kind fits, each frame's
     bool known = false;
     std::string known_night;
     bool done = false;
@@ -38,11 +39,11 @@ std::string plane_name(const std::string& name, int plane, int planes) {
 }
 
 FileOutcome measure_file(const std::string& path, const std::string& fingerprint, const Workspace& workspace,
-                         const night::HostTemplates& templates) {
+                         const frame::Masters& masters, const night::HostTemplates& templates) {
     FileOutcome out;
     out.done = true;
     const std::string name = frame_name(path, workspace.campaign.folder);
-    auto frames = frame::open_frames(path, workspace.campaign.instruments);
+    auto frames = frame::open_frames(path, workspace.campaign.instruments, &masters);
     if (!frames) {
         out.refused.push_back({name, frames.error()});
         return out;
@@ -51,6 +52,10 @@ FileOutcome measure_file(const std::string& path, const std::string& fingerprint
         auto fluxes =
             night::measure_frame(one, name, fingerprint, workspace.sequence, workspace.campaign, &templates);
         if (fluxes) {
+            if (one.calibration().caveats().has(Caveat::not_calibrated)) {
+                const auto& remarks = one.calibration().remarks();
+                out.uncalibrated.insert(out.uncalibrated.end(), remarks.begin(), remarks.end());
+            }
             out.measured.push_back(std::move(*fluxes));
         } else {
             out.refused.push_back({plane_name(name, one.facts().plane, one.facts().planes), fluxes.error()});
@@ -66,6 +71,7 @@ class Measuring {
           request_(request),
           ledger_(ledger),
           provenance_(workspace.provenance()),
+          masters_(frame::Masters::open(workspace.campaign.master_paths())),
           templates_(workspace.sequence, workspace.campaign),
           arena_(request.threads > 0 ? request.threads
                                      : static_cast<int>(std::max(1U, std::thread::hardware_concurrency()))) {}
@@ -79,6 +85,10 @@ class Measuring {
         }
         for (const auto& [band, problem] : templates_.refused())
             outcome.refused_templates.push_back(problem);
+        outcome.refused_masters = masters_.refused();
+        for (const auto& [remark, frames] : uncalibrated_) {
+            outcome.remarks.push_back(frames > 1 ? fmt::format("{} ({} frames)", remark, frames) : remark);
+        }
         outcome.interrupted = stopped();
         outcome.touched_nights.assign(nights_.begin(), nights_.end());
         return {};
@@ -115,7 +125,7 @@ class Measuring {
         in_parallel(batch.size(), [&](std::size_t i) {
             if (!results[i].known) {
                 if (prints[i]) {
-                    results[i] = measure_file(batch[i], *prints[i], workspace_, templates_);
+                    results[i] = measure_file(batch[i], *prints[i], workspace_, masters_, templates_);
                 } else {
                     results[i].done = true;
                     results[i].refused.push_back(
@@ -152,6 +162,8 @@ class Measuring {
             }
             outcome.offered += result.measured.size() + result.refused.size();
             std::move(result.refused.begin(), result.refused.end(), std::back_inserter(outcome.refused));
+            for (const std::string& remark : result.uncalibrated)
+                ++uncalibrated_[remark];
             for (FrameFluxes& fluxes : result.measured)
                 by_night[fluxes.night].push_back(std::move(fluxes));
         }
@@ -172,7 +184,9 @@ class Measuring {
     const MeasureRequest& request_;
     ledger::Ledger& ledger_;
     ledger::Provenance provenance_;
+    frame::Masters masters_;
     night::HostTemplates templates_;
+    std::map<std::string, std::size_t> uncalibrated_;  // remark -> frames
     tbb::task_arena arena_;
     std::mutex progress_;
     std::set<std::string> nights_;
@@ -263,15 +277,16 @@ Result<MeasureOutcome> measure(const Workspace& workspace, const MeasureRequest&
         return fail(resolved.error());
     }
     outcome.solution = std::move(resolved->campaign.solution);
-    outcome.remarks = std::move(resolved->campaign.remarks);
+    auto& remarks = resolved->campaign.remarks;
+    outcome.remarks.insert(outcome.remarks.begin(), remarks.begin(), remarks.end());
     for (const night::HostChoice& host : resolved->campaign.host.choices) {
         outcome.template_refused = outcome.template_refused || host.template_refused;
         for (const std::string& remark : host.remarks)
             outcome.remarks.push_back(fmt::format("{}, {}: {}", host.band.name(), host.instrument, remark));
     }
     outcome.changed = resolved->changed;
-    for (const auto* remarks : {&workspace.sequence.remarks, &workspace.campaign.remarks})
-        outcome.remarks.insert(outcome.remarks.begin(), remarks->begin(), remarks->end());
+    for (const auto* read : {&workspace.sequence.remarks, &workspace.campaign.remarks})
+        outcome.remarks.insert(outcome.remarks.begin(), read->begin(), read->end());
     const auto& touched = outcome.touched_nights;
     outcome.judged_away =
         std::any_of(outcome.solution.frames.begin(), outcome.solution.frames.end(),

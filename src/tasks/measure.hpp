@@ -33,6 +33,7 @@ struct MeasureOutcome {
     std::size_t known = 0;        // in the ledger already, with these settings
     std::vector<RefusedFrame> refused;
     std::vector<Problem> refused_templates;   // that could not be opened: their bands go on without
+    std::vector<Problem> refused_masters;     // that cannot be used: frames go on without
     bool template_refused = false;            // one that was opened, and is no good
     std::vector<std::string> touched_nights;  // of the frames offered
     night::Solution solution;                 // of the whole campaign
