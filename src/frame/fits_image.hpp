@@ -34,10 +34,14 @@ class FitsImage {
     [[nodiscard]] int bits() const { return bits_; }  // BITPIX of the pixels, unpacked
     [[nodiscard]] std::string pixel_type() const;
     [[nodiscard]] bool tile_compressed() const { return tile_compressed_; }
+    // A file that is gzipped as a whole lies unpacked in memory for as long as it is open.
+    [[nodiscard]] bool in_memory() const { return !plain_ && !tile_compressed_; }
     // Several threads may read at a time; otherwise one.
     [[nodiscard]] bool shareable() const { return plain_; }
     // Boxes lie inside the image, or are empty. A tile that several of them touch is unpacked once.
     [[nodiscard]] Result<std::vector<Cutout>> read(int plane, const std::vector<PixelBox>& boxes) const;
+    // One box into memory of the caller's, row-major.
+    [[nodiscard]] Result<void> read_into(int plane, const PixelBox& box, float* adu) const;
 
   private:
     struct Handle;
@@ -48,8 +52,8 @@ class FitsImage {
     [[nodiscard]] Result<void> read_layout();
     [[nodiscard]] Result<void> take_header();
     [[nodiscard]] Result<void> check_length();
-    [[nodiscard]] Result<void> read_plain(int plane, Cutout& cutout) const;
-    [[nodiscard]] Result<void> read_packed(int plane, Cutout& cutout) const;
+    [[nodiscard]] Result<void> read_plain(int plane, const PixelBox& box, float* adu) const;
+    [[nodiscard]] Result<void> read_packed(int plane, const PixelBox& box, float* adu) const;
     [[nodiscard]] Result<void> check_tiles(int plane, const PixelBox& box) const;
     [[nodiscard]] Result<void> read_tiles(int plane, std::vector<Cutout>& cutouts) const;
     [[nodiscard]] Problem problem(std::string what, std::string mend) const;

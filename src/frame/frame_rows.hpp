@@ -1,0 +1,39 @@
+// SPDX-License-Identifier: MIT
+// frame/frame_rows — rows of many files, of which only so many stay open. Private to this room.
+#pragma once
+
+#include <cstddef>
+#include <functional>
+#include <memory>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "frame/fits_image.hpp"
+#include "quantities/problem.hpp"
+
+namespace emberline::frame {
+
+class FrameRows {
+  public:
+    explicit FrameRows(std::vector<std::string> paths, int width_px, int height_px);
+    [[nodiscard]] std::size_t size() const { return paths_.size(); }
+    [[nodiscard]] const std::string& path(std::size_t frame) const { return paths_[frame]; }
+    [[nodiscard]] int width_px() const { return width_; }
+    [[nodiscard]] int height_px() const { return height_; }
+    // Rows y … y + n − 1 whole. Different frames may be read by different threads at a time. Problem: the
+    // file cannot be read, or has another size than the rest.
+    [[nodiscard]] Result<void> read(std::size_t frame, int y, int n, float* adu);
+
+  private:
+    std::vector<std::string> paths_;
+    std::vector<std::shared_ptr<FitsImage>> open_;  // null: opened for each read
+    int width_, height_;
+    std::size_t most_open_;
+};
+
+// work(i) for every i below n, shared among threads: thread t takes i = t, t + threads, … An exception of
+// one (no memory) is thrown again here.
+void share_out(std::size_t n, int threads, const std::function<void(std::size_t)>& work);
+
+}  // namespace emberline::frame
