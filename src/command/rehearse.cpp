@@ -6,22 +6,13 @@
 #include <nlohmann/json.hpp>
 
 #include "command/face.hpp"
+#include "command/rehearse_options.hpp"
 #include "rehearsal/rehearse.hpp"
 
 namespace emberline::command {
 namespace {
 
-struct Request {
-    std::string folder;
-    rehearsal::RehearsalOptions options;
-    rehearsal::TemplateOptions host_template;
-    std::string host = "usual";
-    double host_angle_deg = rehearsal::usual_host_angle_deg;
-    bool with_template = false, no_host = false, clear = false, no_flip = false, no_trails = false,
-         no_colour = false;
-};
-
-void run(Request request, Face& face) {
+void run(RehearseRequest request, Face& face) {
     rehearsal::RehearsalOptions& o = request.options;
     o.host = !request.no_host && request.host != "none";
     for (const auto kind : {rehearsal::HostKind::smooth, rehearsal::HostKind::spiral,
@@ -34,6 +25,8 @@ void run(Request request, Face& face) {
     o.flip = !request.no_flip;
     o.trailing = !request.no_trails;
     o.transient_colour_known = !request.no_colour;
+    settle_camera(request);
+    settle_saving(request);
     const auto made = rehearsal::rehearse(request.folder, o,
                                           [&](std::size_t done, std::size_t of) { face.progress(done, of); });
     if (!made) {
@@ -53,7 +46,7 @@ void run(Request request, Face& face) {
     if (!face.quiet) std::cout << fmt::format("Next: emberline measure -c {}\n", made->folder);
 }
 
-void add_host_options(CLI::App& sub, Request& request) {
+void add_host_options(CLI::App& sub, RehearseRequest& request) {
     rehearsal::RehearsalOptions& o = request.options;
     sub.add_option("--host", request.host,
                    "The galaxy about the transient: usual, or smooth, spiral, clumpy, dusty: drawn from the "
@@ -92,7 +85,7 @@ void add_rehearse(CLI::App& app, Face& face) {
     CLI::App* sub =
         app.add_subcommand("rehearse", "Write an invented campaign with simulated frames and its truth");
     sub->footer("Example:\n  emberline rehearse demo --nights 6 --frames 10 --band B --band V");
-    const auto request = std::make_shared<Request>();
+    const auto request = std::make_shared<RehearseRequest>();
     rehearsal::RehearsalOptions& o = request->options;
     sub->add_option("DIR", request->folder, "A folder that does not exist yet, or is empty")->required();
     sub->add_option("--nights", o.nights, "Nights")->capture_default_str()->check(CLI::Range(1, 1000));
@@ -112,6 +105,8 @@ void add_rehearse(CLI::App& app, Face& face) {
     sub->add_option("--colour-term", o.colour_term, "Colour term of the instrument")->capture_default_str();
     sub->add_option("--fwhm-arcsec", o.fwhm_arcsec, "Seeing")->capture_default_str();
     add_host_options(*sub, *request);
+    add_camera_options(*sub, *request);
+    add_saving_options(*sub, *request);
     sub->add_option("--width", o.width_px, "Pixels a row")->capture_default_str();
     sub->add_option("--height", o.height_px, "Rows")->capture_default_str();
     sub->add_option("--seed", o.seed, "The same seed gives the same campaign")->capture_default_str();

@@ -5,35 +5,24 @@
 #include <cmath>
 #include <numbers>
 
+#include "rehearsal/sensor.hpp"
+
 namespace emberline::rehearsal {
 namespace {
 
-// Streams of the frame's and of the sensor's random numbers.
-constexpr std::uint64_t noise_stream = 1, cosmic_ray_stream = 2;
-constexpr std::uint64_t hot_pixel_stream = 1, response_stream = 2;
+// Streams of the frame's random numbers.
+constexpr std::uint64_t noise_stream = 1, cosmic_ray_stream = 2, unstable_stream = 3;
 
 // Above, one Gaussian with the right skewness stands for the photon count and the read noise together.
 constexpr double counted_below_e = 50.0;
 constexpr double most_adu = 65535.0;
 
-void apply_response(LightMap& light, double flat_err, numerics::Random random) {
-    if (flat_err <= 0.0) return;
-    for (double& e : light.e)
-        e *= std::max(0.0, 1.0 + flat_err * random.gaussian());
-}
-
-std::size_t any_below(numerics::Random& random, int size) {
-    return static_cast<std::size_t>(random.uniform() * size);
-}
-
-// Most hot pixels are faint and a few are glaring: dark currents spread evenly in their logarithm.
+// An unstable pixel is hot or not, frame by frame, as if a coin were thrown.
 void add_hot_pixels(LightMap& light, const InventedInstrument& instrument, double exposure_s,
                     numerics::Random random) {
-    for (int i = 0; i < instrument.hot_pixels; ++i) {
-        const std::size_t x = any_below(random, light.width_px);
-        const std::size_t y = any_below(random, light.height_px);
-        const double dark_e_per_s = std::exp(random.gaussian(1.5, 1.3));
-        light.e[y * static_cast<std::size_t>(light.width_px) + x] += dark_e_per_s * exposure_s;
+    for (const HotPixel& pixel : hot_pixels_of(instrument)) {
+        if (pixel.unstable && random.uniform() < 0.5) continue;
+        light.e[pixel.index] += pixel.dark_e_per_s * exposure_s;
     }
 }
 
@@ -76,20 +65,22 @@ double detected_e(numerics::Random& random, double expected_e, double read_noise
 
 std::vector<std::uint16_t> detect(LightMap light, const InventedInstrument& instrument, double exposure_s,
                                   const numerics::Random& random) {
-    const numerics::Random sensor(instrument.sensor_seed);
-    apply_response(light, instrument.flat_err, sensor.stream(response_stream));
-    for (double& e : light.e)
-        e += instrument.dark_e_per_s * exposure_s;
-    add_hot_pixels(light, instrument, exposure_s, sensor.stream(hot_pixel_stream));
+    dim(light, instrument);
+    add_dark(light, instrument, exposure_s);
+    add_hot_pixels(light, instrument, exposure_s, random.stream(unstable_stream));
     add_cosmic_rays(light, instrument.cosmic_rays_per_minute * exposure_s / 60.0,
                     random.stream(cosmic_ray_stream));
 
     numerics::Random noise = random.stream(noise_stream);
     const double full_adu = std::clamp(instrument.full_adu, 0.0, most_adu);
+    const std::vector<double> columns_adu = column_offsets_adu(instrument);
+    const auto width = static_cast<std::size_t>(light.width_px);
     std::vector<std::uint16_t> adu(light.e.size());
     for (std::size_t i = 0; i < adu.size(); ++i) {
         const double e = detected_e(noise, light.e[i], instrument.read_noise_e);
-        const double value = std::floor(instrument.offset_adu + e / instrument.gain_e_per_adu + 0.5);
+        const double offset_adu =
+            columns_adu.empty() ? instrument.offset_adu : instrument.offset_adu + columns_adu[i % width];
+        const double value = std::floor(offset_adu + e / instrument.gain_e_per_adu + 0.5);
         adu[i] = static_cast<std::uint16_t>(std::clamp(value, 0.0, full_adu));
     }
     return adu;
