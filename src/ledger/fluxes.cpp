@@ -69,6 +69,7 @@ void star_columns(Visitor& visit, Star& s) {
     visit("fwhm_px", s.fwhm_px);
     visit("airmass", s.airmass);
     visit("caveats", s.caveats);
+    visit("place_err", s.place_err);
 }
 
 ColumnNames frame_column_names() {

@@ -17,7 +17,7 @@
 
 namespace emberline::ledger {
 
-inline constexpr int schema_version = 2;
+inline constexpr int schema_version = 3;
 
 struct Provenance {
     std::string software;  // "emberline 0.1.0"

@@ -91,6 +91,7 @@ CREATE TABLE star_flux (
     fwhm_px REAL,
     airmass REAL,
     caveats BLOB NOT NULL,
+    place_err BLOB NOT NULL DEFAULT x'',
     PRIMARY KEY (frame_fluxes_id, position)
 ) WITHOUT ROWID;
 CREATE TABLE exclusion (
@@ -188,6 +189,9 @@ CREATE TABLE host_light (
     PRIMARY KEY (frame_fluxes_id, position)
 ) WITHOUT ROWID;
 )sql";
+
+// Since version 3: what a star's light varies by with its place on the pixels.
+constexpr const char* place_errors = "ALTER TABLE star_flux ADD COLUMN place_err BLOB NOT NULL DEFAULT x''";
 
 constexpr const char* measurement_columns = R"sql(night TEXT NOT NULL,
     band TEXT NOT NULL,
@@ -329,7 +333,7 @@ void migrate(Connection& connection, std::span<const Migration> steps, std::int6
 }  // namespace
 
 std::span<const Migration> migrations() {
-    static const Migration steps[] = {{2, host_tables}};
+    static const Migration steps[] = {{2, host_tables}, {3, place_errors}};
     return steps;
 }
 

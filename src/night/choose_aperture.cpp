@@ -76,8 +76,11 @@ std::optional<FrameOffer> offer_of(const FrameFluxes& frame, const std::vector<s
         for (const StarFlux* star : stars) {
             if (star->flux_e[k] > 0.0) weight += std::pow(relative_err(frame, *star, k), -2);
         }
-        offer.candidates.push_back({growth.fraction[j], noise_terms(frame, *transient, k).background_e2,
-                                    weight > 0.0 ? mag_per_relative_flux / std::sqrt(weight) : 1.0});
+        // What its place does to the transient scales with its light, as a zero point's error does.
+        const double zero_point_mag = weight > 0.0 ? mag_per_relative_flux / std::sqrt(weight) : 1.0;
+        offer.candidates.push_back(
+            {growth.fraction[j], noise_terms(frame, *transient, k).background_e2,
+             std::hypot(zero_point_mag, mag_per_relative_flux * place_err(*transient, k))});
     }
     // From the aperture nearest to one FWHM, where a faint transient is seen best.
     const auto middle =
@@ -307,7 +310,12 @@ photometry::NoiseTerms noise_terms(const FrameFluxes& frame, const StarFlux& sta
         more_e2 = star.host->variance_e2[aperture];
     }
     return {photometry::background_variance_e2(background) + more_e2,
-            std::hypot(frame.scintillation, frame.flat_err), kind.psf_photon_factor.value_or(1.0)};
+            std::hypot(frame.scintillation, frame.flat_err, place_err(star, aperture)),
+            kind.psf_photon_factor.value_or(1.0)};
+}
+
+double place_err(const StarFlux& star, std::size_t aperture) {
+    return aperture < star.place_err.size() ? star.place_err[aperture] : 0.0;
 }
 
 bool light_lost(const FrameFluxes& frame, const StarFlux& star, std::size_t aperture) {

@@ -16,6 +16,8 @@ namespace emberline::night {
 // Of one star at one of its frame's apertures.
 [[nodiscard]] photometry::NoiseTerms noise_terms(const photometry::FrameFluxes& frame,
                                                  const photometry::StarFlux& star, std::size_t aperture);
+// Relative; 0 where nothing is known to vary with the place.
+[[nodiscard]] double place_err(const photometry::StarFlux& star, std::size_t aperture);
 // Light is missing from that aperture: saturated, beyond the linear range, cut by the frame's edge,
 // undefined.
 [[nodiscard]] bool light_lost(const photometry::FrameFluxes& frame, const photometry::StarFlux& star,

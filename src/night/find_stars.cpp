@@ -142,7 +142,8 @@ double median_width(const std::vector<StarOnFrame>& stars, double otherwise) {
 }
 
 // The brightest that are not saturated, since those shape the profile best.
-stars::FrameProfile fit_profiles(std::vector<StarOnFrame>& stars, double fwhm_px, const FrameNeeds& needs) {
+stars::FrameProfile fit_profiles(std::vector<StarOnFrame>& stars, double fwhm_px, const FrameNeeds& needs,
+                                 const stars::PixelSquare& square) {
     std::vector<StarOnFrame*> bright;
     for (StarOnFrame& star : stars) {
         if (!star.transient && star.centroid && star.centroid->peak_adu < needs.linear_to_adu)
@@ -155,7 +156,7 @@ stars::FrameProfile fit_profiles(std::vector<StarOnFrame>& stars, double fwhm_px
     for (StarOnFrame* star : bright) {
         if (profiles.size() == most_profiles) break;
         const auto fitted = stars::fit_profile(star->cutout, star->centroid->position, fwhm_px,
-                                               needs.gain_e_per_adu, needs.read_noise_e);
+                                               needs.gain_e_per_adu, needs.read_noise_e, square);
         if (!fitted) continue;
         star->profile = *fitted;
         profiles.push_back(*fitted);
@@ -179,6 +180,11 @@ void settle_positions(StarField& field) {
 }
 
 }  // namespace
+
+stars::PixelSquare gathering_square(const frame::FrameFacts& facts) {
+    if (!facts.lattice) return {};
+    return {facts.lattice->pixel_side(), facts.lattice->turned()};
+}
 
 bool takes_part(const standard::ComparisonStar& star, const Campaign& campaign) {
     return star.role != standard::Role::ignore || star.label == campaign.check_label;
@@ -224,7 +230,7 @@ Result<StarField> find_stars(const frame::Frame& frame, const frame::Wcs& wcs, c
                          ? "Add comparison stars with magnitudes in that band to the sequence."
                          : "Cloud, a lost field or a wrong plate solution: look at the frame."});
     }
-    field.profile = fit_profiles(field.stars, fwhm_px, needs);
+    field.profile = fit_profiles(field.stars, fwhm_px, needs, gathering_square(frame.facts()));
     if (field.profile.stars == 0) field.profile.fwhm_px = fwhm_px;
     settle_positions(field);
     const auto grid = aperture_grid(field.profile.fwhm_px, scale, campaign.measure);

@@ -37,6 +37,9 @@ struct StarField {
     int expected = 0, found = 0;  // comparison stars
 };
 
+// What gathers the light of the frame's pixels.
+[[nodiscard]] stars::PixelSquare gathering_square(const frame::FrameFacts& facts);
+
 // The settings' check star wins over a role of ignore.
 [[nodiscard]] bool takes_part(const standard::ComparisonStar& star, const Campaign& campaign);
 

@@ -24,7 +24,8 @@ const StarOnFrame* on_field(const StarField& field, const std::string& label) {
 }
 
 // A place among the apertures, by the radius of a circle with as much sky noise.
-std::size_t open_place(FrameFluxes& fluxes, double area_px, double photon_factor) {
+std::size_t open_place(FrameFluxes& fluxes, double area_px, double photon_factor,
+                       const SampledLight& sampled) {
     photometry::FrameAperture own;
     own.radius_px = std::sqrt(area_px / std::numbers::pi);
     own.psf_photon_factor = photon_factor;
@@ -36,6 +37,7 @@ std::size_t open_place(FrameFluxes& fluxes, double area_px, double photon_factor
     for (StarFlux& star : fluxes.stars) {
         star.flux_e.insert(star.flux_e.begin() + place, std::numeric_limits<double>::quiet_NaN());
         star.area_px.insert(star.area_px.begin() + place, area_px);
+        star.place_err.insert(star.place_err.begin() + place, sampled.fit_err(own.radius_px));
         // The caveats of the next larger aperture, which sees the pixels of the fit.
         const auto like = std::min<std::ptrdiff_t>(place, std::ssize(star.caveats) - 1);
         const Caveats caveats = star.caveats[static_cast<std::size_t>(like)];
@@ -57,7 +59,8 @@ photometry::PixelNoise pixel_noise(const FrameFluxes& fluxes) {
     return {fluxes.gain_e_per_adu, scatter_e / fluxes.gain_e_per_adu};
 }
 
-Result<photometry::Psf> add_psf_fluxes(FrameFluxes& fluxes, const StarField& field, const FrameNeeds& needs) {
+Result<photometry::Psf> add_psf_fluxes(FrameFluxes& fluxes, const StarField& field, const FrameNeeds& needs,
+                                       const SampledLight& sampled) {
     const photometry::PixelNoise noise = pixel_noise(fluxes);
     std::vector<photometry::PsfStar> stars;
     for (const StarFlux& star : fluxes.stars) {
@@ -70,7 +73,7 @@ Result<photometry::Psf> add_psf_fluxes(FrameFluxes& fluxes, const StarField& fie
     if (!built) return fail(built.error());
     const photometry::Psf& psf = built->psf;
     const frame::PixelPosition& middle = fluxes.stars.front().position;
-    const std::size_t k = open_place(fluxes, psf.noise_area_px(middle), psf.photon_factor(middle));
+    const std::size_t k = open_place(fluxes, psf.noise_area_px(middle), psf.photon_factor(middle), sampled);
     for (StarFlux& star : fluxes.stars) {
         const StarOnFrame* on = on_field(field, star.label);
         if (on == nullptr) continue;

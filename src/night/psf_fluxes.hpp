@@ -4,6 +4,7 @@
 #pragma once
 
 #include "night/find_stars.hpp"
+#include "night/sampled_light.hpp"
 #include "photometry/pixel_noise.hpp"
 #include "photometry/psf.hpp"
 #include "photometry/star_flux.hpp"
@@ -17,6 +18,6 @@ namespace emberline::night {
 // The fit joins the frame's apertures, with a flux of every star and of the transient (host and all).
 // Problem: too few clear stars for a PSF; `fluxes` is then as it was.
 [[nodiscard]] Result<photometry::Psf> add_psf_fluxes(photometry::FrameFluxes& fluxes, const StarField& field,
-                                                     const FrameNeeds& needs);
+                                                     const FrameNeeds& needs, const SampledLight& sampled);
 
 }  // namespace emberline::night

@@ -56,6 +56,7 @@ struct Ring {
     double flux = 0.0, area = 0.0;              // of cut pixels
     double whole_flux = 0.0, whole_area = 0.0;  // of pixels that become whole at this radius
     double undefined = 0.0, whole_undefined = 0.0;
+    double filled = 0.0, whole_filled = 0.0;                 // light of undefined pixels
     double peak = -std::numeric_limits<double>::infinity();  // of pixels first touched at this radius
 };
 
@@ -97,7 +98,10 @@ void share_out(const PixelNear& pixel, double light, std::optional<double> raw_a
             touch(ring);
             ring.whole_flux += light;
             ring.whole_area += 1.0;
-            ring.whole_undefined += raw_adu ? 0.0 : 1.0;
+            if (!raw_adu) {
+                ring.whole_undefined += 1.0;
+                ring.whole_filled += light;
+            }
             return;
         }
         const double overlap = circle_pixel_overlap(pixel.dx, pixel.dy, radii_px[k]);
@@ -105,7 +109,10 @@ void share_out(const PixelNear& pixel, double light, std::optional<double> raw_a
         touch(ring);
         ring.flux += overlap * light;
         ring.area += overlap;
-        ring.undefined += raw_adu ? 0.0 : overlap;
+        if (!raw_adu) {
+            ring.undefined += overlap;
+            ring.filled += overlap * light;
+        }
     }
 }
 
@@ -155,11 +162,13 @@ Result<ApertureSums> sum_apertures(const frame::Cutout& cutout, const frame::Pix
         }
     }
     ApertureSums out;
-    double flux = 0.0, area = 0.0, undefined = 0.0, peak = -std::numeric_limits<double>::infinity();
+    double flux = 0.0, area = 0.0, undefined = 0.0, filled = 0.0;
+    double peak = -std::numeric_limits<double>::infinity();
     for (std::size_t k = 0; k < rings.size(); ++k) {
         flux += rings[k].whole_flux;
         area += rings[k].whole_area;
         undefined += rings[k].whole_undefined;
+        filled += rings[k].whole_filled;
         peak = std::max(peak, rings[k].peak);
         const double full = std::numbers::pi * radii_px[k] * radii_px[k];
         Caveats caveats;
@@ -172,6 +181,8 @@ Result<ApertureSums> sum_apertures(const frame::Cutout& cutout, const frame::Pix
         out.flux_adu.push_back(usable ? flux + rings[k].flux : std::numeric_limits<double>::quiet_NaN());
         out.area_px.push_back(area + rings[k].area);
         out.caveats.push_back(caveats);
+        out.filled_adu.push_back(filled + rings[k].filled);
+        out.filled_area_px.push_back(missing);
         // The smallest circle may hold no defined pixel.
         if (k == 0 || !std::isfinite(out.peak_adu)) out.peak_adu = peak;
     }

@@ -18,6 +18,8 @@ struct ApertureSums {
     std::vector<double> area_px;   // exact area inside the frame
     double peak_adu = 0.0;         // highest raw pixel touched by the smallest radius
     std::vector<Caveats> caveats;  // one a radius: saturated, not-linear, edge, bad-pixels
+    // Of undefined pixels, whose light is a filling; one a radius.
+    std::vector<double> filled_adu, filled_area_px;
 };
 
 struct PixelLimits {

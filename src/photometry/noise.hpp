@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // photometry/noise — the variance of an aperture flux, in electrons (Merline & Howell 1995, Exp. Astron. 6,
-// 163, extended): Var(F) = max(F̂,0) + H + n s² + c n² s²/n_sky + (σ_sc F̂)² + (σ_flat F̂)².
+// 163, extended): Var(F) = max(F̂,0) + H + n s² + c n² s²/n_sky + (σ_sc F̂)² + (σ_flat F̂)² + (σ_place F̂)².
 #pragma once
 
 #include <optional>
@@ -11,7 +11,7 @@ namespace emberline::photometry {
 // expected flux F̂ later, when the night's model knows it better than the frame does.
 struct NoiseTerms {
     double background_e2 = 0.0;  // H + n s² + c n² s²/n_sky
-    double fractional = 0.0;     // sqrt(σ_sc² + σ_flat²), of the flux
+    double fractional = 0.0;     // sqrt(σ_sc² + σ_flat² + σ_place²), of the flux
     double photon_factor =
         1.0;  // of the star's own photons: 1 in an aperture, more in a fit of equal weights
     [[nodiscard]] double variance_e2(double expected_flux_e) const {

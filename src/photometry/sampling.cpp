@@ -160,6 +160,10 @@ Series series_of(const GatheredImage& image, std::span<const double> radii_px) {
     return out;
 }
 
+double effective_pixels(double light, double square) {
+    return square > 0.0 ? light * light / square : 1.0;
+}
+
 SampledImage narrowed(SampledImage image) {
     image.fwhm_px *= 1.0 - unknown_width;
     return image;
@@ -169,6 +173,13 @@ SampledImage narrowed(SampledImage image) {
 
 SamplingTable::SamplingTable(const SampledImage& image, std::span<const double> radii_px)
     : image_(image), ripple_(radii_px.size(), 0.0), unknown_(radii_px.size(), 0.0) {
+    if (image.fwhm_px > smooth_fwhm_px) {
+        PlaceSums square;
+        sum_at(image_, {0.0, 0.0}, radii_px, enclosed_, square);
+        for (std::size_t k = 0; k < radii_px.size(); ++k)
+            pixels_.push_back(effective_pixels(enclosed_[k], square[k]));
+        return;
+    }
     const Series known = series_of(image_, radii_px);
     const Series other = series_of(GatheredImage(narrowed(image)), radii_px);
     for (std::size_t k = 0; k < radii_px.size(); ++k) {
@@ -179,7 +190,7 @@ SamplingTable::SamplingTable(const SampledImage& image, std::span<const double> 
         }
         ripple_[k] = std::sqrt(known_square);
         unknown_[k] = std::hypot(std::sqrt(other_square), unknown_ripple * ripple_[k]);
-        pixels_.push_back(known.square[k] > 0.0 ? std::pow(known.mean[k], 2) / known.square[k] : 1.0);
+        pixels_.push_back(effective_pixels(known.mean[k], known.square[k]));
     }
     enclosed_ = known.mean;
     amplitude_ = known.amplitude;
@@ -188,7 +199,7 @@ SamplingTable::SamplingTable(const SampledImage& image, std::span<const double> 
 SamplingEffect SamplingTable::at(const frame::PixelPosition& centre, double centre_err_px) const {
     const std::size_t n = enclosed_.size();
     PlaceSums sum(n, 1.0), slope_x(n, 0.0), slope_y(n, 0.0);
-    for (std::size_t w = 0; w < waves().size(); ++w) {
+    for (std::size_t w = 0; w < amplitude_.size(); ++w) {
         const auto [along_x, along_y] = waves()[w];
         const double phase = 2.0 * std::numbers::pi * (along_x * centre.x + along_y * centre.y);
         const double c = std::cos(phase), s = 2.0 * std::numbers::pi * std::sin(phase);

@@ -48,6 +48,9 @@ class GatheredImage {
 // The sums of one image for every place on the lattice: a Fourier series in the place, one a radius.
 class SamplingTable {
   public:
+    // Above it an image is so smooth that its sums vary by less than 1e-3: one place stands for all.
+    static constexpr double smooth_fwhm_px = 4.5;
+
     // Radii in picture pixels, ascending from above 0; the image's numbers are finite, its width above 0.
     SamplingTable(const SampledImage& image, std::span<const double> radii_px);
     // `centre_err_px`: of one axis.
@@ -64,7 +67,7 @@ class SamplingTable {
   private:
     GatheredImage image_;
     std::vector<double> ripple_, unknown_, enclosed_, pixels_;
-    std::vector<std::vector<double>> amplitude_;  // of the series, relative; one a radius
+    std::vector<std::vector<double>> amplitude_;  // of the series, relative; one a radius; none: smooth
 };
 
 // One place alone. `centre`: where the star is on the lattice. Radii in picture pixels, ascending.

@@ -25,6 +25,8 @@ struct StarFlux {
     double position_err_px = 0.0;   // one axis
     bool forced = false;            // true: at the catalogue position through the frame's registration
     std::vector<double> flux_e;     // above sky, one an aperture of the frame
+    // Area inside the frame over which the sky's noise counts: that of filled pixels counts twice, since
+    // their light and its noise come from their neighbours.
     std::vector<double> area_px;
     // Relative, one sigma, one an aperture: what the star's light varies by with its place on the pixels,
     // beyond noise (lattice ripple, the flat's own noise, filled pixels). Empty: nothing.

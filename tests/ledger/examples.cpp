@@ -97,6 +97,7 @@ photometry::FrameFluxes frame_fluxes(int number, int stars, int apertures) {
             star.flux_e.push_back(1e5 / 3.0 + n + s * 17.7 - a * 1e5);
             star.area_px.push_back(3.14159 * (a + 1) * (a + 1));
             star.caveats.push_back(Caveats::from_bits(static_cast<std::uint64_t>(s * 100 + a)));
+            if (s % 2 == 0) star.place_err.push_back(0.01 / (a + 3.0) + 1e-4 * s);
         }
         star.sky_e_per_px = 101.1;
         star.sky_err_e_per_px = 0.21;

@@ -72,7 +72,8 @@ TEST_CASE("a ledger from before the hosts is brought up to date with all that it
     const Folder folder;
     const std::string path = folder.file();
     fill(path);
-    // As the first version left it: without the two tables that the second added.
+    // As the first version left it: without what the later ones added.
+    tell(path, "ALTER TABLE star_flux DROP COLUMN place_err");
     tell(path, "DROP TABLE host_light");
     tell(path, "DROP TABLE surroundings");
     tell(path, "PRAGMA user_version = 1");
@@ -84,6 +85,34 @@ TEST_CASE("a ledger from before the hosts is brought up to date with all that it
     CHECK(ask(path, "PRAGMA user_version") == schema_version);
     CHECK(ask(path, "SELECT count(*) FROM host_light") == 2);
     CHECK(std::filesystem::exists(path + ".version-1"));
+}
+
+TEST_CASE("a ledger from before the errors of place is brought up to date, its stars without any",
+          "[ledger][schema]") {
+    const Folder folder;
+    const std::string path = folder.file();
+    const auto known = frame_fluxes(1);
+    {
+        Ledger ledger = opened(path);
+        REQUIRE(ledger.record({known, with_host(frame_fluxes(2), true)}, provenance()));
+    }
+    tell(path, "ALTER TABLE star_flux DROP COLUMN place_err");
+    tell(path, "PRAGMA user_version = 2");
+    CHECK_FALSE(Ledger::open(path, Ledger::Access::read));
+    Ledger ledger = opened(path);
+    CHECK(std::filesystem::exists(path + ".version-2"));
+    CHECK(ask(path, "PRAGMA user_version") == schema_version);
+    const auto frames = ledger.frames().value();
+    REQUIRE(frames.size() == 2);
+    for (std::size_t i = 0; i < known.stars.size(); ++i) {
+        auto expected = known.stars[i];
+        expected.place_err.clear();
+        CHECK(frames[0].stars[i] == expected);
+    }
+    CHECK(frames[1].host_lights.size() == 2);
+    // What is measured from now on has them.
+    REQUIRE(ledger.record({frame_fluxes(3)}, provenance()));
+    CHECK(ledger.frames().value().back().stars == frame_fluxes(3).stars);
 }
 
 TEST_CASE("a copy never overwrites an earlier one", "[ledger][schema]") {
@@ -107,7 +136,7 @@ TEST_CASE("a step that fails leaves the ledger as it was", "[ledger][schema]") {
     steps[1].sql =
         "INSERT INTO star_flux SELECT 4040, position, label, ra_rad, dec_rad, x_px, y_px, position_err_px, "
         "forced, flux_e, area_px, sky_e_per_px, sky_err_e_per_px, sky_scatter_e, sky_pixels, sky_factor, "
-        "sky_unevenness, peak_adu, fwhm_px, airmass, caveats FROM star_flux LIMIT 1";
+        "sky_unevenness, peak_adu, fwhm_px, airmass, caveats, place_err FROM star_flux LIMIT 1";
     const auto orphan = migrate_to(path, steps, later);
     REQUIRE_FALSE(orphan);
     CHECK(orphan.error().what.find("points at another that is not there") != std::string::npos);
