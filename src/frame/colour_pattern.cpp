@@ -23,7 +23,7 @@ constexpr const char* pattern_keywords[] = {"BAYERPAT", "BAYERPATTERN", "BAYRPAT
 constexpr const char* other_keywords[] = {"COLORTYP", "COLORTYPE", "COLOURTYPE", "CFA",
                                           "CFATYPE",  "SENSTYPE",  "FILTER"};
 
-// "BAYER_RG", "R G / G B", "gbrg": letters only, and the first row where the second is left out.
+// "BAYER_RGGB", "R G / G B", "gbrg": its letters.
 std::string pattern_letters(std::string_view text) {
     std::string letters;
     for (const char c : upper_case(text)) {
@@ -32,12 +32,17 @@ std::string pattern_letters(std::string_view text) {
     for (const std::string_view before : {"BAYER", "CFA"}) {
         if (letters.starts_with(before)) letters.erase(0, before.size());
     }
+    return letters;
+}
+
+// Some write the first row only.
+std::optional<ColourPattern> by_first_row(std::string_view letters) {
     constexpr std::array rows{std::pair("RG", "RGGB"), std::pair("BG", "BGGR"), std::pair("GR", "GRBG"),
                               std::pair("GB", "GBRG")};
     for (const auto& [row, whole] : rows) {
-        if (letters == row) return whole;
+        if (letters == row) return parse_colour_pattern(whole);
     }
-    return letters;
+    return std::nullopt;
 }
 
 bool means_mono(std::string_view text) {
@@ -58,6 +63,7 @@ Result<std::optional<Stated>> stated_pattern(const Header& header) {
         if (means_mono(*text)) return std::optional<Stated>();
         const std::string letters = pattern_letters(*text);
         if (const auto known = parse_colour_pattern(letters)) return Stated{*known, keyword};
+        if (const auto known = by_first_row(letters)) return Stated{*known, keyword};
         const bool wide = letters.find("TRANS") != std::string::npos || letters.size() > 8;
         return fail(
             {.what =
