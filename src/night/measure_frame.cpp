@@ -198,7 +198,6 @@ void add_circumstances(FrameFluxes& out, const frame::FrameFacts& facts, const C
     const std::optional<sky::Site> site =
         campaign.site ? campaign.site
                       : (facts.site ? std::optional<sky::Site>(facts.site->value) : std::nullopt);
-    out.mid_exposure = sky::to_utc(facts.mid_exposure->value);
     out.bjd_tdb = sky::bjd_tdb(out.mid_exposure, campaign.position, site);
     out.night = sky::night_of(out.mid_exposure, site ? site->longitude.degrees() : 0.0);
     if (site) {
@@ -279,6 +278,9 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
     };
     add(pattern->caveats, pattern->remarks);
     add(stack.caveats, stack.remarks);
+    if (stack.gain_told) out.caveats.remove(Caveat::gain_assumed);
+    if (stack.exposure_s) out.exposure_s = *stack.exposure_s;
+    out.mid_exposure = sky::to_utc(stack.mid_exposure.value_or(facts.mid_exposure->value));
     describe_frame(out, *wcs, *field);
     out.apertures = aperture_grid(out.fwhm_px, out.scale_arcsec_per_px, campaign.measure);
     std::vector<double> radii_px;

@@ -3,6 +3,7 @@
 // exposures were stacked and how: from the level and the noise of the picture itself. Private to this room.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -11,6 +12,7 @@
 #include "night/find_stars.hpp"
 #include "night/frame_needs.hpp"
 #include "quantities/caveat.hpp"
+#include "quantities/instant.hpp"
 
 namespace emberline::night {
 
@@ -18,9 +20,17 @@ struct StackVerdict {
     FrameNeeds needs;  // gain, read noise, saturation of the stored pixels, as they are to be used
     Caveats caveats;
     std::vector<std::string> remarks;
+    // Where exposures were counted by the noise: open shutter of all, and their middle. Else as the header.
+    std::optional<double> exposure_s;
+    std::optional<Instant> mid_exposure;
+    bool gain_told = false;  // the noise told how they were put together: the gain is assumed no longer
 };
 
-// Never fails: what cannot be told stays as the header and the campaign have it, with a remark.
+// A header that tells all is believed: a picture that contradicts it strongly is remarked. Count without
+// how: sum, mean or median, whichever the noise fits. Neither: how many exposures' mean the noise fits, and a
+// sum's where the offset is known; nothing changes unless it is a single exposure's no longer, well beyond
+// what is known of gain and read noise. Floating-point pictures from 0 to 1 hold 65535 ADU as 1.
+// Never fails: what cannot be told stays as the header and the campaign have it.
 [[nodiscard]] StackVerdict settle_stack(const frame::Frame& frame, const StarField& field,
                                         const FrameNeeds& needs, const Campaign& campaign);
 

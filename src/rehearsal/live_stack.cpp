@@ -9,9 +9,9 @@
 #include <numbers>
 
 #include "numerics/random.hpp"
-#include "numerics/robust.hpp"
 #include "rehearsal/campaign_text.hpp"
 #include "sky/barycentre.hpp"
+#include "sky/horizon.hpp"
 #include "sky/time_scales.hpp"
 
 namespace emberline::rehearsal {
@@ -92,15 +92,25 @@ std::vector<float> combined(const std::vector<Aligned>& exposures, StackKind kin
     return out;
 }
 
-// The first and the last that were taken are in the stack: a program knows no others' times.
-std::vector<int> positions_of_dropped(const StackOptions& options, numerics::Random random) {
-    const int taken = options.exposures + options.dropped;
+int taken_in(const StackOptions& options) {
+    return std::max(1, options.exposures) + std::max(0, options.dropped);
+}
+
+// Which of those that were taken are in the stack: the first and the last are, for a program knows no others'
+// times.
+std::vector<int> added(const StackOptions& options, const PlannedFrame& frame) {
+    const int taken = taken_in(options);
+    numerics::Random random = numerics::Random(frame.seed).stream(dropped_stream);
     std::vector<int> inner;
-    for (int i = 1; i + 1 < taken || (options.exposures == 1 && i < taken); ++i)
+    for (int i = 1; i + 1 < taken; ++i)
         inner.push_back(i);
     for (std::size_t i = inner.size(); i > 1; --i)
         std::swap(inner[i - 1], inner[static_cast<std::size_t>(random.uniform() * static_cast<double>(i))]);
-    inner.resize(std::min(inner.size(), static_cast<std::size_t>(std::max(0, options.dropped))));
+    const int ends = std::min(2, std::max(1, options.exposures));
+    inner.resize(std::min(inner.size(), static_cast<std::size_t>(std::max(1, options.exposures) - ends)));
+    inner.push_back(0);
+    if (ends == 2) inner.push_back(taken - 1);
+    std::sort(inner.begin(), inner.end());
     return inner;
 }
 
@@ -169,62 +179,67 @@ void tell_all(std::vector<frame::Card>& cards, const StackOptions& options, doub
 
 }  // namespace
 
+InventedStack head_stack(const InventedCampaign& campaign, const PlannedFrame& frame,
+                         const StackOptions& options) {
+    const int taken = taken_in(options);
+    const double cadence_s = frame.exposure_s + options.between_s;
+    InventedStack out;
+    double middle_s = 0.0;
+    for (const int i : added(options, frame))
+        middle_s += (i * cadence_s + 0.5 * frame.exposure_s) / options.exposures;
+    const Interval when{frame.start_utc, sky::later_by(frame.start_utc, middle_s),
+                        sky::later_by(frame.start_utc, (taken - 1) * cadence_s + frame.exposure_s)};
+    const SkyPosition& place = campaign.sky.transient.position;
+    out.width_px = campaign.instrument.width_px;
+    out.height_px = campaign.instrument.height_px;
+    out.middle_of_light = when.middle;
+    out.exposure_s = options.exposures * frame.exposure_s;
+    out.gain_e_per_adu =
+        campaign.instrument.gain_e_per_adu * (options.kind == StackKind::sum ? 1.0 : options.exposures);
+    out.airmass = sky::airmass(when.middle, place, campaign.site).value_or(out.airmass);
+    out.transient_mag =
+        campaign.sky.transient.magnitude(frame.band, sky::bjd_tdb(when.middle, place, campaign.site));
+    out.cards = header_cards(campaign, frame, out.airmass);
+    if (options.header == StackHeader::all) {
+        tell_all(out.cards, options, frame.exposure_s, when,
+                 static_cast<int>(numerics::Random(frame.seed).stream(habit_stream).uniform(0.0, 3.0)));
+    } else if (options.header == StackHeader::count) {
+        out.cards.push_back({"NCOMBINE", std::to_string(options.exposures), "frames", false});
+    }
+    return out;
+}
+
 InventedStack expose_stack(const InventedCampaign& campaign, const PlannedFrame& frame,
                            const StackOptions& options) {
     const numerics::Random random(frame.seed);
-    const int taken = options.exposures + std::max(0, options.dropped);
-    const auto dropped = positions_of_dropped(options, random.stream(dropped_stream));
+    const int taken = taken_in(options);
     const double direction = random.stream(drift_stream).uniform(0.0, 2.0 * std::numbers::pi);
     const double offset_adu = options.offset_removed ? 0.0 : campaign.instrument.offset_adu;
     const double taken_away_adu = campaign.instrument.offset_adu - offset_adu;
+    // A mosaic keeps its pattern only when it is moved by whole cells.
+    const double cell_px = campaign.instrument.pattern.empty() ? 1.0 : 2.0;
+    const bool by_parts = options.interpolated && campaign.instrument.pattern.empty();
+    const auto aligned_px = [&](double px) { return by_parts ? px : cell_px * std::round(px / cell_px); };
 
-    InventedStack out;
+    InventedStack out = head_stack(campaign, frame, options);
     std::vector<Aligned> exposures;
-    double middle_s = 0.0, airmass = 0.0;
-    for (int i = 0; i < taken; ++i) {
-        if (std::find(dropped.begin(), dropped.end(), i) != dropped.end()) continue;
-        const double start_s = i * (frame.exposure_s + options.between_s);
+    for (const int i : added(options, frame)) {
         const double drift_px = taken > 1 ? options.drift_px * i / (taken - 1) : 0.0;
         const Shift drift{drift_px * std::cos(direction), drift_px * std::sin(direction)};
         PlannedFrame one = frame;
-        one.start_utc = sky::later_by(frame.start_utc, start_s);
+        one.start_utc = sky::later_by(frame.start_utc, i * (frame.exposure_s + options.between_s));
         one.pointing.dx_px += drift.dx_px;
         one.pointing.dy_px += drift.dy_px;
         one.seed = random.stream(first_exposure_stream + static_cast<std::uint64_t>(i)).bits();
         const InventedFrame exposed = expose(campaign, one);
-        // A mosaic keeps its pattern only when it is moved by whole cells.
-        const double cell_px = campaign.instrument.pattern.empty() ? 1.0 : 2.0;
-        const bool by_parts = options.interpolated && campaign.instrument.pattern.empty();
-        const auto aligned_px = [&](double px) { return by_parts ? px : cell_px * std::round(px / cell_px); };
         exposures.push_back(
             shifted_back(exposed, {aligned_px(drift.dx_px), aligned_px(drift.dy_px)}, taken_away_adu));
-        out.width_px = exposed.width_px;
-        out.height_px = exposed.height_px;
         out.transient_flux_e += exposed.transient_flux_e;
-        middle_s += (start_s + 0.5 * frame.exposure_s) / options.exposures;
-        airmass += exposed.airmass / options.exposures;
     }
     out.adu = combined(exposures, options.kind, offset_adu);
     if (options.whole_numbers) {
         for (float& adu : out.adu)
             adu = static_cast<float>(std::clamp(std::floor(static_cast<double>(adu) + 0.5), 0.0, top_adu));
-    }
-    const double last_s = (taken - 1) * (frame.exposure_s + options.between_s) + frame.exposure_s;
-    const Interval when{frame.start_utc, sky::later_by(frame.start_utc, middle_s),
-                        sky::later_by(frame.start_utc, last_s)};
-    out.middle_of_light = when.middle;
-    out.exposure_s = options.exposures * frame.exposure_s;
-    out.gain_e_per_adu =
-        campaign.instrument.gain_e_per_adu * (options.kind == StackKind::sum ? 1.0 : options.exposures);
-    out.airmass = airmass;
-    out.transient_mag = campaign.sky.transient.magnitude(
-        frame.band, sky::bjd_tdb(when.middle, campaign.sky.transient.position, campaign.site));
-    out.cards = header_cards(campaign, frame, airmass);
-    if (options.header == StackHeader::all) {
-        tell_all(out.cards, options, frame.exposure_s, when,
-                 static_cast<int>(random.stream(habit_stream).uniform(0.0, 3.0)));
-    } else if (options.header == StackHeader::count) {
-        out.cards.push_back({"NCOMBINE", std::to_string(options.exposures), "frames", false});
     }
     return out;
 }

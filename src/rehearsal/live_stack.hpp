@@ -21,10 +21,15 @@ struct InventedStack {
     double transient_mag = 0.0;      // truth at the middle of the light
     double transient_flux_e = 0.0;   // truth, of all that were added
     double airmass = 1.0;
+    std::vector<InventedColour> colours;  // of a mosaic: TR, TG, TB; the numbers above are then TG's
 };
 
 // `frame`: its exposure_s is one exposure's, its start the first one's; noise and pointing of each exposure
 // follow from its seed.
+// All but the pixels and the transient's light, which are not there: as another program would have headed the
+// same picture.
+[[nodiscard]] InventedStack head_stack(const InventedCampaign& campaign, const PlannedFrame& frame,
+                                       const StackOptions& options);
 [[nodiscard]] InventedStack expose_stack(const InventedCampaign& campaign, const PlannedFrame& frame,
                                          const StackOptions& options);
 
