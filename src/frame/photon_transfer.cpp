@@ -1,0 +1,466 @@
+// SPDX-License-Identifier: MIT
+// Notation: as in the header; z = (V − (1 + r²) σ²) / (a + r² b), whose mean over the boxes is 1 / g.
+#include "frame/photon_transfer.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+
+#include "frame/colour_pattern.hpp"
+#include "frame/frame.hpp"
+#include "frame/transfer_boxes.hpp"
+#include "numerics/robust.hpp"
+#include "quantities/text.hpp"
+
+namespace emberline::frame {
+namespace {
+
+constexpr double too_bright = 0.92;       // of what a pixel can hold
+constexpr double most_at_top = 0.002;     // of the pixels: hot ones are fewer
+constexpr double most_unequal = 2.0;      // levels of two flats
+constexpr double least_light_adu = 20.0;  // above the bias: below, the flat was divided or is empty
+constexpr double clip_sigma = 4.0;
+constexpr std::size_t least_boxes = 12;
+constexpr std::size_t most_bias_pairs = 4;
+constexpr double levels_tell = 1.7;  // highest over lowest level: a slope can be told
+constexpr double slope_sigma = 4.0;
+constexpr double slope_matters = 0.01;  // of the gain, from no light to the highest level
+constexpr double gains_agree = 0.05;
+
+struct Exposure {
+    std::string path;
+    Frame frame;
+    FrameKind kind = FrameKind::flat;
+    Exposed look;
+    [[nodiscard]] double exposure_s() const {
+        return frame.facts().exposure_s ? frame.facts().exposure_s->value : 0.0;
+    }
+    [[nodiscard]] std::string filter() const {
+        return frame.facts().filter ? frame.facts().filter->value : std::string();
+    }
+    // Two of one setting can be compared.
+    [[nodiscard]] std::string setting() const {
+        const FrameFacts& f = frame.facts();
+        return fmt::format("{} × {} pixels{}{}", f.lattice ? f.lattice->stored_width_px : f.width_px,
+                           f.lattice ? f.lattice->stored_height_px : f.height_px,
+                           f.binning ? fmt::format(", binned {}-fold", f.binning->value) : "",
+                           f.gain_setting ? fmt::format(", gain {:g}", f.gain_setting->value) : "");
+    }
+};
+
+Result<Exposure> open_exposure(const std::string& path, const std::vector<Instrument>& instruments) {
+    const auto refuse = [&](std::string what, std::string mend) {
+        return fail({.what = std::move(what), .where = path, .mend = std::move(mend)});
+    };
+    auto frames = open_frames(path, instruments);
+    if (!frames) return fail(frames.error());
+    const FrameFacts& facts = frames->front().facts();
+    if (facts.planes == 3 && !facts.lattice)
+        return refuse("It is a colour picture of three planes.", "Name the camera's own exposures.");
+    if (!facts.kind) {
+        return refuse("It does not say whether it is a flat, a bias or a dark.",
+                      "Write IMAGETYP into its header.");
+    }
+    if (facts.kind->value == FrameKind::light)
+        return refuse("It is a picture of the sky.", "Name flats and biases.");
+    const bool made = lower_case(frames->front().header().text("IMAGETYP").value_or("")).find("master") !=
+                          std::string::npos ||
+                      (facts.stacked_exposures && facts.stacked_exposures->value > 1) ||
+                      frames->front().header().number("NCOMBINE").value_or(1.0) > 1.0;
+    if (made) {
+        return refuse("It was made of several exposures: their noise is averaged away.",
+                      "Name the single exposures that it was made of.");
+    }
+    if (facts.calibrated) {
+        return refuse(fmt::format("It was calibrated before ({}).", facts.calibrated->source),
+                      "Name the exposures as the camera gave them.");
+    }
+    Exposure out{path, frames->front(), facts.kind->value, {}};
+    const auto look = look_at(out.frame);
+    if (!look) return fail(look.error());
+    out.look = *look;
+    if (!out.look.step_adu) {
+        return refuse("Its pixels are no whole numbers: it was divided, averaged or calibrated.",
+                      "Name the exposures as the camera gave them.");
+    }
+    if (*out.look.step_adu == 0.0)
+        return refuse("All its pixels are alike.", "Name exposures of the camera.");
+    return out;
+}
+
+bool is_bias(const Exposure& e) {
+    return e.kind != FrameKind::flat;
+}
+
+// Of the exposures without light, biases, else the shortest darks.
+std::vector<const Exposure*> biases_of(const std::vector<Exposure>& all, const std::string& setting) {
+    std::vector<const Exposure*> biases, darks;
+    for (const Exposure& e : all) {
+        if (!is_bias(e) || e.setting() != setting) continue;
+        (e.kind == FrameKind::bias ? biases : darks).push_back(&e);
+    }
+    if (biases.size() >= 2) return biases;
+    std::sort(darks.begin(), darks.end(),
+              [](const auto* a, const auto* b) { return a->exposure_s() < b->exposure_s(); });
+    std::map<double, std::vector<const Exposure*>> by_exposure;
+    for (const Exposure* dark : darks)
+        by_exposure[dark->exposure_s()].push_back(dark);
+    for (const auto& [exposure_s, group] : by_exposure) {
+        if (group.size() >= 2) return group;
+    }
+    return biases.empty() ? darks : biases;
+}
+
+using Pair = std::pair<const Exposure*, const Exposure*>;
+
+// Neighbours in level, of one exposure first; what is left over of a filter among itself.
+std::vector<Pair> pairs_of(std::vector<const Exposure*> flats) {
+    std::map<std::string, std::map<double, std::vector<const Exposure*>>> groups;
+    for (const Exposure* flat : flats)
+        groups[lower_case(flat->filter())][flat->exposure_s()].push_back(flat);
+    std::vector<Pair> pairs;
+    const auto by_level = [](std::vector<const Exposure*>& list) {
+        std::stable_sort(list.begin(), list.end(),
+                         [](const auto* a, const auto* b) { return a->look.level_adu < b->look.level_adu; });
+    };
+    for (auto& [filter, exposures] : groups) {
+        std::vector<const Exposure*> rest;
+        for (auto& [exposure_s, list] : exposures) {
+            by_level(list);
+            for (std::size_t i = 0; i + 1 < list.size(); i += 2)
+                pairs.emplace_back(list[i], list[i + 1]);
+            if (list.size() % 2 == 1) rest.push_back(list.back());
+        }
+        by_level(rest);
+        for (std::size_t i = 0; i + 1 < rest.size(); i += 2)
+            pairs.emplace_back(rest[i], rest[i + 1]);
+    }
+    return pairs;
+}
+
+class Transfer {
+  public:
+    explicit Transfer(PhotonTransfer& out) : out_(out) {}
+
+    void leave_out(const Exposure& e, std::string what, std::string mend) {
+        out_.left_out.push_back(
+            {e.path, {.what = std::move(what), .where = e.path, .mend = std::move(mend)}});
+    }
+
+    Result<void> take_biases(const std::vector<const Exposure*>& biases, const TransferGrid& grid) {
+        std::vector<double> variances, errs, levels;
+        for (std::size_t i = 0; i + 1 < biases.size() && variances.size() < most_bias_pairs; i += 2) {
+            const auto noise = noise_of_biases(biases[i]->frame, biases[i + 1]->frame, grid);
+            if (!noise) return fail(noise.error());
+            if (!(noise->variance_adu2 > 0.0)) {
+                leave_out(*biases[i + 1], fmt::format("It is the same exposure as {}.", biases[i]->path),
+                          "Name different exposures.");
+                continue;
+            }
+            variances.push_back(noise->variance_adu2);
+            errs.push_back(noise->variance_err_adu2);
+            levels.push_back(noise->level_adu);
+        }
+        if (variances.empty()) return none("biases, or of short darks,");
+        const auto n = static_cast<double>(variances.size());
+        double square = 0.0;
+        for (std::size_t i = 0; i < variances.size(); ++i) {
+            variance_adu2_ += variances[i] / n;
+            square += errs[i] * errs[i] / (n * n);
+            out_.bias_level_adu += levels[i] / n;
+        }
+        variance_err_adu2_ = std::sqrt(square);
+        out_.bias_pairs = variances.size();
+        out_.from_darks = biases.front()->kind != FrameKind::bias;
+        out_.dark_exposure_s = out_.from_darks ? biases.front()->exposure_s() : 0.0;
+        return {};
+    }
+
+    Result<void> take_pair(const Pair& pair, const Frame& bias, const TransferGrid& grid) {
+        const auto& [first, second] = pair;
+        const double zero = out_.bias_level_adu;
+        const double a = first->look.level_adu - zero, b = second->look.level_adu - zero;
+        if (std::min(a, b) < least_light_adu) {
+            leave_out(a < b ? *first : *second,
+                      fmt::format("Its level is {:.0f} ADU, that of the biases {:.0f}: there is too little "
+                                  "light in it, or it was divided.",
+                                  a < b ? first->look.level_adu : second->look.level_adu, zero),
+                      "Expose flats to about half of what the pixels hold.");
+            return {};
+        }
+        if (std::max(a, b) > most_unequal * std::min(a, b)) {
+            leave_out(*second,
+                      fmt::format("Its level and that of {} differ too much: {:.0f} and {:.0f} ADU.",
+                                  first->path, b, a),
+                      "Take flats in pairs, one right after the other.");
+            return {};
+        }
+        const auto boxes = noise_of_flats(first->frame, second->frame, bias, grid);
+        if (!boxes) return fail(boxes.error());
+        add_pair(pair, *boxes);
+        return {};
+    }
+
+    Result<void> finish(const FrameFacts& facts) {
+        if (out_.pairs.empty()) return none("flats");
+        settle_gain();
+        settle_phases(facts);
+        const double rounding = *step_ * *step_ / 12.0;
+        const double own = variance_adu2_ - rounding;
+        const double g = out_.gain_e_per_adu.value;
+        out_.step_adu = *step_;
+        out_.read_noise_adu = std::sqrt(std::max(own, 0.0));
+        out_.read_noise_e.value = g * out_.read_noise_adu;
+        if (own > 0.0) {
+            out_.read_noise_e.err = out_.read_noise_e.value *
+                                    std::hypot(out_.gain_e_per_adu.err / g, 0.5 * variance_err_adu2_ / own);
+        } else {
+            out_.read_noise_e.err = g * std::sqrt(rounding);
+        }
+        if (own < rounding) {
+            out_.remarks.push_back(fmt::format(
+                "The read noise is smaller than the rounding to steps of {:g} ADU: it is only roughly told.",
+                *step_));
+        }
+        out_.header_gain = facts.gain_e_per_adu;
+        if (facts.caveats.has(Caveat::gain_assumed)) out_.header_gain.reset();
+        if (out_.header_gain && std::abs(g / out_.header_gain->value - 1.0) > gains_agree) {
+            out_.remarks.push_back(fmt::format(
+                "{} says {:g} e-/ADU; the noise says {}. The noise counts, unless the flats were "
+                "altered after they were taken, or pixels were averaged.",
+                out_.header_gain->source, out_.header_gain->value, with_error(out_.gain_e_per_adu)));
+        }
+        return {};
+    }
+
+    void take_step(const Exposure& e) {
+        const double own = *e.look.step_adu;
+        step_ = step_ ? std::min(*step_, own) : own;
+    }
+
+  private:
+    struct Point {
+        int phase;
+        double level_adu, z;
+    };
+
+    [[nodiscard]] Result<void> none(const char* what) const {
+        std::string reasons;
+        for (std::size_t i = 0; i < std::min<std::size_t>(3, out_.left_out.size()); ++i)
+            reasons += " " + one_line(out_.left_out[i].problem);
+        return fail({.what = fmt::format("There is no pair of {} to compare.{}", what, reasons),
+                     .where = {},
+                     .mend =
+                         "Two flats through one filter and two biases (or short darks) are needed, as the "
+                         "camera gave them."});
+    }
+
+    void add_pair(const Pair& pair, const std::vector<FlatBox>& boxes) {
+        const auto& [first, second] = pair;
+        std::vector<double> z, levels, ratios, reads;
+        std::vector<Point> points;
+        for (const FlatBox& box : boxes) {
+            const double r = box.ratio();
+            const double read = (1.0 + r * r) * variance_adu2_;
+            const double value = (box.variance_adu2 - read) / box.light_adu();
+            z.push_back(value);
+            levels.push_back(box.level_adu());
+            ratios.push_back(r);
+            reads.push_back(read / box.light_adu());
+            points.push_back({box.phase, box.level_adu(), value});
+        }
+        const auto mean = numerics::clipped_mean(z, clip_sigma, clip_sigma);
+        const double read = numerics::median(reads);
+        if (mean.used < least_boxes) {
+            leave_out(*second, "Too few parts of it hold light.", "Name flats that are lit all over.");
+            return;
+        }
+        if (std::all_of(boxes.begin(), boxes.end(),
+                        [](const FlatBox& b) { return b.variance_adu2 == 0.0; })) {
+            leave_out(*second, fmt::format("It is the same exposure as {}.", first->path),
+                      "Name different exposures.");
+            return;
+        }
+        if (mean.mean < read) {
+            leave_out(*second, "Its light varies less than the read noise: it is too faint to tell the gain.",
+                      "Expose flats to about half of what the pixels hold.");
+            return;
+        }
+        const double own_err = mean.sigma / std::sqrt(static_cast<double>(mean.used));
+        const double err = std::hypot(own_err, read * variance_err_adu2_ / variance_adu2_);
+        TransferPair told{first->path,
+                          second->path,
+                          first->filter(),
+                          first->exposure_s(),
+                          numerics::clipped_mean(levels, 20.0, 20.0).mean,
+                          numerics::median(ratios),
+                          {1.0 / mean.mean, err / (mean.mean * mean.mean)}};
+        out_.pairs.push_back(std::move(told));
+        inverse_.push_back(mean.mean);
+        inverse_err_.push_back(own_err);
+        read_share_.push_back(read);
+        points_.insert(points_.end(), points.begin(), points.end());
+    }
+
+    // The mean of the pairs; where levels differ enough and the gain follows them, its value for no light.
+    void settle_gain() {
+        const auto mean = numerics::weighted_mean(inverse_, inverse_err_);
+        const double chi2_per = mean.n > 1 ? mean.chi2 / static_cast<double>(mean.n - 1) : 1.0;
+        const double common = numerics::median(read_share_) * variance_err_adu2_ / variance_adu2_;
+        double inverse = mean.mean;
+        double err = std::hypot(mean.err * std::sqrt(std::max(1.0, chi2_per)), common);
+        const auto [low, high] =
+            std::minmax_element(out_.pairs.begin(), out_.pairs.end(),
+                                [](const auto& a, const auto& b) { return a.level_adu < b.level_adu; });
+        if (high->level_adu > levels_tell * low->level_adu) {
+            const Line line = line_through();
+            const double drift = line.slope * high->level_adu / line.at_zero;
+            if (std::abs(line.slope) > slope_sigma * line.slope_err && std::abs(drift) > slope_matters) {
+                inverse = line.at_zero;
+                err = std::hypot(line.at_zero_err, common);
+                out_.remarks.push_back(fmt::format(
+                    "The noise does not grow in proportion to the light: at {:.0f} ADU the gain seems to be "
+                    "{}, at {:.0f} ADU {}. The value given is for little light; above some level the "
+                    "camera is not linear, or neighbouring pixels share their charge.",
+                    low->level_adu, with_error(low->gain_e_per_adu), high->level_adu,
+                    with_error(high->gain_e_per_adu)));
+            }
+        } else if (chi2_per > 9.0) {
+            out_.remarks.push_back(fmt::format(
+                "The pairs of flats do not agree about the gain ({:.1f} times their errors); the error is "
+                "widened.",
+                std::sqrt(chi2_per)));
+        }
+        out_.gain_e_per_adu = {1.0 / inverse, err / (inverse * inverse)};
+    }
+
+    struct Line {
+        double at_zero = 0.0, at_zero_err = 0.0, slope = 0.0, slope_err = 0.0;
+    };
+    // z against level, all boxes alike: their errors are a fixed part of z.
+    [[nodiscard]] Line line_through() const {
+        std::vector<double> z;
+        for (const Point& p : points_)
+            z.push_back(p.z);
+        const auto all = numerics::clipped_mean(z, clip_sigma, clip_sigma);
+        double n = 0.0, x_mean = 0.0, z_mean = 0.0;
+        std::vector<const Point*> used;
+        for (const Point& p : points_) {
+            if (std::abs(p.z - all.mean) > clip_sigma * all.sigma) continue;
+            used.push_back(&p);
+            n += 1.0;
+            x_mean += p.level_adu;
+            z_mean += p.z;
+        }
+        x_mean /= n;
+        z_mean /= n;
+        double xx = 0.0, xz = 0.0;
+        for (const Point* p : used) {
+            xx += (p->level_adu - x_mean) * (p->level_adu - x_mean);
+            xz += (p->level_adu - x_mean) * (p->z - z_mean);
+        }
+        Line line;
+        line.slope = xz / xx;
+        line.at_zero = z_mean - line.slope * x_mean;
+        double rest = 0.0;
+        for (const Point* p : used) {
+            const double d = p->z - line.at_zero - line.slope * p->level_adu;
+            rest += d * d / (n - 2.0);
+        }
+        line.slope_err = std::sqrt(rest / xx);
+        line.at_zero_err = std::sqrt(rest * (1.0 / n + x_mean * x_mean / xx));
+        return line;
+    }
+
+    void settle_phases(const FrameFacts& facts) {
+        if (!facts.pattern) return;
+        const auto pattern = parse_colour_pattern(facts.pattern->value);
+        for (int phase = 0; pattern && phase < 4; ++phase) {
+            std::vector<double> z, levels;
+            for (const Point& p : points_) {
+                if (p.phase != phase) continue;
+                z.push_back(p.z);
+                levels.push_back(p.level_adu);
+            }
+            const auto mean = numerics::clipped_mean(z, clip_sigma, clip_sigma);
+            if (mean.used < least_boxes || !(mean.mean > 0.0)) continue;
+            const double err = mean.sigma / std::sqrt(static_cast<double>(mean.used));
+            out_.phases.push_back({phase,
+                                   pattern->word()[static_cast<std::size_t>(phase)],
+                                   numerics::median(levels),
+                                   {1.0 / mean.mean, err / (mean.mean * mean.mean)}});
+        }
+    }
+
+    PhotonTransfer& out_;
+    double variance_adu2_ = 0.0, variance_err_adu2_ = 0.0;
+    std::optional<double> step_;
+    std::vector<double> inverse_, inverse_err_, read_share_;
+    std::vector<Point> points_;
+};
+
+}  // namespace
+
+Result<PhotonTransfer> photon_transfer(const std::vector<std::string>& paths,
+                                       const std::vector<Instrument>& instruments) {
+    PhotonTransfer out;
+    std::vector<Exposure> all;
+    for (const std::string& path : paths) {
+        if (auto opened = open_exposure(path, instruments)) {
+            all.push_back(std::move(*opened));
+        } else {
+            out.left_out.push_back({path, opened.error()});
+        }
+    }
+    Transfer transfer(out);
+    // The setting with most flats; the others are told.
+    std::map<std::string, std::size_t> settings;
+    for (const Exposure& e : all) {
+        if (!is_bias(e)) ++settings[e.setting()];
+    }
+    std::string setting;
+    for (const auto& [name, n] : settings) {
+        if (setting.empty() || n > settings[setting]) setting = name;
+    }
+    std::vector<const Exposure*> flats;
+    for (const Exposure& e : all) {
+        if (!setting.empty() && e.setting() != setting) {
+            transfer.leave_out(
+                e, fmt::format("It is of another setting ({}) than the flats ({}).", e.setting(), setting),
+                "Measure each setting of the camera on its own.");
+            continue;
+        }
+        if (is_bias(e)) continue;
+        const double held = e.frame.facts().saturation_adu ? e.frame.facts().saturation_adu->value : 65535.0;
+        if (e.look.level_adu > too_bright * held || e.look.at_top > most_at_top) {
+            transfer.leave_out(
+                e, fmt::format("It is saturated, or nearly: its level is {:.0f} ADU.", e.look.level_adu),
+                "Expose flats to about half of what the pixels hold.");
+            continue;
+        }
+        flats.push_back(&e);
+    }
+    const auto biases = biases_of(all, setting);
+    if (flats.empty() || biases.empty()) {
+        const Result<void> nothing =
+            flats.empty() ? transfer.finish({}) : transfer.take_biases({}, {0, 0, false});
+        return fail(nothing.error());
+    }
+    const FrameFacts& facts = flats.front()->frame.facts();
+    const int width = facts.lattice ? facts.lattice->stored_width_px : facts.width_px;
+    const int height = facts.lattice ? facts.lattice->stored_height_px : facts.height_px;
+    const TransferGrid grid(width, height, facts.pattern.has_value());
+    if (auto good = transfer.take_biases(biases, grid); !good) return fail(good.error());
+    for (const Exposure* flat : flats)
+        transfer.take_step(*flat);
+    for (const Pair& pair : pairs_of(flats)) {
+        if (auto good = transfer.take_pair(pair, biases.front()->frame, grid); !good)
+            return fail(good.error());
+    }
+    if (auto good = transfer.finish(facts); !good) return fail(good.error());
+    return out;
+}
+
+}  // namespace emberline::frame
