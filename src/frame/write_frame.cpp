@@ -138,6 +138,12 @@ Result<void> write_cube(const std::string& path, int width, int height, int plan
                        Packing::plain);
 }
 
+Result<void> write_cube(const std::string& path, int width, int height, int planes,
+                        std::span<const float> adu, const std::vector<Card>& cards) {
+    return write_image(path, width, height, {FLOAT_IMG, TFLOAT, adu.size(), adu.data(), planes}, cards,
+                       Packing::plain);
+}
+
 Result<void> write_bytes(const std::string& path, int width, int height, int planes,
                          std::span<const std::uint8_t> levels, const std::vector<Card>& cards) {
     return write_image(path, width, height, {BYTE_IMG, TBYTE, levels.size(), levels.data(), planes}, cards,

@@ -24,9 +24,11 @@ enum class Packing { plain, tiles };  // tiles: Rice, a row a tile, in an extens
 [[nodiscard]] Result<void> write_frame(const std::string& path, int width, int height,
                                        std::span<const float> adu, const std::vector<Card>& cards);
 
-// A cube of planes, one after the other, each row-major.
+// A cube of planes, one after the other, each row-major; one plane makes an image.
 [[nodiscard]] Result<void> write_cube(const std::string& path, int width, int height, int planes,
                                       std::span<const std::uint16_t> adu, const std::vector<Card>& cards);
+[[nodiscard]] Result<void> write_cube(const std::string& path, int width, int height, int planes,
+                                      std::span<const float> adu, const std::vector<Card>& cards);
 // Of bytes, as pictures are saved.
 [[nodiscard]] Result<void> write_bytes(const std::string& path, int width, int height, int planes,
                                        std::span<const std::uint8_t> levels, const std::vector<Card>& cards);

@@ -5,6 +5,7 @@
 
 #include <set>
 
+#include "frame/colour_pattern.hpp"
 #include "quantities/delimited_table.hpp"
 #include "rehearsal/plate.hpp"
 #include "sky/barycentre.hpp"
@@ -24,10 +25,6 @@ frame::Card number(const char* keyword, double value, const char* comment) {
     return {keyword, fmt::format("{:G}", value), comment, false};
 }
 
-Instant middle_of(const PlannedFrame& planned) {
-    return sky::later_by(planned.start_utc, 0.5 * planned.exposure_s);
-}
-
 std::string colours(const InventedCampaign& campaign) {
     const InventedTransient& transient = campaign.sky.transient;
     std::set<ColourIndex> indices;
@@ -45,7 +42,7 @@ std::string colours(const InventedCampaign& campaign) {
 
 // The settings in one column, what they mean in another.
 std::string setting(const std::string& text, const std::string& meaning = {}) {
-    return meaning.empty() ? text + "\n" : fmt::format("{:<34}# {}\n", text, meaning);
+    return meaning.empty() ? text + "\n" : fmt::format("{:<33} # {}\n", text, meaning);
 }
 
 std::string transient_section(const InventedCampaign& campaign) {
@@ -71,7 +68,21 @@ std::string transient_section(const InventedCampaign& campaign) {
     return text;
 }
 
-std::string instrument_section(const InventedInstrument& instrument) {
+const char* stack_word(frame::StackKind kind) {
+    switch (kind) {
+        case frame::StackKind::sum:
+            return "sum";
+        case frame::StackKind::median:
+            return "median";
+        case frame::StackKind::mean:
+        case frame::StackKind::single:
+            break;
+    }
+    return "mean";
+}
+
+std::string instrument_section(const InventedCampaign& campaign) {
+    const InventedInstrument& instrument = campaign.instrument;
     std::string text = setting("[instrument]", "fills in what the headers do not say");
     text += setting(fmt::format("aperture_mm = {:.1f}", 1000.0 * instrument.aperture_m),
                     "of the telescope, for scintillation");
@@ -79,7 +90,36 @@ std::string instrument_section(const InventedInstrument& instrument) {
     text += setting(fmt::format("read_noise = {:.1f}", instrument.read_noise_e), "electrons");
     text += setting(fmt::format("saturation = {:.0f}", instrument.full_adu), "ADU");
     text += setting("linear_to = 50000", "ADU: a star with a pixel above it is not used");
+    const bool mosaics = !instrument.pattern.empty() && !campaign.options.debayered;
+    if (mosaics) {
+        text += setting(fmt::format("# pattern = \"{}\"", instrument.pattern),
+                        "of the mosaic at the first pixel; here the headers say it");
+    }
+    if (campaign.options.stack) {
+        const StackOptions& stack = *campaign.options.stack;
+        const bool told = stack.header != StackHeader::silent;
+        text += setting(fmt::format("# stacked = {}", stack.exposures),
+                        told ? "exposures in each frame; here the headers say it"
+                             : "exposures in each frame: the headers say nothing of them");
+        text +=
+            setting(fmt::format("# stack = \"{}\"", stack_word(stack.kind)), "how they were put together");
+    }
     return text;
+}
+
+// Single exposures are no masters: the line is for when those have been built.
+std::string masters_section(const InventedCampaign& campaign) {
+    if (!campaign.options.calibration) return {};
+    const bool colour = !campaign.instrument.pattern.empty();
+    std::string flats;
+    for (const Band& band : colour ? std::vector<Band>{} : campaign.bands)
+        flats += fmt::format("{}{} = \"masters/flat_{}.fits\"", flats.empty() ? "" : ", ", band.name(),
+                             band.name());
+    return "\n# [masters]                      # made of the exposures in calibration: emberline masters "
+           "build\n"
+           "# bias = \"masters/bias.fits\"\n# dark = \"masters/dark.fits\"\n" +
+           (colour ? std::string("# flat = \"masters/flat.fits\"\n")
+                   : fmt::format("# flat = {{ {} }}\n", flats));
 }
 
 std::string template_section(const InventedCampaign& campaign) {
@@ -126,8 +166,8 @@ std::string campaign_toml(const InventedCampaign& campaign) {
                     "degrees, east positive");
     text += setting(fmt::format("elevation = {:.1f}", campaign.site.elevation_m), "metres");
     text += "\n[observer]\n" + setting("code = \"XYZ\"", "the network's code for you");
-    text += setting("name = \"A. Observer\"") + "\n" + instrument_section(campaign.instrument);
-    text += template_section(campaign);
+    text += setting("name = \"A. Observer\"") + "\n" + instrument_section(campaign);
+    text += template_section(campaign) + masters_section(campaign);
     text += "\n[comparison]\n" + setting("catalog = \"comparison.csv\"");
     return text + "\n[report]\n" + setting("obstype = \"CCD\"");
 }
@@ -161,17 +201,16 @@ std::string truth_heading() {
 }
 
 std::string truth_line(const InventedCampaign& campaign, const PlannedFrame& planned,
-                       const InventedFrame& exposed) {
-    const Instant middle = middle_of(planned);
-    const double bjd_tdb = sky::bjd_tdb(middle, campaign.sky.transient.position, campaign.site);
+                       const FrameTruth& truth) {
+    const double bjd_tdb = sky::bjd_tdb(truth.middle, campaign.sky.transient.position, campaign.site);
     const auto line = [&](const Band& band, double transient_mag, double flux_e) {
         return fmt::format("{},{},{},{:.6f},{:.6f},{:.5f},{:.2f},{:.4f},{:.4f}\n", planned.path,
-                           planned.night, band.name(), middle.jd(), bjd_tdb, transient_mag, flux_e,
-                           planned.air.cloud_mag, exposed.airmass);
+                           planned.night, band.name(), truth.middle.jd(), bjd_tdb, transient_mag, flux_e,
+                           planned.air.cloud_mag, truth.airmass);
     };
-    if (exposed.colours.empty()) return line(planned.band, exposed.transient_mag, exposed.transient_flux_e);
+    if (truth.colours.empty()) return line(planned.band, truth.transient_mag, truth.transient_flux_e);
     std::string lines;
-    for (const InventedColour& colour : exposed.colours)
+    for (const InventedColour& colour : truth.colours)
         lines += line(colour.band, colour.transient_mag, colour.transient_flux_e);
     return lines;
 }
@@ -214,7 +253,12 @@ std::vector<frame::Card> camera_cards(const InventedCampaign& campaign, const Ex
     if (instrument.pattern.empty()) return cards;
     cards.push_back(words("ROWORDER", instrument.top_down ? "TOP-DOWN" : "BOTTOM-UP", "of the stored rows"));
     if (exposed.debayered) return cards;
-    cards.push_back(words("BAYERPAT", instrument.pattern, "at the first stored pixel"));
+    // As it is seen, the top row first: in a file that begins at the bottom the rows may change places.
+    const auto stored = frame::parse_colour_pattern(instrument.pattern);
+    const std::string seen = instrument.top_down || !stored
+                                 ? instrument.pattern
+                                 : stored->upside_down(instrument.height_px).word();
+    cards.push_back(words("BAYERPAT", seen, "top row first"));
     cards.push_back(number("XBAYROFF", 0, ""));
     cards.push_back(number("YBAYROFF", 0, ""));
     return cards;

@@ -16,8 +16,13 @@ namespace emberline::rehearsal {
 
 [[nodiscard]] std::string truth_heading();
 // A line, or one for each colour of a mosaic.
+struct FrameTruth {
+    Instant middle;
+    double transient_mag = 0.0, transient_flux_e = 0.0, airmass = 1.0;
+    std::vector<InventedColour> colours;
+};
 [[nodiscard]] std::string truth_line(const InventedCampaign& campaign, const PlannedFrame& planned,
-                                     const InventedFrame& exposed);
+                                     const FrameTruth& truth);
 
 // Of a campaign with a host: its light within 4″ of the transient.
 [[nodiscard]] std::string truth_host_heading();

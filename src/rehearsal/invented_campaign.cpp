@@ -52,9 +52,9 @@ Result<void> check_extras(const RehearsalOptions& o) {
         return fail(refusal("Only a colour camera's frames can be debayered.",
                             "Name the pattern of its mosaic as well, such as RGGB."));
     }
-    if (o.stack && o.pattern) {
-        return fail(refusal("A live stack of a colour camera's mosaics cannot be invented.",
-                            "Ask for one of the two: stacks of a monochrome camera, or single mosaics."));
+    if (o.processed_share > 0.0 && o.processing == Processing::none) {
+        return fail(refusal("It is not said how the processed frames were processed.",
+                            "Name a kind, such as gamma, or let the share of processed frames be 0."));
     }
     if (o.stack) {
         auto good =

@@ -7,9 +7,11 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <span>
 
 #include "numerics/random.hpp"
 #include "rehearsal/campaign_text.hpp"
+#include "rehearsal/mosaic.hpp"
 #include "sky/barycentre.hpp"
 #include "sky/horizon.hpp"
 #include "sky/time_scales.hpp"
@@ -197,8 +199,13 @@ InventedStack head_stack(const InventedCampaign& campaign, const PlannedFrame& f
     out.gain_e_per_adu =
         campaign.instrument.gain_e_per_adu * (options.kind == StackKind::sum ? 1.0 : options.exposures);
     out.airmass = sky::airmass(when.middle, place, campaign.site).value_or(out.airmass);
-    out.transient_mag =
-        campaign.sky.transient.magnitude(frame.band, sky::bjd_tdb(when.middle, place, campaign.site));
+    const double bjd_tdb = sky::bjd_tdb(when.middle, place, campaign.site);
+    out.transient_mag = campaign.sky.transient.magnitude(frame.band, bjd_tdb);
+    for (const Band& colour : campaign.instrument.pattern.empty() ? std::span<const Band>()
+                                                                  : std::span<const Band>(mosaic_bands())) {
+        out.colours.push_back(
+            {.band = colour, .transient_mag = campaign.sky.transient.magnitude(colour, bjd_tdb)});
+    }
     out.cards = header_cards(campaign, frame, out.airmass);
     if (options.header == StackHeader::all) {
         tell_all(out.cards, options, frame.exposure_s, when,
@@ -235,6 +242,8 @@ InventedStack expose_stack(const InventedCampaign& campaign, const PlannedFrame&
         exposures.push_back(
             shifted_back(exposed, {aligned_px(drift.dx_px), aligned_px(drift.dy_px)}, taken_away_adu));
         out.transient_flux_e += exposed.transient_flux_e;
+        for (std::size_t c = 0; c < exposed.colours.size() && c < out.colours.size(); ++c)
+            out.colours[c].transient_flux_e += exposed.colours[c].transient_flux_e;
     }
     out.adu = combined(exposures, options.kind, offset_adu);
     if (options.whole_numbers) {

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "rehearsal/mosaic.hpp"
 
-#include <cmath>
+#include <algorithm>
 
 namespace emberline::rehearsal {
 namespace {
@@ -44,35 +44,34 @@ void give_dye_filters(InventedInstrument& instrument, double green_zero_point_ma
     instrument.colour_term[blue] = 0.20;
 }
 
-std::vector<std::uint16_t> debayered(std::span<const std::uint16_t> adu, int width_px, int height_px,
-                                     const frame::ColourPattern& pattern) {
+std::vector<float> debayered(std::span<const float> adu, int width_px, int height_px,
+                             const frame::ColourPattern& pattern) {
     const auto index = [&](int x, int y) {
         return static_cast<std::size_t>(y) * static_cast<std::size_t>(width_px) + static_cast<std::size_t>(x);
     };
+    // Bilinear on each lattice: of the eight neighbours those that saw the colour, the four beside the pixel
+    // before those at its corners.
     const auto interpolated = [&](int x, int y, frame::Colour colour) {
-        // Bilinear on each lattice: of the eight neighbours those that saw the colour, the four beside the
-        // pixel before those at its corners.
         double beside = 0.0, corners = 0.0;
         int number_beside = 0, number_corners = 0;
         for (int v = std::max(0, y - 1); v <= std::min(height_px - 1, y + 1); ++v) {
             for (int u = std::max(0, x - 1); u <= std::min(width_px - 1, x + 1); ++u) {
                 if (pattern.at(u, v) != colour) continue;
                 const bool at_corner = u != x && v != y;
-                (at_corner ? corners : beside) += adu[index(u, v)];
+                (at_corner ? corners : beside) += static_cast<double>(adu[index(u, v)]);
                 ++(at_corner ? number_corners : number_beside);
             }
         }
         if (number_beside > 0) return beside / number_beside;
         return number_corners > 0 ? corners / number_corners : 0.0;
     };
-    std::vector<std::uint16_t> planes;
+    std::vector<float> planes;
     planes.reserve(3 * adu.size());
     for (const auto colour : {frame::Colour::red, frame::Colour::green, frame::Colour::blue}) {
         for (int y = 0; y < height_px; ++y) {
             for (int x = 0; x < width_px; ++x) {
                 const bool seen = pattern.at(x, y) == colour;
-                planes.push_back(seen ? adu[index(x, y)]
-                                      : static_cast<std::uint16_t>(std::lround(interpolated(x, y, colour))));
+                planes.push_back(seen ? adu[index(x, y)] : static_cast<float>(interpolated(x, y, colour)));
             }
         }
     }

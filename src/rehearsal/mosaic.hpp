@@ -3,7 +3,6 @@
 #pragma once
 
 #include <array>
-#include <cstdint>
 #include <optional>
 #include <span>
 #include <vector>
@@ -29,8 +28,8 @@ namespace emberline::rehearsal {
 void give_dye_filters(InventedInstrument& instrument, double green_zero_point_mag);
 
 // Each colour a plane, red, green, blue: where a pixel did not see it, the mean of its nearest neighbours
-// that did (bilinear), rounded.
-[[nodiscard]] std::vector<std::uint16_t> debayered(std::span<const std::uint16_t> adu, int width_px,
-                                                   int height_px, const frame::ColourPattern& pattern);
+// that did (bilinear).
+[[nodiscard]] std::vector<float> debayered(std::span<const float> adu, int width_px, int height_px,
+                                           const frame::ColourPattern& pattern);
 
 }  // namespace emberline::rehearsal

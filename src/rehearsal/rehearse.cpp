@@ -3,30 +3,29 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cmath>
 #include <filesystem>
 #include <map>
+#include <set>
 #include <vector>
 
-#include "frame/write_frame.hpp"
+#include "numerics/random.hpp"
 #include "quantities/delimited_table.hpp"
 #include "rehearsal/campaign_text.hpp"
 #include "rehearsal/invented_template.hpp"
+#include "rehearsal/live_stack.hpp"
 #include "rehearsal/mosaic.hpp"
+#include "rehearsal/save_calibration.hpp"
+#include "rehearsal/save_picture.hpp"
+#include "sky/time_scales.hpp"
 
 namespace emberline::rehearsal {
 namespace {
 
 namespace fs = std::filesystem;
 
-Result<void> make_folder(const fs::path& folder) {
-    std::error_code error;
-    fs::create_directories(folder, error);
-    if (!error) return {};
-    return fail({.what = fmt::format("The folder cannot be made: {}.", error.message()),
-                 .where = folder.string(),
-                 .mend = "Choose a place that you may write to, on a disk with room.",
-                 .kind = ProblemKind::storage});
-}
+constexpr std::uint64_t processed_stream = 5;
 
 // Nothing of anybody's is ever overwritten.
 Result<void> check_free(const fs::path& folder) {
@@ -47,19 +46,64 @@ Result<void> write(const fs::path& path, const std::string& text) {
     return written;
 }
 
-Result<void> write_exposed(const fs::path& folder, const InventedCampaign& campaign,
-                           const PlannedFrame& planned, const InventedFrame& exposed) {
-    const fs::path path = folder / planned.path;
-    if (auto made = make_folder(path.parent_path()); !made) return made;
-    const auto cards = header_cards(campaign, planned, exposed.airmass);
-    const auto pattern = campaign.options.debayered ? pattern_of(campaign.instrument) : std::nullopt;
-    auto written =
-        pattern
-            ? frame::write_cube(path.string(), exposed.width_px, exposed.height_px, 3,
-                                debayered(exposed.adu, exposed.width_px, exposed.height_px, *pattern), cards)
-            : frame::write_frame(path.string(), exposed.width_px, exposed.height_px, exposed.adu, cards);
-    if (!written) written.error().kind = ProblemKind::storage;
-    return written;
+// What goes to the disk of one frame, and the truth of it.
+struct Taken {
+    Picture picture;
+    std::vector<frame::Card> cards;
+    FrameTruth truth;
+    double exposure_s = 0.0;
+};
+
+Taken take(const InventedCampaign& campaign, const PlannedFrame& planned) {
+    if (campaign.options.stack) {
+        InventedStack stack = expose_stack(campaign, planned, *campaign.options.stack);
+        return {.picture = {.adu = std::move(stack.adu),
+                            .width_px = stack.width_px,
+                            .height_px = stack.height_px,
+                            .whole_numbers = campaign.options.stack->whole_numbers},
+                .cards = std::move(stack.cards),
+                .truth = {.middle = stack.middle_of_light,
+                          .transient_mag = stack.transient_mag,
+                          .transient_flux_e = stack.transient_flux_e,
+                          .airmass = stack.airmass,
+                          .colours = std::move(stack.colours)},
+                .exposure_s = stack.exposure_s};
+    }
+    InventedFrame exposed = expose(campaign, planned);
+    return {.picture = {.adu = {exposed.adu.begin(), exposed.adu.end()},
+                        .width_px = exposed.width_px,
+                        .height_px = exposed.height_px},
+            .cards = header_cards(campaign, planned, exposed.airmass),
+            .truth = {.middle = sky::later_by(planned.start_utc, 0.5 * planned.exposure_s),
+                      .transient_mag = exposed.transient_mag,
+                      .transient_flux_e = exposed.transient_flux_e,
+                      .airmass = exposed.airmass,
+                      .colours = std::move(exposed.colours)},
+            .exposure_s = planned.exposure_s};
+}
+
+// A share of the frames, drawn from the seed: as many as it says, to the nearest.
+std::set<std::size_t> processed_frames(const InventedCampaign& campaign) {
+    const std::size_t number = campaign.frames.size();
+    std::vector<std::pair<double, std::size_t>> lots;
+    numerics::Random random = numerics::Random(campaign.options.seed).stream(processed_stream);
+    for (std::size_t i = 0; i < number; ++i)
+        lots.emplace_back(random.uniform(), i);
+    std::sort(lots.begin(), lots.end());
+    const double share = campaign.options.processed_share;
+    lots.resize(static_cast<std::size_t>(std::lround(share * static_cast<double>(number))));
+    std::set<std::size_t> drawn;
+    for (const auto& [lot, i] : lots)
+        drawn.insert(i);
+    return drawn;
+}
+
+// The host's light in all of that exposure, whatever it was gathered in.
+std::string host_line(const InventedCampaign& campaign, const PlannedFrame& planned, const Taken& taken) {
+    PlannedFrame whole = planned;
+    whole.exposure_s = taken.exposure_s;
+    whole.start_utc = sky::later_by(taken.truth.middle, -0.5 * taken.exposure_s);
+    return truth_host_line(campaign, campaign.options.stack ? whole : planned);
 }
 
 }  // namespace
@@ -91,14 +135,24 @@ Result<RehearsalSummary> rehearse(const std::string& folder, const InventedCampa
     if (auto made = make_folder(folder); !made) return fail(made.error());
 
     std::string truth = truth_heading(), truth_host = truth_host_heading();
+    std::string truth_processed = "frame,processing\n";
+    const std::set<std::size_t> processed = processed_frames(campaign);
+    const auto pattern = options.debayered ? pattern_of(campaign.instrument) : std::nullopt;
     for (std::size_t i = 0; i < campaign.frames.size(); ++i) {
         const PlannedFrame& planned = campaign.frames[i];
-        const InventedFrame exposed = expose(campaign, planned);
-        if (auto written = write_exposed(folder, campaign, planned, exposed); !written)
-            return fail(written.error());
-        truth += truth_line(campaign, planned, exposed);
-        if (campaign.sky.host) truth_host += truth_host_line(campaign, planned);
+        Taken taken = take(campaign, planned);
+        const Processing processing = processed.contains(i) ? options.processing : Processing::none;
+        if (processed.contains(i)) truth_processed += fmt::format("{},{}\n", planned.path, word(processing));
+        truth += truth_line(campaign, planned, taken.truth);
+        if (campaign.sky.host) truth_host += host_line(campaign, planned, taken);
+        auto saved = save_picture((fs::path(folder) / planned.path).string(), std::move(taken.picture),
+                                  {.debayer = pattern, .processing = processing}, taken.cards);
+        if (!saved) return fail(saved.error());
         if (progress) progress(i + 1, campaign.frames.size());
+    }
+    if (options.calibration) {
+        if (auto saved = save_calibration(folder, campaign, *options.calibration); !saved)
+            return fail(saved.error());
     }
     const fs::path place(folder);
     for (const auto& [band, exposed] : templates) {
@@ -110,6 +164,7 @@ Result<RehearsalSummary> rehearse(const std::string& folder, const InventedCampa
                                                               {"comparison.csv", comparison_csv(campaign)},
                                                               {"campaign.toml", campaign_toml(campaign)}};
     if (campaign.sky.host) texts.emplace_back("truth_host.csv", truth_host);
+    if (!processed.empty()) texts.emplace_back("truth_processed.csv", truth_processed);
     for (const auto& [name, text] : texts) {
         if (auto written = write(place / name, text); !written) return fail(written.error());
     }

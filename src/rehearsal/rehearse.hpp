@@ -28,9 +28,11 @@ struct RehearsalSummary {
     const std::string& folder, const InventedCampaign& campaign,
     const std::function<void(std::size_t done, std::size_t of)>& progress = {});
 
-// truth.csv: frame,night,band,jd_utc_mid,bjd_tdb,true_mag,true_flux_e,cloud_mag,airmass
-// plus truth_stars.csv: label,band,true_mag,catalogue_mag,catalogue_err; with a host
-// truth_host.csv: frame,nucleus_ra,nucleus_dec,offset_arcsec,host_within_4arcsec_e (as true_flux_e is,
-// degrees); with a template template.fits, or template_<band>.fits of several bands.
+// truth.csv: frame,night,band,jd_utc_mid,bjd_tdb,true_mag,true_flux_e,cloud_mag,airmass: a line a frame, of
+// a colour camera's three, of a stack at the middle of its light; plus truth_stars.csv:
+// label,band,true_mag,catalogue_mag,catalogue_err; with a host truth_host.csv:
+// frame,nucleus_ra,nucleus_dec,offset_arcsec,host_within_4arcsec_e (as true_flux_e is, degrees); with a
+// template template.fits, or template_<band>.fits of several bands; with processed frames
+// truth_processed.csv: frame,processing; calibration/bias, /dark, /flat_<band>: single exposures, no masters.
 
 }  // namespace emberline::rehearsal
