@@ -18,8 +18,6 @@ constexpr double check_off_sigma = 3.0;
 constexpr double caveat_share = 0.25;  // of a night's frames that carry a caveat for the night to carry it
 constexpr double nothing_mag = 1e-7;   // common components below it are rounding
 constexpr std::size_t few_stars = 3;
-constexpr double unknown_colour_mag =
-    0.3;  // one sigma of an unknown B − V or the like; common practice, no source
 
 std::map<std::string, std::vector<std::size_t>> used_by_night(const BandSolution& solution) {
     std::map<std::string, std::vector<std::size_t>> nights;
@@ -27,31 +25,6 @@ std::map<std::string, std::vector<std::size_t>> used_by_night(const BandSolution
         if (solution.frames[i].refusal.empty()) nights[solution.frames[i].fluxes->night].push_back(i);
     }
     return nights;
-}
-
-std::vector<CommonComponent> components(const BandSolution& solution, std::vector<double> gradient,
-                                        const standard::ColourShift& colour) {
-    if (colour.applied) gradient.back() += colour.distance_mag;  // the colour term is the last global
-    std::vector<CommonComponent> named;
-    const auto add = [&](const std::string& name, double err_mag) {
-        if (std::abs(err_mag) >= nothing_mag) named.push_back({name, err_mag});
-    };
-    const std::vector<std::string>& names = solution.zero_points->global_names;
-    const std::string own = fmt::format("{} {}", solution.band.name(), solution.instrument);
-    for (std::size_t k = 0; k < names.size(); ++k) {
-        double err_mag = 0.0;
-        for (std::size_t i = 0; i < names.size(); ++i)
-            err_mag += gradient[i] * solution.common.from_priors(i, k);
-        // A star's catalogue error is the same for every instrument and for every band put on that sequence.
-        const bool star = k < solution.stars.size();
-        add(star ? fmt::format("{}: {}", sequence_band(solution.band).name(), names[k])
-                 : fmt::format("{}: {}", own, names[k]),
-            err_mag);
-    }
-    const std::vector<double> noise = standard::common_components(solution.common.from_frames, gradient);
-    for (std::size_t k = 0; k < noise.size(); ++k)
-        add(fmt::format("{}: noise of {}", own, names[k]), noise[k]);
-    return named;
 }
 
 double quadrature_sum(const std::vector<CommonComponent>& components) {
@@ -133,7 +106,7 @@ CheckStar check_star(const BandSolution& solution, const CheckInput& input, doub
     if (!(flux_e.value > 0.0)) return check;
     check.instrumental_mag = -2.5 * std::log10(flux_e.value);
     check.magnitude_mag = zero_point_mag + *check.instrumental_mag + input.colour.shift_mag;
-    const double common = quadrature_sum(components(solution, gradient, input.colour));
+    const double common = quadrature_sum(named_components(solution, gradient, input.colour));
     check.err_mag = std::hypot(mag_per_relative_flux * flux_e.err / flux_e.value, common);
     if (!input.catalogue) return check;
     check.residual_mag = *check.magnitude_mag - input.catalogue->value;
@@ -141,15 +114,16 @@ CheckStar check_star(const BandSolution& solution, const CheckInput& input, doub
     return check;
 }
 
-Caveats usual_caveats(const BandSolution& solution, const std::optional<ValueWithError>& on_night) {
+Caveats usual_caveats(const BandSolution& solution, const std::optional<NightColour>& on_night) {
     const standard::ZeroPoints& zero_points = *solution.zero_points;
-    Caveats caveats;
+    Caveats caveats = solution.caveats;
     if (sequence_band(solution.band) != solution.band) caveats.add(Caveat::sequence_mixed_band);
     const bool wanted = zero_points.colour_term_fitted || solution.colour_term_prior.err > 0.0;
     if (wanted && (!zero_points.colour_term_fitted || !on_night)) caveats.add(Caveat::colour_unknown);
     if (zero_points.colour_term_fitted && on_night) {
         caveats.add(Caveat::spectrum_not_stellar);
-        if (on_night->value < zero_points.colour_low_mag || on_night->value > zero_points.colour_high_mag) {
+        const double colour = on_night->value.value;
+        if (colour < zero_points.colour_low_mag || colour > zero_points.colour_high_mag) {
             caveats.add(Caveat::colour_extrapolated);
         }
     }
@@ -192,35 +166,18 @@ class NightMaker {
 
     NightMeasurement make(const std::string& date, const std::vector<std::size_t>& members,
                           std::vector<FrameMeasurement>& frames) {
-        const auto on_night = colour_.on(date);
-        shift_ =
-            standard::colour_shift(zero_points_, on_night ? std::optional(on_night->value) : std::nullopt);
-        colour_component_.reset();
+        on_night_ = colour_.on(date);
+        const auto told = on_night_ ? std::optional(on_night_->value.value) : std::nullopt;
+        shift_ = standard::colour_shift(zero_points_, told);
         untold_colour_term_.reset();
-        if (!shift_.applied) {
-            // The correction that was not made: a term that may be as large as its prior, or a colour that
-            // may lie as far from the sequence's as stars and transients do.
-            const double term = zero_points_.colour_term_fitted
-                                    ? std::hypot(zero_points_.colour_term.value, zero_points_.colour_term.err)
-                                    : solution_.colour_term_prior.err;
-            const double distance = on_night && zero_points_.colour_high_mag > zero_points_.colour_low_mag
-                                        ? on_night->value - zero_points_.mean_colour_mag
-                                        : unknown_colour_mag;
-            untold_colour_term_ = CommonComponent{
-                fmt::format("{} {}: colour not corrected", solution_.band.name(), solution_.instrument),
-                term * distance};
-        }
-        if (shift_.applied && on_night->err > 0.0) {
-            colour_component_ = CommonComponent{fmt::format("colour {} {}", colour_.index, date),
-                                                zero_points_.colour_term.value * on_night->err};
-        }
+        if (!shift_.applied) untold_colour_term_ = untold_colour_term(solution_, told);
         const auto transient = star_over_night(solution_, members, photometry::transient_label);
         const auto check = check_.star != nullptr ? star_over_night(solution_, members, check_.star->label)
                                                   : std::optional<StarOverNight>();
         NightMeasurement night;
         night.night = date;
-        night.caveats = usual_caveats(solution_, on_night);
-        set_common(night, on_night);
+        night.caveats = usual_caveats(solution_, on_night_);
+        set_common(night);
         for (std::size_t i = 0; i < transient->members.size(); ++i) {
             frames[transient->members[i]] =
                 frame(night, transient->members[i], transient->combined.frame_err_e[i],
@@ -230,21 +187,33 @@ class NightMaker {
         return night;
     }
 
+    // Of the night that was made last.
+    [[nodiscard]] NoiseOfBands noise(const NightMeasurement& night) const {
+        NoiseOfBands out;
+        if (!night.random_err_mag) return out;
+        if (shift_.applied) {
+            for (const auto& [band, noise_mag] : on_night_->noise_mag)
+                out[band] = zero_points_.colour_term.value * noise_mag;
+        }
+        out[solution_.band.name()] += *night.random_err_mag;
+        return out;
+    }
+
   private:
-    void set_common(Measurement& m, const std::optional<ValueWithError>& on_night) const {
+    void set_common(Measurement& m) const {
         m.band = solution_.band;
         m.instrument = solution_.instrument;
         m.method = "aperture";
         m.transformed = shift_.applied;
         m.colour_index = colour_.index;
-        if (on_night && shift_.applied) m.colour_mag = on_night->value;
+        if (on_night_ && shift_.applied) m.colour_mag = on_night_->value.value;
         if (zero_points_.colour_term_fitted) m.colour_term = zero_points_.colour_term.value;
     }
 
     [[nodiscard]] std::vector<CommonComponent> common(const std::vector<double>& gradient) const {
-        auto named = components(solution_, gradient, shift_);
+        auto named = named_components(solution_, gradient, shift_);
         if (untold_colour_term_) named.push_back(*untold_colour_term_);
-        if (colour_component_) named.push_back(*colour_component_);
+        if (shift_.applied) add_components(named, on_night_->common, zero_points_.colour_term.value);
         return named;
     }
 
@@ -278,6 +247,12 @@ class NightMaker {
         m.zero_point_mag = zero.zero_point_mag + shift_.shift_mag;
         m.zero_point_err_mag = zero.random_err_mag;
         m.common = common(zero.gradient);
+        // The colour's noise is that of all of the night's frames.
+        if (shift_.applied && on_night_->value.err > 0.0) {
+            m.common.push_back(
+                {fmt::format("colour {} {} {}", colour_.index, solution_.instrument, night.night),
+                 zero_points_.colour_term.value * on_night_->value.err});
+        }
         m.method = method_of(fluxes, star, k);
         set_light(m, {star.flux_e[k], err_e}, dark_err_e, limit_sigma_,
                   host_error({member}, zero.zero_point_mag, {1.0}));
@@ -390,30 +365,11 @@ class NightMaker {
     CheckInput check_;
     double limit_sigma_;
     standard::ColourShift shift_;
-    std::optional<CommonComponent> colour_component_, untold_colour_term_;
+    std::optional<NightColour> on_night_;
+    std::optional<CommonComponent> untold_colour_term_;
 };
 
 }  // namespace
-
-std::optional<ValueWithError> TransientColour::on(const std::string& night) const {
-    if (always) return ValueWithError{*always, 0.0};
-    const auto found = of_night.find(night);
-    return found == of_night.end() ? std::nullopt : std::optional(found->second);
-}
-
-std::map<std::string, ValueWithError> natural_magnitudes(const BandSolution& solution, double limit_sigma) {
-    std::map<std::string, ValueWithError> magnitudes;
-    if (!solution.zero_points) return magnitudes;
-    for (const auto& [date, members] : used_by_night(solution)) {
-        const auto star = star_over_night(solution, members, photometry::transient_label);
-        if (!star) continue;
-        const Flux& flux = star->combined.flux_e;
-        if (flux.value < limit_sigma * flux.err) continue;
-        magnitudes[date] = {star->combined.zero_point_mag - 2.5 * std::log10(flux.value),
-                            mag_per_relative_flux * flux.err / flux.value};
-    }
-    return magnitudes;
-}
 
 BandMeasurements measure_transient(const BandSolution& solution, const standard::ComparisonStar* check,
                                    const TransientColour& colour, double limit_sigma) {
@@ -433,6 +389,7 @@ BandMeasurements measure_transient(const BandSolution& solution, const standard:
     for (const auto& [date, members] : used_by_night(solution)) {
         NightMeasurement night = maker.make(date, members, out.frames);
         night.n_rejected = rejected[date];
+        out.noise.push_back(maker.noise(night));
         out.nights.push_back(std::move(night));
     }
     return out;

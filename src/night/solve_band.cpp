@@ -20,12 +20,21 @@ constexpr double uneven_mag = 0.02;        // scatter of a frame's stars that an
 constexpr std::size_t stars_to_judge = 3;  // fewer cannot tell which of them is wrong
 constexpr double clear_signal_to_noise = 20.0;
 constexpr double wrong_mag = 0.4, wrong_sigma = 10.0;  // a star further off takes no part at all
+constexpr double same_place_px = 0.5;                  // positions nearer than that fall on the same pixels
 constexpr double used_weight = 0.1;                    // robust weight below which a star counts as not used
 
 // A star without a clear pixel of sky around it has no flux and no noise that mean anything.
 bool measured(const photometry::FrameFluxes& frame, const StarFlux& star, std::size_t aperture) {
     return std::isfinite(star.flux_e[aperture]) &&
            std::isfinite(noise_terms(frame, star, aperture).background_e2);
+}
+
+// What a colour term may be before anything is known of it. A camera's colours lie farther from the standard
+// bands than filters made for them; common practice, no source.
+ValueWithError usual_colour_term(const Band& band) {
+    constexpr double own_band = 0.1, green = 0.2, other = 0.4;
+    if (sequence_band(band) == band) return {0.0, own_band};
+    return {0.0, band.name() == "TG" ? green : other};
 }
 
 std::vector<standard::SolveStar> calibrating_stars(const standard::Sequence& sequence, const Band& band,
@@ -56,6 +65,7 @@ standard::SolveInput gather(std::vector<JudgedFrame>& frames, const std::vector<
     const BandFacts& about = facts(band);
     input.extinction_prior = {about.extinction_mag_per_airmass, about.extinction_err};
     input.fit_colour_term = campaign.measure.colour_term;
+    input.colour_term_prior = usual_colour_term(band);
     if (const auto terms = campaign.colour_terms.find(instrument); terms != campaign.colour_terms.end()) {
         if (const auto term = terms->second.find(band.name()); term != terms->second.end())
             input.colour_term_prior = term->second;
@@ -252,6 +262,41 @@ BandSolution solve_band(std::vector<JudgedFrame> frames, const standard::Sequenc
     return out;
 }
 
+namespace {
+
+// Frames that put the star on the same pixels share what that place does to its light: Σ over places of (Σ of
+// its frames' share · error)², less what was taken for independent.
+double shared_place_variance(const BandSolution& solution, const StarOverNight& star,
+                             const std::string& label) {
+    struct Place {
+        frame::PixelPosition position;
+        double sum;
+    };
+    std::vector<Place> places;
+    double independent = 0.0;
+    for (std::size_t i = 0; i < star.members.size(); ++i) {
+        const JudgedFrame& frame = solution.frames[star.members[i]];
+        const StarFlux& light = *frame.fluxes->find(label);
+        const double part = star.combined.share[i] * place_err(light, *frame.aperture);
+        independent += part * part;
+        const auto same = std::find_if(places.begin(), places.end(), [&](const Place& place) {
+            return std::hypot(place.position.x - light.position.x, place.position.y - light.position.y) <
+                   same_place_px;
+        });
+        if (same != places.end()) {
+            same->sum += part;
+        } else {
+            places.push_back({light.position, part});
+        }
+    }
+    double shared = 0.0;
+    for (const Place& place : places)
+        shared += place.sum * place.sum;
+    return std::max(shared - independent, 0.0);
+}
+
+}  // namespace
+
 std::optional<StarOverNight> star_over_night(const BandSolution& solution,
                                              const std::vector<std::size_t>& members,
                                              const std::string& label) {
@@ -270,6 +315,9 @@ std::optional<StarOverNight> star_over_night(const BandSolution& solution,
     }
     if (inputs.empty()) return std::nullopt;
     out.combined = combine_frames(inputs);
+    const double light_e = std::max(out.combined.flux_e.value, 0.0);
+    out.combined.flux_e.err =
+        std::hypot(out.combined.flux_e.err, light_e * std::sqrt(shared_place_variance(solution, out, label)));
     out.gradient.assign(solution.zero_points->global_names.size(), 0.0);
     for (std::size_t i = 0; i < out.members.size(); ++i) {
         const auto& zero = solution.zero_points->frames[*solution.frames[out.members[i]].solved];

@@ -38,6 +38,7 @@ struct BandSolution {
     ValueWithError colour_term_prior{0.0, 0.0};  // what T may be where it is not fitted
     std::vector<standard::SolveStar> stars;
     std::vector<StarVerdict> wrong_stars;  // left out, too far from their catalogue magnitudes
+    Caveats caveats;                       // of all that is measured with it
     std::string no_solution;               // why there are no zero points
 };
 

@@ -11,8 +11,11 @@
 
 #include "night/choose_aperture.hpp"
 #include "night/measure_target.hpp"
+#include "night/night_colours.hpp"
 #include "night/remove_host.hpp"
+#include "night/shared_noise.hpp"
 #include "night/solve_band.hpp"
+#include "night/star_colours.hpp"
 #include "numerics/robust.hpp"
 
 namespace emberline::night {
@@ -127,51 +130,6 @@ void choose_all_apertures(std::vector<JudgedFrame>& judged, const std::set<std::
     }
 }
 
-// Two bands observed on one night by one instrument tell the transient's colour, each corrected by the other:
-// C = [m_b − m_r − T_b C̄_b + T_r C̄_r] / (1 − T_b + T_r), m before colour terms.
-std::map<std::string, ValueWithError> colours_from_nights(const BandSolution& blue, const BandSolution& red,
-                                                          double limit_sigma) {
-    std::map<std::string, ValueWithError> colours;
-    if (!blue.zero_points || !red.zero_points) return colours;
-    const auto term = [](const BandSolution& s) {
-        return s.zero_points->colour_term_fitted ? s.zero_points->colour_term.value : 0.0;
-    };
-    const double t_blue = term(blue), t_red = term(red);
-    const double divisor = 1.0 - t_blue + t_red;
-    const auto red_nights = natural_magnitudes(red, limit_sigma);
-    for (const auto& [night, m_blue] : natural_magnitudes(blue, limit_sigma)) {
-        const auto m_red = red_nights.find(night);
-        if (m_red == red_nights.end()) continue;
-        const double difference = m_blue.value - m_red->second.value -
-                                  t_blue * blue.zero_points->mean_colour_mag +
-                                  t_red * red.zero_points->mean_colour_mag;
-        colours[night] = {difference / divisor,
-                          std::hypot(m_blue.err, m_red->second.err) / std::abs(divisor)};
-    }
-    return colours;
-}
-
-TransientColour colour_for(const BandSolution& solution, const std::vector<BandSolution>& all,
-                           const Campaign& campaign) {
-    TransientColour colour;
-    const auto index = usual_colour(solution.band);
-    if (!index) return colour;
-    colour.index = index->name();
-    if (const auto given = campaign.colours.find(colour.index); given != campaign.colours.end()) {
-        colour.always = given->second;
-        return colour;
-    }
-    for (const BandSolution& blue : all) {
-        for (const BandSolution& red : all) {
-            if (blue.instrument == solution.instrument && red.instrument == solution.instrument &&
-                sequence_band(blue.band) == index->blue && sequence_band(red.band) == index->red) {
-                colour.of_night.merge(colours_from_nights(blue, red, campaign.measure.limit_sigma));
-            }
-        }
-    }
-    return colour;
-}
-
 // The host that was taken away, over the aperture that it was taken from: the middle of the frames.
 std::optional<double> surface_brightness(const HostChoice& host, const std::vector<BandSolution>& solutions) {
     std::vector<double> mags;
@@ -252,9 +210,13 @@ Result<CampaignSolution> solve_campaign(const std::vector<FrameFluxes>& frames,
     for (auto& [key, members] : groups)
         solutions.push_back(solve_band(std::move(members), sequence, usable, campaign));
 
+    doubt_patterns(solutions, sequence, out.remarks);
+    const NightColours colours(solutions, campaign);
+    std::vector<NoiseOfBands> noise;
     for (const BandSolution& solution : solutions) {
-        BandMeasurements measured = measure_transient(
-            solution, check, colour_for(solution, solutions, campaign), campaign.measure.limit_sigma);
+        BandMeasurements measured =
+            measure_transient(solution, check, colours.of(solution), campaign.measure.limit_sigma);
+        std::move(measured.noise.begin(), measured.noise.end(), std::back_inserter(noise));
         std::move(measured.frames.begin(), measured.frames.end(), std::back_inserter(out.solution.frames));
         std::move(measured.nights.begin(), measured.nights.end(), std::back_inserter(out.solution.nights));
         add_verdicts(solution, out.solution.stars);
@@ -263,6 +225,7 @@ Result<CampaignSolution> solve_campaign(const std::vector<FrameFluxes>& frames,
                 fmt::format("{}, {}: {}", solution.band.name(), solution.instrument, solution.no_solution));
         }
     }
+    share_noise(out.solution.nights, noise, out.solution.frames);
     for (HostChoice& host : out.host.choices)
         host.surface_mag_arcsec2 = surface_brightness(host, solutions);
     std::stable_sort(out.solution.frames.begin(), out.solution.frames.end(),

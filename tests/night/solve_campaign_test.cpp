@@ -252,9 +252,9 @@ TEST_CASE("two bands of a night tell the transient's colour, and the colour term
         CHECK(std::abs(pull(night, is_blue ? 14.45 : 14.0)) < 3.0);
         CHECK(night.caveats.has(Caveat::spectrum_not_stellar));
         CHECK_FALSE(night.caveats.has(Caveat::colour_unknown));
-        // The colour's own error is one unknown that both bands of the night share.
+        // What the colour has of both bands' light is one unknown that they share.
         CHECK(std::any_of(night.common.begin(), night.common.end(),
-                          [](const auto& c) { return c.name == "colour B-V 2024-02-03"; }));
+                          [](const auto& c) { return c.name == "colour noise B-V main 2024-02-03"; }));
     }
 }
 
