@@ -254,7 +254,7 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
     if (!wcs) return fail(wcs.error());
     auto field = find_stars(frame, *wcs, *stated, sequence, campaign);
     if (!field) return fail(field.error());
-    auto pattern = check_pattern(frame, *field);
+    auto pattern = check_pattern(frame, *field, sequence);
     if (!pattern) return fail(pattern.error());
     StackVerdict stack = settle_stack(frame, *field, *stated, campaign);
     const FrameNeeds& needs = stack.needs;
