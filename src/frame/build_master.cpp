@@ -11,6 +11,7 @@
 #include <optional>
 #include <utility>
 
+#include "frame/find_defects.hpp"
 #include "frame/frame_levels.hpp"
 #include "frame/frame_rows.hpp"
 #include "frame/row_writer.hpp"
@@ -266,6 +267,10 @@ class Builder {
         if (flat() && level_ > 0.0) out_.pixel_err /= level_;
         out_.clipped_share = static_cast<double>(clipped_) / (static_cast<double>(frames_.size()) *
                                                               static_cast<double>(width()) * plan_.height_px);
+        auto defects = find_defects(
+            *writer_, {plan_.kind, frames_.size(), typical_, plan_.gain_e_per_adu, plan_.threads});
+        if (!defects) return fail(defects.error());
+        out_.defects = std::move(*defects);
         if (auto good = writer_->finish(); !good) return good;
         out_.path = plan_.output;
         for (const Member& member : frames_)
