@@ -21,6 +21,7 @@ using frame::ColourPattern;
 // Chosen so that rehearsals and real frames of either kind are told apart; common practice, no source. A
 // sensor's two greens and its columns differ by a per cent or two, its colours by ten and more.
 constexpr std::size_t least_stars = 5;
+constexpr std::size_t stars_for_spread = 10;
 constexpr double colours_differ = 0.10;  // of a share
 constexpr double phases_alike = 0.05;    // … all of them
 constexpr double sure_sigma = 5.0;
@@ -42,7 +43,9 @@ std::size_t green_pair(const ColourPattern& pattern) {
 }
 
 struct Statistic {
-    double value = 0.0, err = 0.0, spread = 0.0;
+    double value = 0.0, err = 0.0;
+    double spread = 0.0;  // of one star's value, and what noise and sampling alone make of it
+    double noise = 0.0;
     [[nodiscard]] bool clearly_above(double least) const {
         return std::abs(value) > std::max(sure_sigma * err, least);
     }
@@ -58,8 +61,9 @@ Statistic over_stars(const std::vector<StarPhases>& stars, double weight, Of of)
     Statistic s;
     s.value = numerics::median(values);
     s.spread = numerics::mad_to_sigma * numerics::median_absolute_deviation(values, s.value);
-    s.err = std::sqrt(0.5 * std::numbers::pi / static_cast<double>(stars.size())) *
-            std::max(s.spread, numerics::median(errs));
+    s.noise = numerics::median(errs);
+    s.err =
+        std::sqrt(0.5 * std::numbers::pi / static_cast<double>(stars.size())) * std::max(s.spread, s.noise);
     return s;
 }
 
@@ -75,6 +79,12 @@ Contrast contrast_of(const std::vector<StarPhases>& stars, std::size_t pair) {
     return {over_stars(stars, std::sqrt(2.0), [&](const auto& s) { return s[g[0]] - s[g[1]]; }),
             over_stars(stars, std::sqrt(2.0), [&](const auto& s) { return s[o[0]] - s[o[1]]; }),
             over_stars(stars, 2.0, [&](const auto& s) { return s[o[0]] + s[o[1]] - s[g[0]] - s[g[1]]; })};
+}
+
+// Star by star one pair differs and the other does not: red and blue, whatever their mean.
+bool varies_alone(const Statistic& varying, const Statistic& steady, std::size_t stars) {
+    return stars >= stars_for_spread && varying.spread > colours_differ &&
+           varying.spread > wider * std::max(steady.spread, steady.noise);
 }
 
 // Change of the ratio of two phases' light with the stars' colour, magnitudes per magnitude.
@@ -99,7 +109,7 @@ std::optional<Statistic> colour_slope(const PhaseLevels& levels,
     const auto fit = numerics::linear_fit(a, y);
     if (!fit || fit->dof == 0) return std::nullopt;
     return Statistic{fit->parameters[1],
-                     std::sqrt(fit->covariance(1, 1) * fit->chi2 / static_cast<double>(fit->dof)), 0.0};
+                     std::sqrt(fit->covariance(1, 1) * fit->chi2 / static_cast<double>(fit->dof)), 0.0, 0.0};
 }
 
 ColourPattern with_greens(std::size_t pair, bool first_is_red) {
@@ -194,7 +204,7 @@ Result<PatternVerdict> judge_mono(const PhaseLevels& levels,
     }
     for (const std::size_t pair : {std::size_t{0}, std::size_t{1}}) {
         const Contrast c = contrast_of(levels.stars, pair);
-        if (c.others.spread > wider * c.greens.spread && c.others.spread > colours_differ) {
+        if (varies_alone(c.others, c.greens, levels.stars.size())) {
             std::string example;
             const std::string likely = likely_pattern(pair, levels, colours, example);
             return doubtful(fmt::format(
@@ -262,7 +272,7 @@ Result<PatternVerdict> judge_mosaic(const ColourPattern& stated, const PhaseLeve
              .where = where,
              .mend = fmt::format("If a sub-frame moved it, {}.", write_pattern(exchanged))});
     }
-    if (greens_apart || (c.greens.spread > wider * c.others.spread && c.greens.spread > colours_differ)) {
+    if (greens_apart || varies_alone(c.greens, c.others, levels.stars.size())) {
         return doubtful(fmt::format(
             "The two greens of {} see the stars differently: if the pattern is {}, {}.", stated.word(),
             likely_pattern(1 - pair, levels, colours, example), write_pattern(example)));
