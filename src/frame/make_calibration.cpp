@@ -120,7 +120,9 @@ class CalibrationMaker {
     Calibration finish(const FrameFacts& facts) {
         if (facts.saturation_adu && !out_.steps_.empty()) {
             out_.saturated_adu_ = facts.saturation_adu->value;
-            out_.kept_saturated_adu_ = (out_.saturated_adu_ - out_.offset_adu_) / lowest_flat_;
+            // As pixels hold it: a saturated one is then exactly there.
+            const auto kept = static_cast<float>((out_.saturated_adu_ - out_.offset_adu_) / lowest_flat_);
+            out_.kept_saturated_adu_ = static_cast<double>(kept);
         }
         return std::move(out_);
     }

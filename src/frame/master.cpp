@@ -20,6 +20,7 @@ constexpr double noisiest_flat = 0.1;    // relative, one pixel: it would add mo
 constexpr double raw_flat_adu = 50.0;    // flats below are normalised
 constexpr double flat_too_high = 0.97;   // of what the pixels can hold
 constexpr double most_at_the_top = 0.5;  // of the sampled pixels
+constexpr double beyond_samples = 0.95;  // the flat's lowest parts lie between the boxes
 
 Problem unfit(const Master& master, std::string what, std::string mend) {
     return {.what = fmt::format("The {} cannot be used: {}", word(master.role), what),
@@ -81,6 +82,19 @@ double mean_of(const std::vector<double>& values) {
     return numerics::clipped_mean(values, 20.0, 20.0).mean;
 }
 
+// Over the mean of each phase; a few bad pixels left out.
+std::pair<double, double> relative_range(const Cutout& cutout, const std::array<double, 4>& phase_adu) {
+    std::vector<double> relative;
+    const PixelBox& box = cutout.box;
+    for (int y = box.y0; y < box.y0 + box.height; ++y) {
+        for (int x = box.x0; x < box.x0 + box.width; ++x)
+            relative.push_back(static_cast<double>(cutout.at(x, y)) /
+                               phase_adu[static_cast<std::size_t>((x & 1) + 2 * (y & 1))]);
+    }
+    const double low = numerics::quantile(relative, 0.05);
+    return {low, numerics::quantile(std::move(relative), 0.95)};
+}
+
 // The level, its phases, and how far the boxes stand off it.
 void weigh(Master& master, const std::vector<Cutout>& samples) {
     std::array<std::vector<double>, 4> by_phase;
@@ -98,9 +112,11 @@ void weigh(Master& master, const std::vector<Cutout>& samples) {
         master.phase_adu[p] = mean_of(by_phase[p]);
     master.level_adu = master.role == MasterRole::flat ? mean_of(boxes) : numerics::median(boxes);
     if (boxes.empty() || !(master.level_adu > 0.0)) return;
-    const auto [low, high] = std::minmax_element(boxes.begin(), boxes.end());
-    master.lowest = *low / master.level_adu;
-    master.highest = *high / master.level_adu;
+    for (const Cutout& cutout : samples) {
+        const auto [low, high] = relative_range(cutout, master.phase_adu);
+        master.lowest = std::min(master.lowest, beyond_samples * low);
+        master.highest = std::max(master.highest, high);
+    }
 }
 
 // Of one pixel, relative: by its variance plane, else by what it varies from pixel to pixel.

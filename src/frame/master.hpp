@@ -33,7 +33,7 @@ struct Master {
     // From boxes all over it.
     double level_adu = 0.0;              // the middle one
     std::array<double, 4> phase_adu{};   // mean of each phase (x & 1) + 2 (y & 1)
-    double lowest = 1.0, highest = 1.0;  // of a flat: boxes over the mean
+    double lowest = 1.0, highest = 1.0;  // of a flat, over the mean
     double pixel_err = 0.0;              // of a flat: relative, one pixel
     mutable std::mutex one_at_a_time;
 

@@ -304,28 +304,41 @@ class Transfer {
         points_.insert(points_.end(), points.begin(), points.end());
     }
 
-    // The mean of the pairs; where levels differ enough and the gain follows them, its value for no light.
+    // The mean of the pairs, unless the gain follows the level: then its value for no light where the levels
+    // reach far enough, else the mean with an error as wide as what is not known.
     void settle_gain() {
         const auto mean = numerics::weighted_mean(inverse_, inverse_err_);
         const double chi2_per = mean.n > 1 ? mean.chi2 / static_cast<double>(mean.n - 1) : 1.0;
         const double common = numerics::median(read_share_) * variance_err_adu2_ / variance_adu2_;
-        double inverse = mean.mean;
-        double err = std::hypot(mean.err * std::sqrt(std::max(1.0, chi2_per)), common);
+        const auto told = [](double inverse, double err) {
+            return ValueWithError{1.0 / inverse, err / (inverse * inverse)};
+        };
+        out_.gain_e_per_adu =
+            told(mean.mean, std::hypot(mean.err * std::sqrt(std::max(1.0, chi2_per)), common));
         const auto [low, high] =
             std::minmax_element(out_.pairs.begin(), out_.pairs.end(),
                                 [](const auto& a, const auto& b) { return a.level_adu < b.level_adu; });
-        if (high->level_adu > levels_tell * low->level_adu) {
-            const Line line = line_through();
-            const double drift = line.slope * high->level_adu / line.at_zero;
-            if (std::abs(line.slope) > slope_sigma * line.slope_err && std::abs(drift) > slope_matters) {
-                inverse = line.at_zero;
-                err = std::hypot(line.at_zero_err, common);
-                out_.remarks.push_back(fmt::format(
-                    "The noise does not grow in proportion to the light: at {:.0f} ADU the gain seems to be "
-                    "{}, at {:.0f} ADU {}. The value given is for little light; above some level the "
-                    "camera is not linear, or neighbouring pixels share their charge.",
-                    low->level_adu, with_error(low->gain_e_per_adu), high->level_adu,
-                    with_error(high->gain_e_per_adu)));
+        const Line line = line_through();
+        const double drift = line.slope * high->level_adu / mean.mean;
+        if (std::abs(line.slope) > slope_sigma * line.slope_err && std::abs(drift) > slope_matters &&
+            line.at_zero > 0.0) {
+            const ValueWithError at_zero = told(line.at_zero, std::hypot(line.at_zero_err, common));
+            const bool tells = high->level_adu > levels_tell * low->level_adu;
+            out_.remarks.push_back(fmt::format(
+                "The noise does not grow in proportion to the light: the gain seems to be {} at {:.0f} ADU "
+                "and, "
+                "along a straight line, {} for no light. Bright pixels share their charge, or the camera is "
+                "not "
+                "linear.{}",
+                with_error(told(line.at_zero + line.slope * high->level_adu, mean.err)), high->level_adu,
+                with_error(at_zero),
+                tells ? ""
+                      : " Flats of several levels, a tenth to a half of what the pixels hold, would tell."));
+            if (tells) {
+                out_.gain_e_per_adu = at_zero;
+            } else {
+                out_.gain_e_per_adu.err =
+                    std::hypot(out_.gain_e_per_adu.err, out_.gain_e_per_adu.value - at_zero.value);
             }
         } else if (chi2_per > 9.0) {
             out_.remarks.push_back(fmt::format(
@@ -333,7 +346,6 @@ class Transfer {
                 "widened.",
                 std::sqrt(chi2_per)));
         }
-        out_.gain_e_per_adu = {1.0 / inverse, err / (inverse * inverse)};
     }
 
     struct Line {
