@@ -64,15 +64,16 @@ struct RehearsalOptions {
     bool debayered = false;  // saved as cubes of three interpolated planes in place of mosaics
     double vignetting = 0.0, amp_glow_e_per_s = 0.0;
     int dust_rings = 0, dead_pixels = 0;
-    std::optional<double> dark_e_per_s;             // absent: hardly any
-    std::optional<int> hot_pixels;                  // absent: a few, by the frame's area
-    std::optional<CalibrationOptions> calibration;  // frames that rehearse() writes beside
-    std::optional<StackOptions> stack;              // each frame is a live stack
-    Processing processing = Processing::none;       // that a share of the frames went through before they
-    double processed_share = 0.0;                   // were saved
-    bool cloud = true;                              // some nights have some
-    bool flip = true;                               // a meridian flip in the middle of each night
-    bool trailing = true;                           // a few frames trail
+    std::optional<double> dark_e_per_s;  // absent: hardly any
+    std::optional<int> hot_pixels;       // absent: a few, by the frame's area
+    std::optional<CalibrationOptions>
+        calibration;                           // frames beside; the camera then needs them: pixels differ
+    std::optional<StackOptions> stack;         // each frame is a live stack
+    Processing processing = Processing::none;  // that a share of the frames went through before they
+    double processed_share = 0.0;              // were saved
+    bool cloud = true;                         // some nights have some
+    bool flip = true;                          // a meridian flip in the middle of each night
+    bool trailing = true;                      // a few frames trail
     int width_px = 800, height_px = 600;
     double fwhm_arcsec = 3.0;
     double colour_term = 0.03;

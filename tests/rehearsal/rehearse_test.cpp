@@ -242,6 +242,16 @@ TEST_CASE("options that make no campaign are refused before anything is written"
     CHECK(refused([](auto& o) { o.width_px = 3; }));
     CHECK(refused([](auto& o) { o.night_spacing_days = 0.2; }));
     CHECK(refused([](auto& o) { o.fwhm_arcsec = -1.0; }));
+    CHECK(refused([](auto& o) { o.pattern = "RGBX"; }));
+    CHECK(refused([](auto& o) { o.debayered = true; }));
+    CHECK(refused([](auto& o) { o.vignetting = 1.0; }));
+    CHECK(refused([](auto& o) { o.dead_pixels = -1; }));
+    CHECK(refused([](auto& o) { o.amp_glow_e_per_s = std::nan(""); }));
+    CHECK(refused([](auto& o) { o.hot_pixels = -5; }));
+    CHECK(refused([](auto& o) { o.calibration = CalibrationOptions{.bias = -1}; }));
+    CHECK(refused([](auto& o) { o.stack = StackOptions{.exposures = 0}; }));
+    CHECK(refused([](auto& o) { o.stack = StackOptions{.exposures = 900}; }));
+    CHECK(refused([](auto& o) { o.processed_share = 0.5; }));
     CHECK_FALSE(rehearse("", small()));
 }
 
@@ -285,5 +295,142 @@ TEST_CASE("bands with no sequence of their own, and other systems, make campaign
         const DelimitedTable truth = table_at(folder + "/truth.csv");
         CHECK(number(truth, truth.rows[0], "true_mag") == Approx(13.5).margin(0.1));
         CHECK(number(truth, truth.rows[0], "true_flux_e") > 1000.0);
+    }
+}
+
+TEST_CASE("a colour camera's rehearsal: one file, three bands, and the truth of each", "[rehearse]") {
+    const Scratch scratch;
+    for (const bool top_down : {false, true}) {
+        RehearsalOptions options = small();
+        options.nights = 1;
+        options.pattern = "GRBG";
+        options.top_down = top_down;
+        options.transient_colour_known = false;
+        const std::string folder = scratch / (top_down ? "top" : "bottom");
+        REQUIRE(rehearse(folder, options));
+        const auto campaign = invent_campaign(options);
+        const auto read = night::read_campaign(folder);
+        REQUIRE(campaign);
+        REQUIRE(read);
+        CHECK(read->colours.empty());
+        const DelimitedTable truth = table_at(folder + "/truth.csv");
+        REQUIRE(truth.rows.size() == 6);
+        std::map<std::string, double> mags;
+        for (std::size_t i = 0; i < truth.rows.size(); ++i) {
+            const TableRow& row = truth.rows[i];
+            const std::string name = text(truth, row, "band");
+            CHECK(name == std::vector<std::string>{"TR", "TG", "TB"}[i % 3]);
+            CHECK(text(truth, row, "frame") == campaign->frames[i / 3].path);
+            CHECK(number(truth, row, "true_flux_e") > 1000.0);
+            mags[name] = number(truth, row, "true_mag");
+        }
+        // The transient's colours, B−V = 0.5 and V−Rc along the straight line in 1/wavelength.
+        const Band red = *parse_band("Rc");
+        CHECK(mags.at("TB") - mags.at("TG") == Approx(0.5).margin(2e-5));
+        CHECK(mags.at("TG") - mags.at("TR") == Approx(-0.5 * colour_slope(red)).margin(2e-5));
+        CHECK(mags.at("TG") == Approx(13.5).margin(0.1));
+        const auto sequence = standard::read_sequence(folder + "/comparison.csv");
+        REQUIRE(sequence);
+        for (const char* name : {"B", "V", "Rc"})
+            CHECK(sequence->stars.front().magnitude(*parse_band(name)));
+
+        const auto frames = frame::open_frames(folder + "/" + campaign->frames[0].path, {});
+        REQUIRE(frames);
+        REQUIRE(frames->size() == 3);
+        std::set<std::string> bands;
+        const SkyPosition& place = campaign->sky.transient.position;
+        const auto meant = Plate(campaign->instrument, campaign->frames[0].pointing).by_header(place);
+        for (const auto& one : *frames) {
+            bands.insert(one.facts().band->value.name());
+            CHECK(one.facts().pattern->value == "GRBG");
+            CHECK_FALSE(one.facts().filter);
+            const auto said = one.wcs()->pixel(place);
+            REQUIRE(said);
+            const auto stored = one.facts().lattice->stored(*said);
+            CHECK(stored.x == Approx(meant.x).margin(1e-4));
+            CHECK(stored.y == Approx(meant.y).margin(1e-4));
+        }
+        CHECK(bands == std::set<std::string>{"TR", "TG", "TB"});
+    }
+    RehearsalOptions options = small();
+    options.nights = 1;
+    options.pattern = "RGGB";
+    options.debayered = true;
+    REQUIRE(rehearse(scratch / "cubes", options));
+    const auto planes = frame::open_frames(scratch / "cubes/frames/2024-03-14/colour_001.fits", {});
+    REQUIRE(planes);
+    REQUIRE(planes->size() == 3);
+    CHECK(planes->front().facts().planes == 3);
+    CHECK_FALSE(planes->front().facts().pattern);
+    CHECK_FALSE(planes->front().facts().lattice);
+}
+
+TEST_CASE("calibration exposures lie beside the frames, told apart by their headers", "[rehearse]") {
+    const Scratch scratch;
+    RehearsalOptions options = small();
+    options.nights = 1;
+    options.vignetting = 0.3;
+    options.calibration = CalibrationOptions{.bias = 2, .dark = 3, .flat = 4, .flat_level = 0.5};
+    REQUIRE(rehearse(scratch / "demo", options));
+    std::map<std::string, int> kinds;
+    for (const auto& [name, bytes] : files_in(scratch.path / "demo/calibration")) {
+        INFO(name);
+        const auto frames = frame::open_frames((scratch.path / "demo/calibration" / name).string(), {});
+        REQUIRE(frames);
+        const frame::FrameFacts& facts = frames->front().facts();
+        REQUIRE(facts.kind);
+        const std::string folder = fs::path(name).parent_path().string();
+        ++kinds[folder];
+        CHECK(facts.width_px == 260);
+        if (folder == "bias") CHECK(facts.kind->value == frame::FrameKind::bias);
+        if (folder == "dark") {
+            CHECK(facts.kind->value == frame::FrameKind::dark);
+            CHECK(facts.exposure_s->value == 60.0);
+        }
+        if (folder.starts_with("flat_")) {
+            CHECK(facts.kind->value == frame::FrameKind::flat);
+            CHECK("flat_" + facts.band->value.name() == folder);
+        }
+        CHECK(facts.temperature_c->value == -10.0);
+        CHECK(facts.gain_setting->value == 120.0);
+    }
+    CHECK(kinds == std::map<std::string, int>{{"bias", 2}, {"dark", 3}, {"flat_B", 4}, {"flat_V", 4}});
+    CHECK(night::read_campaign(scratch / "demo"));
+}
+
+TEST_CASE("stacks and processed pictures are written with the truth of what they are", "[rehearse]") {
+    const Scratch scratch;
+    RehearsalOptions options = small();
+    options.nights = 2;
+    options.bands = {"V"};
+    options.exposure_s = 20.0;
+    options.stack = StackOptions{};
+    options.stack->exposures = 4;
+    options.stack->between_s = 2.0;
+    options.stack->whole_numbers = false;
+    options.processed_share = 0.5;
+    options.processing = Processing::eight_bits;
+    REQUIRE(rehearse(scratch / "demo", options));
+    const auto campaign = invent_campaign(options);
+    REQUIRE(campaign);
+    const DelimitedTable truth = table_at(scratch / "demo/truth.csv");
+    const DelimitedTable processed = table_at(scratch / "demo/truth_processed.csv");
+    CHECK(processed.rows.size() == 2);
+    std::set<std::string> named;
+    for (const TableRow& row : processed.rows) {
+        CHECK(text(processed, row, "processing") == "eight-bits");
+        named.insert(text(processed, row, "frame"));
+    }
+    REQUIRE(truth.rows.size() == 4);
+    for (std::size_t i = 0; i < truth.rows.size(); ++i) {
+        const TableRow& row = truth.rows[i];
+        const std::string name = text(truth, row, "frame");
+        INFO(name);
+        // Four of 20 s, 2 s between them: 86 s from first to last.
+        CHECK((number(truth, row, "jd_utc_mid") - campaign->frames[i].start_utc.jd()) * 86400.0 ==
+              Approx(43.0).margin(0.1));
+        const auto frames = frame::open_frames((scratch.path / "demo" / name).string(), {});
+        REQUIRE(frames);
+        CHECK(frames->front().facts().pixel_type == (named.contains(name) ? "uint8" : "float32"));
     }
 }
