@@ -226,10 +226,11 @@ class Transfer {
         }
         out_.header_gain = facts.gain_e_per_adu;
         if (facts.caveats.has(Caveat::gain_assumed)) out_.header_gain.reset();
-        if (out_.header_gain && std::abs(g / out_.header_gain->value - 1.0) > gains_agree) {
+        if (out_.header_gain && std::abs(g / out_.header_gain->value - 1.0) > gains_agree &&
+            std::abs(g - out_.header_gain->value) > 3.0 * out_.gain_e_per_adu.err) {
             out_.remarks.push_back(fmt::format(
-                "{} says {:g} e-/ADU; the noise says {}. The noise counts, unless the flats were "
-                "altered after they were taken, or pixels were averaged.",
+                "{} says {:g} e-/ADU, the noise {}. The noise is what errors are made of, unless the "
+                "flats were altered after they were taken.",
                 out_.header_gain->source, out_.header_gain->value, with_error(out_.gain_e_per_adu)));
         }
         return {};
