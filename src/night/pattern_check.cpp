@@ -81,10 +81,13 @@ Contrast contrast_of(const std::vector<StarPhases>& stars, std::size_t pair) {
             over_stars(stars, 2.0, [&](const auto& s) { return s[o[0]] + s[o[1]] - s[g[0]] - s[g[1]]; })};
 }
 
-// Star by star one pair differs and the other does not: red and blue, whatever their mean.
-bool varies_alone(const Statistic& varying, const Statistic& steady, std::size_t stars) {
+// Star by star one pair differs, what one gains the other loses, and the steady pair does not: red and blue,
+// whatever their mean. A hot pixel adds to one phase alone.
+bool varies_alone(const Statistic& varying, const Statistic& steady, const Statistic& balance,
+                  std::size_t stars) {
     return stars >= stars_for_spread && varying.spread > colours_differ &&
-           varying.spread > wider * std::max(steady.spread, steady.noise);
+           varying.spread > wider * std::max(steady.spread, steady.noise) &&
+           varying.spread > 0.5 * wider * balance.spread;
 }
 
 // Change of the ratio of two phases' light with the stars' colour, magnitudes per magnitude.
@@ -204,7 +207,7 @@ Result<PatternVerdict> judge_mono(const PhaseLevels& levels,
     }
     for (const std::size_t pair : {std::size_t{0}, std::size_t{1}}) {
         const Contrast c = contrast_of(levels.stars, pair);
-        if (varies_alone(c.others, c.greens, levels.stars.size())) {
+        if (varies_alone(c.others, c.greens, c.balance, levels.stars.size())) {
             std::string example;
             const std::string likely = likely_pattern(pair, levels, colours, example);
             return doubtful(fmt::format(
@@ -272,7 +275,7 @@ Result<PatternVerdict> judge_mosaic(const ColourPattern& stated, const PhaseLeve
              .where = where,
              .mend = fmt::format("If a sub-frame moved it, {}.", write_pattern(exchanged))});
     }
-    if (greens_apart || varies_alone(c.greens, c.others, levels.stars.size())) {
+    if (greens_apart || varies_alone(c.greens, c.others, c.balance, levels.stars.size())) {
         return doubtful(fmt::format(
             "The two greens of {} see the stars differently: if the pattern is {}, {}.", stated.word(),
             likely_pattern(1 - pair, levels, colours, example), write_pattern(example)));
