@@ -20,7 +20,7 @@ using photometry::TexturePlace;
 using photometry::TrendPoint;
 
 constexpr double small_fwhm = 0.8, magnitude_fwhm = 1.5, large_fwhm = 2.1;  // radii
-constexpr double least_signal_to_noise = 15.0;
+constexpr double least_signal_to_noise = 5.0;
 constexpr std::size_t most_stars = 40;  // the brightest; more add time and no certainty
 constexpr double bright_sigma = 40.0;   // a core so far above the sky shows a star's shape
 // Beyond photon noise and the catalogue's errors: colour, flat field and thin cloud; where in the field a

@@ -76,7 +76,7 @@ DarkRing find_dark_ring(std::span<const TexturePlace> places, double fwhm_px) {
         ring.depth = -height;
         ring.depth_err = 1.25 * std::max(spread, numerics::median(errs)) / std::sqrt(n);
         ring.radius_px = (first_fwhm + width_fwhm * (static_cast<double>(k) + 0.5)) * fwhm_px;
-        const auto dark = [&](const Profile& p) { return p.height[k] < -p.err[k]; };
+        const auto dark = [&](const Profile& p) { return p.height[k] < -3.0 * p.err[k]; };
         ring.share = static_cast<double>(std::count_if(profiles.begin(), profiles.end(), dark)) / n;
     }
     return ring;

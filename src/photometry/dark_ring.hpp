@@ -13,7 +13,7 @@ struct DarkRing {
     double depth = 0.0;  // of the deepest ring below the sky, over the star's height; median over the stars
     double depth_err = 0.0;  // one sigma, from their scatter and from the sky's noise
     double radius_px = 0.0;
-    double share = 0.0;  // of the stars that have it
+    double share = 0.0;  // of the stars that have it at three sigma
     std::size_t stars = 0;
 };
 

@@ -62,16 +62,24 @@ LevelHistogram level_histogram(std::vector<float> sky, std::span<const float> st
         return static_cast<double>(last - first);
     };
     h.at_lowest = within(h.lowest, h.lowest) / n;
-    const double near = 0.5 * scatter_adu;
-    const double above = within(std::nextafter(sky.front(), sky.back()), h.lowest + near);
-    h.above_lowest = above / n;
     const auto at = [&](double q) { return sky[static_cast<std::size_t>(q * (n - 1.0))]; };
     const auto low = std::lower_bound(sky.begin(), sky.end(), at(middle_low));
     const auto high = std::upper_bound(sky.begin(), sky.end(), at(middle_high));
     double distinct = 0.0;
     for (auto i = low; i != high; ++i)
         distinct += i == low || *i != *(i - 1) ? 1.0 : 0.0;
-    if (distinct > 1.0) h.sky_spacing = static_cast<double>(*(high - 1) - *low) / (distinct - 1.0);
+    const double span = static_cast<double>(*(high - 1) - *low);
+    if (h.step > 0.0) {
+        // n pixels over m levels leave m e^(−n/m) of them empty.
+        const double m = std::max(1.0, span / h.step + 1.0);
+        h.used = distinct / (m * (1.0 - std::exp(-static_cast<double>(high - low) / m)));
+    }
+    if (distinct > 1.0) h.sky_spacing = span / (distinct - 1.0);
+    const double near = std::max(0.2 * scatter_adu, 2.0 * h.sky_spacing);
+    if (near > 0.0) {
+        const double above = within(std::nextafter(sky.front(), sky.back()), h.lowest + near);
+        h.at_lowest_expected = above / n * std::min(1.0, h.sky_spacing / near);
+    }
     return h;
 }
 

@@ -8,7 +8,9 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <numbers>
 
+#include "numerics/random.hpp"
 #include "numerics/robust.hpp"
 
 namespace emberline::photometry {
@@ -16,8 +18,10 @@ namespace {
 
 constexpr double source_sigma = 4.0;  // a pixel further from the sky belongs to something
 constexpr double star_reach_fwhm = 1.5;
-constexpr double least_pairs = 150.0;
-constexpr double narrow = 0.25;  // of the differences' scatter: where their distribution is flat
+constexpr double least_star = 20.0;  // its differences over the sky's
+constexpr double least_steps = 2.0;  // of the levels within a scatter: else they hide how it is distributed
+constexpr double least_pairs = 60.0;
+constexpr std::size_t most_tails = 12000;  // differences that tell their distribution
 
 struct Differences {
     double n = 0.0, sum = 0.0, squares = 0.0;
@@ -27,11 +31,6 @@ struct Differences {
         squares += d * d;
     }
     [[nodiscard]] double variance() const { return n > 1.0 ? squares / n - sum * sum / (n * n) : 0.0; }
-};
-
-struct PlaceTexture {
-    double sky_near = 0.0, sky_far = 0.0, neighbours = 0.0;  // D(k), D(2k), D(1)
-    double star_near = 0.0, star_far = 0.0;
 };
 
 // Pixels less the sky's plane; NaN where they are not of the kind wanted.
@@ -75,6 +74,35 @@ double mean_square(const std::vector<float>& rest, const frame::PixelBox& box, i
     return 0.5 * (axes[0].variance() + axes[1].variance());
 }
 
+// Of the stored pixels themselves, along rows: a plane taken away would break ties.
+struct Ties {
+    double pairs = 0.0, equal = 0.0;
+};
+Ties ties_of(const TexturePlace& place, const std::vector<float>& sky) {
+    Ties ties;
+    const auto width = static_cast<std::size_t>(place.cutout->box.width);
+    const double same = 1e-6 * place.sky.scatter_adu;
+    for (std::size_t i = 0; i + 1 < sky.size(); ++i) {
+        if ((i + 1) % width == 0 || !std::isfinite(sky[i]) || !std::isfinite(sky[i + 1])) continue;
+        const double d =
+            static_cast<double>(place.cutout->adu[i + 1]) - static_cast<double>(place.cutout->adu[i]);
+        ties.pairs += 1.0;
+        ties.equal += std::abs(d) <= same ? 1.0 : 0.0;
+    }
+    return ties;
+}
+
+// That two Gaussian numbers, rounded to steps q, become one: the integral of (1 − |x|/q) over the density of
+// their difference, whose variance rounding had raised by q²/6 (Sheppard 1898, Proc. London Math. Soc. 29,
+// 353).
+double chance_of_tie(double mean_square, double step) {
+    if (!(step > 0.0)) return 0.0;
+    const double v = mean_square - step * step / 6.0;
+    if (!(v > 0.01 * step * step)) return 1.0;
+    const double t = step / std::sqrt(2.0 * v);
+    return std::erf(t) - (1.0 - std::exp(-t * t)) / (t * std::sqrt(std::numbers::pi));
+}
+
 struct Middle {
     double value = 0.0, err = 0.0;
 };
@@ -91,8 +119,9 @@ SkyTexture sky_texture(std::span<const TexturePlace> places, double fwhm_px, dou
     SkyTexture texture;
     texture.lag_px = std::max(1, static_cast<int>(std::lround(fwhm_px / 3.0)));
     std::vector<double> sky_ratios, star_ratios, correlations;
-    double pairs = 0.0, equal = 0.0, close = 0.0;
-    double close_width = 0.0;
+    std::vector<float> tails;
+    numerics::Random spread(1);
+    double pairs = 0.0, equal = 0.0, expected = 0.0;
     for (const TexturePlace& place : places) {
         const double s = place.sky.scatter_adu;
         if (place.cutout == nullptr || !(s > 0.0)) continue;
@@ -104,45 +133,52 @@ SkyTexture sky_texture(std::span<const TexturePlace> places, double fwhm_px, dou
         if (!(near > 0.0) || !(far > 0.0)) continue;
         sky_ratios.push_back(near / far);
         correlations.push_back(1.0 - 0.5 * neighbours / (s * s));
-        const double width = std::max(narrow * std::sqrt(neighbours), 1.01 * step_adu);
-        const double tie = 1e-6 * s;
-        over_pairs(sky, box, 1, [&](double, int) { pairs += 1.0; });
-        // Ties are of the pixels themselves: a plane taken away would break them.
-        for (std::size_t i = 0; i + 1 < sky.size(); ++i) {
-            const bool row_ends = (i + 1) % static_cast<std::size_t>(box.width) == 0;
-            if (row_ends || !std::isfinite(sky[i]) || !std::isfinite(sky[i + 1])) continue;
-            const double d = std::abs(static_cast<double>(place.cutout->adu[i + 1]) -
-                                      static_cast<double>(place.cutout->adu[i]));
-            if (d <= tie) {
-                equal += 1.0;
-            } else if (d <= width) {
-                close += step_adu > 0.0 ? 1.0 / (2.0 * std::floor(width / step_adu)) : 0.0;
-            }
+        const Ties ties = ties_of(place, sky);
+        pairs += ties.pairs;
+        equal += ties.equal;
+        expected += ties.pairs * chance_of_tie(neighbours, step_adu);
+        if (tails.size() < most_tails && s > least_steps * step_adu) {
+            // Whole numbers have no quantiles between them: each is spread over its step.
+            over_pairs(sky, box, 1, [&](double d, int) {
+                tails.push_back(static_cast<float>(std::abs(d + step_adu * (spread.uniform() - 0.5)) / s));
+            });
         }
-        close_width += width;
         if (!place.star_usable) continue;
         const auto star = rests(place, 0.0, star_reach_fwhm * fwhm_px + 2.0 * texture.lag_px, 1e30);
         const double star_near = mean_square(star, box, texture.lag_px) - near;
         const double star_far = mean_square(star, box, 2 * texture.lag_px) - far;
-        if (star_near > 20.0 * near && star_far > 20.0 * far) star_ratios.push_back(star_near / star_far);
+        if (star_near > least_star * near && star_far > least_star * far)
+            star_ratios.push_back(star_near / star_far);
     }
+    texture.skies = sky_ratios.size();
+    texture.stars = star_ratios.size();
     if (!sky_ratios.empty()) {
-        const Middle m = middle_of(sky_ratios, 0.02);
-        texture.sky_ratio = m.value;
-        texture.sky_ratio_err = m.err;
-        texture.lag_correlation = numerics::median(correlations);
+        const Middle ratio = middle_of(sky_ratios, 0.02), correlation = middle_of(correlations, 0.02);
+        texture.sky_ratio = ratio.value;
+        texture.sky_ratio_err = ratio.err;
+        texture.lag_correlation = correlation.value;
+        texture.lag_correlation_err = correlation.err;
     }
     if (!star_ratios.empty()) {
         const Middle m = middle_of(star_ratios, 0.01);
         texture.star_ratio = m.value;
         texture.star_ratio_err = m.err;
     }
-    texture.skies = sky_ratios.size();
-    texture.stars = star_ratios.size();
     if (pairs > 0.0) {
-        pairs *= 0.5;  // along rows alone
-        texture.ties = (equal - close) / pairs;
-        texture.ties_err = std::sqrt(equal + close + 1.0) / pairs;
+        texture.ties = (equal - expected) / pairs;
+        texture.ties_err = std::sqrt(equal + 1.0) / pairs;
+    }
+    if (tails.size() > 200) {
+        const auto at = [&](double q) {
+            const auto place =
+                tails.begin() + static_cast<std::ptrdiff_t>(q * static_cast<double>(tails.size()));
+            std::nth_element(tails.begin(), place, tails.end());
+            return static_cast<double>(*place);
+        };
+        const double high = at(0.9);
+        texture.tail_ratio = at(0.5) / high;
+        // Of Gaussian quantiles, with neighbouring differences half dependent.
+        texture.tail_ratio_err = 0.8 / std::sqrt(static_cast<double>(tails.size()));
     }
     return texture;
 }
