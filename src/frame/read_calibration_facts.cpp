@@ -25,15 +25,6 @@ std::optional<FrameKind> kind_of(const std::string& word) {
     return std::nullopt;
 }
 
-void read_kind(const Header& header, FrameFacts& facts) {
-    for (const char* keyword : {"IMAGETYP", "IMAGETYPE", "OBSTYPE", "FRAME"}) {
-        if (const auto kind = kind_of(lower_case(header.text(keyword).value_or("")))) {
-            facts.kind = Fact<FrameKind>{*kind, keyword};
-            return;
-        }
-    }
-}
-
 // Degrees Celsius; some cameras write kelvins, which lie outside.
 void read_temperature(const Header& header, FrameFacts& facts) {
     for (const char* keyword : {"CCD-TEMP", "CCDTEMP", "SENSTEMP", "DET-TEMP", "TEMPERAT", "SET-TEMP"}) {
@@ -138,8 +129,16 @@ void read_offset(const Header& header, const Instrument& instrument, FrameFacts&
 
 }  // namespace
 
+void read_kind(const Header& header, FrameFacts& facts) {
+    for (const char* keyword : {"IMAGETYP", "IMAGETYPE", "OBSTYPE", "FRAME"}) {
+        if (const auto kind = kind_of(lower_case(header.text(keyword).value_or("")))) {
+            facts.kind = Fact<FrameKind>{*kind, keyword};
+            return;
+        }
+    }
+}
+
 void read_calibration_facts(const Header& header, const Instrument& instrument, FrameFacts& facts) {
-    read_kind(header, facts);
     read_temperature(header, facts);
     read_gain_setting(header, facts);
     read_calibrated(header, facts);

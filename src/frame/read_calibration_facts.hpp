@@ -9,7 +9,10 @@
 
 namespace emberline::frame {
 
-// Kind by IMAGETYP, OBSTYPE or FRAME; temperature by CCD-TEMP, else what it was set to; GAIN where it is a
+// By IMAGETYP, OBSTYPE or FRAME. Before read_exposure.
+void read_kind(const Header& header, FrameFacts& facts);
+
+// Temperature by CCD-TEMP, else what it was set to; GAIN where it is a
 // setting; the offset by the campaign, else by PEDESTAL; CALSTAT, and the words of HISTORY. Common practice,
 // no source. After read_sensor.
 void read_calibration_facts(const Header& header, const Instrument& instrument, FrameFacts& facts);

@@ -147,6 +147,8 @@ void read_exposure(const Header& header, const Instrument& instrument, FrameFact
                                             exposure.source));
     }
     if (stacked == 1) return;
+    // A master's exposure is that of each of its frames: so is the dark current in it.
+    if (facts.kind && facts.kind->value != FrameKind::light) return;
     if (is_one_of_many(header, exposure, stacked)) {
         facts.remarks.push_back(fmt::format("{} is one of {} exposures: together {:g} s.", exposure.source,
                                             stacked, stacked * exposure.value));

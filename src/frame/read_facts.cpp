@@ -187,6 +187,7 @@ FrameFacts read_facts(const Header& header, const std::vector<Instrument>& instr
     facts.camera = first_text(header, {"INSTRUME", "CAMERA", "DETECTOR"});
     facts.object = first_text(header, {"OBJECT", "OBJNAME"});
     read_band(instrument, facts);
+    read_kind(header, facts);
     read_exposure(header, instrument, facts);
     read_time(header, facts);
     read_sensor(header, instrument, facts);

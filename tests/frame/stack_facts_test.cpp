@@ -172,3 +172,10 @@ TEST_CASE("one exposure or all of them: what makes exposures of an ordinary leng
     CHECK(facts_of({"EXPTIME = 600", "NCOMBINE= 60"}).exposure_s->value == 600.0);
     CHECK(facts_of({"EXPOINUS= 10000000", "NCOMBINE= 20"}).exposure_s->value == Approx(200.0));
 }
+
+TEST_CASE("a master's exposure is that of each of its frames", "[stack]") {
+    const auto dark = facts_of({"IMAGETYP= 'Master Dark'", "NCOMBINE= 12", "EXPTIME = 60"});
+    CHECK(dark.exposure_s->value == 60.0);
+    const auto light = facts_of({"IMAGETYP= 'Light Frame'", "NCOMBINE= 12", "EXPTIME = 60"});
+    CHECK(light.exposure_s->value == 720.0);
+}
