@@ -66,7 +66,7 @@ SampledLight::SampledLight(const frame::FrameFacts& facts, const stars::FramePro
     : facts_(facts),
       radii_px_(radii_px.begin(), radii_px.end()),
       table_(image_of(facts, profile), radii_px),
-      corrected_(profile.stars > 0 && facts.planes == 1),
+      corrected_(profile.stars > 0 && (facts.planes == 1 || facts.lattice)),
       left_(radii_px.size(), 0.0) {
     const photometry::SampledImage image = image_of(facts, profile);
     if (facts.planes > 1 && !facts.lattice &&
