@@ -51,12 +51,12 @@ struct Statistic {
     }
 };
 
-template <class Of>
-Statistic over_stars(const std::vector<StarPhases>& stars, double weight, Of of) {
+template <class Of, class Err>
+Statistic over_stars(const std::vector<StarPhases>& stars, Of of, Err err) {
     std::vector<double> values, errs;
     for (const StarPhases& star : stars) {
         values.push_back(of(star.share));
-        errs.push_back(weight * star.err);
+        errs.push_back(err(star));
     }
     Statistic s;
     s.value = numerics::median(values);
@@ -74,11 +74,18 @@ struct Contrast {
     Statistic balance;  // red and blue less both greens
 };
 
+// A star at (x, y) has shares 1 ± 2 a cos πx ± 2 a cos πy ± 4 a² cos πx cos πy: what is left of them in a
+// difference of two and in the balance, over all places of stars.
 Contrast contrast_of(const std::vector<StarPhases>& stars, std::size_t pair) {
     const Pair g = pairs[pair], o = pairs[1 - pair];
-    return {over_stars(stars, std::sqrt(2.0), [&](const auto& s) { return s[g[0]] - s[g[1]]; }),
-            over_stars(stars, std::sqrt(2.0), [&](const auto& s) { return s[o[0]] - s[o[1]]; }),
-            over_stars(stars, 2.0, [&](const auto& s) { return s[o[0]] + s[o[1]] - s[g[0]] - s[g[1]]; })};
+    const auto of_two = [](const StarPhases& s) { return std::hypot(std::sqrt(2.0) * s.err, 4.0 * s.alias); };
+    const auto of_four = [](const StarPhases& s) { return std::hypot(2.0 * s.err, 8.0 * s.alias * s.alias); };
+    return {over_stars(
+                stars, [&](const auto& s) { return s[g[0]] - s[g[1]]; }, of_two),
+            over_stars(
+                stars, [&](const auto& s) { return s[o[0]] - s[o[1]]; }, of_two),
+            over_stars(
+                stars, [&](const auto& s) { return s[o[0]] + s[o[1]] - s[g[0]] - s[g[1]]; }, of_four)};
 }
 
 // Star by star one pair differs, what one gains the other loses, and the steady pair does not: red and blue,
@@ -124,18 +131,24 @@ ColourPattern with_greens(std::size_t pair, bool first_is_red) {
     return pattern;
 }
 
-// "RGGB", or "RGGB or BGGR" where the stars' colours do not tell red from blue.
-std::string likely_pattern(std::size_t pair, const PhaseLevels& levels,
-                           const std::vector<std::optional<double>>& colours, std::string& example) {
+// "RGGB", or "RGGB or BGGR" where the stars' colours do not tell red from blue: then the first is the one
+// that turned rows make of `stated`.
+struct Likely {
+    std::string first, all;
+};
+Likely likely_pattern(std::size_t pair, const std::optional<ColourPattern>& stated, const PhaseLevels& levels,
+                      const std::vector<std::optional<double>>& colours) {
     const Pair o = pairs[1 - pair];
     if (const auto slope = colour_slope(levels, colours, o[0], o[1])) {
         if (slope->clearly_above(least_slope)) {
-            example = with_greens(pair, slope->value > 0.0).word();
-            return example;
+            const std::string word = with_greens(pair, slope->value > 0.0).word();
+            return {word, word};
         }
     }
-    example = with_greens(pair, true).word();
-    return fmt::format("{} or {}", example, with_greens(pair, false).word());
+    const ColourPattern one = with_greens(pair, true), other = with_greens(pair, false);
+    const bool turned = stated && stated->shifted(0, 1) == other;
+    const std::string first = (turned ? other : one).word();
+    return {first, fmt::format("{} or {}", first, (turned ? one : other).word())};
 }
 
 std::string write_pattern(const std::string& word) {
@@ -155,6 +168,21 @@ double sky_contrast(const PhaseLevels& levels) {
 }
 double sky_err(const PhaseLevels& levels) {
     return *std::max_element(levels.sky_err_adu.begin(), levels.sky_err_adu.end());
+}
+
+// The pair whose sky is alike while the other's differs. Offsets of columns and rows cannot make that, but by
+// a coincidence.
+std::optional<std::size_t> green_by_sky(const PhaseLevels& levels) {
+    const auto difference = [&](std::size_t pair) {
+        return std::abs(levels.sky_adu[pairs[pair][0]] - levels.sky_adu[pairs[pair][1]]);
+    };
+    for (const std::size_t pair : {std::size_t{0}, std::size_t{1}}) {
+        const double other = difference(1 - pair);
+        if (other > std::max(sure_sigma * sky_err(levels), 0.5 * sky_differs_sigma * levels.sigma_adu) &&
+            difference(pair) < std::max(2.0 * sky_err(levels), 0.1 * other))
+            return pair;
+    }
+    return std::nullopt;
 }
 
 // Sky alone, which offsets of columns and rows may move: never more than a doubt.
@@ -187,7 +215,9 @@ Result<PatternVerdict> judge_mono(const PhaseLevels& levels,
     double brightest = 0.0;
     for (const std::size_t pair : {std::size_t{0}, std::size_t{1}}) {
         const Contrast c = contrast_of(levels.stars, pair);
-        if (std::abs(c.greens.value) > std::max(3.0 * c.greens.err, phases_alike)) continue;
+        // Where stars are sharper than the pixels, their places weigh on the phases; the sky knows none.
+        const double agreeing = green_by_sky(levels) == pair ? sure_sigma : 3.0;
+        if (std::abs(c.greens.value) > std::max(agreeing * c.greens.err, phases_alike)) continue;
         const bool differs =
             c.others.clearly_above(colours_differ) || c.balance.clearly_above(2.0 * colours_differ);
         // Where red and blue are alike too, green is the brighter pair.
@@ -196,24 +226,22 @@ Result<PatternVerdict> judge_mono(const PhaseLevels& levels,
         brightest = -c.balance.value;
     }
     if (green) {
-        std::string example;
-        const std::string likely = likely_pattern(*green, levels, colours, example);
+        const Likely likely = likely_pattern(*green, std::nullopt, levels, colours);
         return fail({.what = fmt::format("This frame is measured as one colour, but the stars' light differs "
                                          "from pixel to pixel as in a colour mosaic: {}.",
-                                         likely),
+                                         likely.all),
                      .where = where,
                      .mend = fmt::format("Colour camera: {}. If it is none, show these frames to the makers.",
-                                         write_pattern(example))});
+                                         write_pattern(likely.first))});
     }
     for (const std::size_t pair : {std::size_t{0}, std::size_t{1}}) {
         const Contrast c = contrast_of(levels.stars, pair);
         if (varies_alone(c.others, c.greens, c.balance, levels.stars.size())) {
-            std::string example;
-            const std::string likely = likely_pattern(pair, levels, colours, example);
+            const Likely likely = likely_pattern(pair, std::nullopt, levels, colours);
             return doubtful(fmt::format(
                 "The stars' light differs from pixel to pixel, each star's in its own way: a colour mosaic "
                 "({}) with its colours evened out? If so, {}.",
-                likely, write_pattern(example)));
+                likely.all, write_pattern(likely.first)));
         }
     }
     return PatternVerdict{};
@@ -225,18 +253,22 @@ Result<PatternVerdict> judge_mosaic(const ColourPattern& stated, const PhaseLeve
     const std::size_t pair = green_pair(stated);
     const Contrast c = contrast_of(levels.stars, pair);
     const bool greens_apart = c.greens.clearly_above(colours_differ);
+    const auto by_sky = green_by_sky(levels);
     const bool others_agree =
         std::abs(c.others.value) < std::max(2.0 * c.others.err, 0.3 * std::abs(c.greens.value));
-    std::string example;
-    if (greens_apart && others_agree) {
-        const std::string likely = likely_pattern(1 - pair, levels, colours, example);
+    // Of every camera the greens are the brighter, unless it has evened its colours out.
+    const bool greens_darker = c.balance.value > 0.0 && c.balance.clearly_above(2.0 * colours_differ);
+    const bool other_pair =
+        by_sky == 1 - pair ? greens_apart || greens_darker : greens_apart && others_agree && by_sky != pair;
+    if (other_pair) {
+        const Likely likely = likely_pattern(1 - pair, stated, levels, colours);
         return fail(
-            {.what = fmt::format("The pattern is said to be {}, but its two greens see the stars {:.0f} "
-                                 "% apart, while those of {} agree.",
-                                 stated.word(), 100.0 * std::abs(c.greens.value), likely),
+            {.what = fmt::format("The pattern is said to be {}, but its two greens do not see the stars "
+                                 "and the sky alike, while those of {} do.",
+                                 stated.word(), likely.all),
              .where = where,
-             .mend =
-                 fmt::format("If the order of rows or a sub-frame moved it, {}.", write_pattern(example))});
+             .mend = fmt::format("If the order of rows or a sub-frame moved it, {}.",
+                                 write_pattern(likely.first))});
     }
     const bool alike = std::abs(c.greens.value) < phases_alike && std::abs(c.others.value) < phases_alike &&
                        std::abs(c.balance.value) < 2.0 * phases_alike && c.greens.err < largest_err &&
@@ -275,18 +307,23 @@ Result<PatternVerdict> judge_mosaic(const ColourPattern& stated, const PhaseLeve
              .where = where,
              .mend = fmt::format("If a sub-frame moved it, {}.", write_pattern(exchanged))});
     }
+    if (by_sky == pair) return PatternVerdict{};
     if (greens_apart || varies_alone(c.greens, c.others, c.balance, levels.stars.size())) {
-        return doubtful(fmt::format(
-            "The two greens of {} see the stars differently: if the pattern is {}, {}.", stated.word(),
-            likely_pattern(1 - pair, levels, colours, example), write_pattern(example)));
+        const Likely likely = likely_pattern(1 - pair, stated, levels, colours);
+        return doubtful(
+            fmt::format("The two greens of {} see the stars differently: if the pattern is {}, {}.",
+                        stated.word(), likely.all, write_pattern(likely.first)));
     }
     return PatternVerdict{};
 }
 
-std::vector<StarInStored> stars_in_stored(const frame::FrameFacts& facts, const StarField& field) {
+// The brightest that are not saturated.
+std::vector<StarInStored> stars_in_stored(const frame::FrameFacts& facts, const StarField& field,
+                                          double saturation_adu) {
     std::vector<const StarOnFrame*> bright;
     for (const StarOnFrame& star : field.stars) {
-        if (!star.transient && star.centroid) bright.push_back(&star);
+        if (!star.transient && star.centroid && star.centroid->peak_adu < 0.8 * saturation_adu)
+            bright.push_back(&star);
     }
     std::sort(bright.begin(), bright.end(), [](const StarOnFrame* a, const StarOnFrame* b) {
         return a->centroid->peak_adu > b->centroid->peak_adu;
@@ -317,7 +354,9 @@ Result<PatternVerdict> check_pattern(const frame::Frame& frame, const StarField&
     const frame::FrameFacts& facts = frame.facts();
     if (facts.planes > 1 && !facts.lattice) return PatternVerdict{};
     const double fwhm_px = field.profile.fwhm_px * (facts.lattice ? facts.lattice->pitch_px() : 1.0);
-    std::vector<StarInStored> stars = stars_in_stored(facts, field);
+    constexpr double sixteen_bits = 65535.0;
+    const double saturation_adu = facts.saturation_adu ? facts.saturation_adu->value : sixteen_bits;
+    std::vector<StarInStored> stars = stars_in_stored(facts, field, saturation_adu);
     std::vector<frame::PixelBox> boxes;
     const int half = static_cast<int>(std::ceil(half_box_fwhm * fwhm_px)) + 2;
     for (const StarInStored& star : stars) {
@@ -328,8 +367,6 @@ Result<PatternVerdict> check_pattern(const frame::Frame& frame, const StarField&
     if (!cutouts) return fail(cutouts.error());
     for (std::size_t i = 0; i < stars.size(); ++i)
         stars[i].cutout = std::move((*cutouts)[i]);
-    constexpr double sixteen_bits = 65535.0;
-    const double saturation_adu = facts.saturation_adu ? facts.saturation_adu->value : sixteen_bits;
     const PhaseLevels levels = measure_phases(stars, fwhm_px, saturation_adu);
     std::vector<std::optional<double>> colours;
     for (const StarPhases& star : levels.stars) {

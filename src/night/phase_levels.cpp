@@ -73,11 +73,12 @@ std::optional<StarPhases> light_of(const StarInStored& star, const PhaseSky& sky
     }
     if (!(total > least_signal * std::sqrt(total_variance))) return std::nullopt;
     const double effective = star_sigma * window_sigma / std::hypot(star_sigma, window_sigma);
-    const double alias = std::exp(-0.5 * std::pow(std::numbers::pi * effective, 2));
-    StarPhases phases{star.label, {}, 0.0};
+    StarPhases phases{star.label,
+                      {},
+                      2.0 * std::sqrt(total_variance) / total,
+                      std::exp(-0.5 * std::pow(std::numbers::pi * effective, 2))};
     for (std::size_t k = 0; k < 4; ++k)
         phases.share[k] = 4.0 * sum[k] / total;
-    phases.err = std::hypot(2.0 * std::sqrt(total_variance) / total, 2.0 * alias);
     return phases;
 }
 

@@ -24,7 +24,8 @@ struct StarPhases {
     // Light in each phase, the sky of that phase taken off: 1 in each where all pixels see alike. Their sum
     // is 4.
     std::array<double, 4> share{};
-    double err = 0.0;  // of one share: sky noise, and where the star falls between the pixels
+    double err = 0.0;    // of one share, of noise
+    double alias = 0.0;  // of the star in its window, sampled at every second pixel along one axis
 };
 
 struct PhaseLevels {
