@@ -23,10 +23,13 @@ constexpr double unit_top = 1.0 + 1e-6;        // of pictures that were scaled t
 constexpr double contradiction = 3.0;          // of the noise variance, against a header that tells all
 constexpr double smoothed_at_most = 10.0;      // single pixels' variance, by interpolation of any kind
 constexpr double single_log_likelihood = 8.0;  // better by this: no single exposure
-constexpr double camera_log_err = 0.15;        // of gain and offset together, one sigma
+constexpr double surely_log_likelihood = 4.5;  // three sigma
+constexpr double impossible_share = 1.3;       // of all light: a telescope gathers less …
+constexpr double surely_summed_share = 2.0;    // … and its aperture is not so wrong
+constexpr double usual_share = 0.3;            // of a telescope with its camera, through some air
 constexpr double surely_more_than = 1.8;       // exposures, at three sigma
 constexpr double kind_log_likelihood = 3.0;    // of the best kind over the next
-constexpr double light_log_err = 0.4;          // of what star light tells of the gain, beside its chance
+constexpr double wrong_offset_adu = 5.0;
 constexpr double longest_stack_s = 4.0 * 3600.0;
 
 bool told(const FrameFacts& facts) {
@@ -141,72 +144,117 @@ void choose_kind(const FrameFacts& facts, const FrameNeeds& one, const Camera& c
                                           frame::word(best.kind), n, verdict.needs.gain_e_per_adu));
 }
 
+// What the stars' light says of the exposure, where the telescope's aperture is known: the share of all light
+// that one exposure's time and gain would mean. Within a factor of some of the usual; cloud lowers it.
+double log_plausible(double share) {
+    constexpr double less_by = 4.0, more_by = 2.0;
+    const double log_off = std::log(share / usual_share);
+    const double err = std::log(log_off > 0.0 ? more_by : less_by);
+    return -0.5 * (log_off / err) * (log_off / err);
+}
+
 // EXPTIME of one exposure, DATE-OBS of the first: what programs write that add the others in silence.
-void lengthen(const FrameFacts& facts, double n, double n_err, StackVerdict& verdict) {
+void lengthen(const FrameFacts& facts, double n, double n_err, std::optional<double> share_of_one,
+              StackVerdict& verdict) {
     verdict.caveats.add(Caveat::time_uncertain);
-    const bool plain = facts.exposure_s && !facts.exposure_s->source.starts_with("campaign") &&
-                       facts.exposure_s->source.find("TOT") == std::string::npos &&
-                       facts.exposure_s->source.find("LIVE") == std::string::npos;
-    if (!plain || n * facts.exposure_s->value > longest_stack_s) {
-        verdict.remarks.push_back(fmt::format("{} is taken for the time of all exposures together.",
-                                              facts.exposure_s ? facts.exposure_s->source : "The exposure"));
-        return;
-    }
+    const bool dim =
+        share_of_one && log_plausible(*share_of_one) + kind_log_likelihood < log_plausible(*share_of_one * n);
     const double one_s = facts.exposure_s->value;
-    verdict.exposure_s = n * one_s;
-    const std::string& source = facts.mid_exposure ? facts.mid_exposure->source : facts.exposure_s->source;
-    if (!facts.mid_exposure || source.find("+ half of") == std::string::npos) {
-        verdict.remarks.push_back(fmt::format("{} is taken for one of them: together {:.0f} s.",
-                                              facts.exposure_s->source, n * one_s));
+    const std::string& source = facts.exposure_s->source;
+    if (dim || source.starts_with("campaign") || source.find("TOT") != std::string::npos ||
+        source.find("LIVE") != std::string::npos || n * one_s > longest_stack_s) {
+        verdict.remarks.push_back(fmt::format("{} is taken for the time of all exposures together.", source));
         return;
     }
-    verdict.mid_exposure = sky::later_by(facts.mid_exposure->value, 0.5 * (n - 1.0) * one_s);
+    verdict.exposure_s = n * one_s;
+    std::string remark = fmt::format("{} is taken for one of them: together {:.0f} s", source, n * one_s);
+    if (facts.mid_exposure && facts.mid_exposure->source.find("+ half of") != std::string::npos) {
+        verdict.mid_exposure = sky::later_by(facts.mid_exposure->value, 0.5 * (n - 1.0) * one_s);
+        remark += fmt::format(
+            ", and the middle {:.0f} ± {:.0f} s after the start of the first; pauses between them put it "
+            "later by half their sum",
+            0.5 * n * one_s, 0.5 * std::max(n_err, 0.5) * one_s);
+    }
+    verdict.remarks.push_back(remark + ".");
+}
+
+// A sum has one exposure's gain, and its noise tells nothing of it without an offset; its stars are brighter
+// than one exposure's can be.
+void look_at_light(const FrameFacts& facts, const FrameNeeds& one, const Camera& camera, const SkyNoise& sky,
+                   std::optional<double> share, StackVerdict& verdict) {
+    if (!share || *share < impossible_share || kind_or_mean(facts) == StackKind::median) return;
+    verdict.caveats.add(Caveat::time_uncertain);
+    const std::string seen = fmt::format(
+        "The stars send {:.1f} times the light that such a telescope gathers in {:g} s without any "
+        "loss",
+        *share, facts.exposure_s->value);
+    // Read noise alone allows no more of them.
+    const double most = sky.variance_adu2 * std::pow(camera.gain_e_per_adu / camera.read_noise_e, 2.0);
+    const double n = std::round(std::min(*share / usual_share, camera.read_noise_known ? most : 1e5));
+    if (*share < surely_summed_share || n < 3.0) {
+        verdict.remarks.push_back(seen +
+                                  ": EXPTIME, gain or aperture is wrong, or exposures were summed. Say "
+                                  "`stacked` and `stack` under [instrument].");
+        return;
+    }
+    verdict.needs = restacked(one, facts, StackKind::sum, n);
+    verdict.caveats.add(Caveat::stack_inferred);
     verdict.remarks.push_back(fmt::format(
-        "{} is taken for one of them: together {:.0f} s, and the middle {:.0f} ± {:.0f} s after "
-        "the start of the first; pauses between them put it later by half their sum.",
-        facts.exposure_s->source, n * one_s, 0.5 * n * one_s, 0.5 * std::max(n_err, 0.5) * one_s));
+        "{}: taken for a sum of {:.0f} exposures, or half or twice as many. Say `stacked` and `stack` "
+        "under [instrument].",
+        seen, n));
+    lengthen(facts, n, 0.5 * n, *share / n, verdict);
 }
 
 void infer_count(const FrameFacts& facts, const FrameNeeds& one, const Camera& camera, const SkyNoise& sky,
-                 const std::optional<LightNoise>& light, StackVerdict& verdict) {
-    const StackKind kind = kind_or_mean(facts);
-    const CountFit averaged = fit_count(kind, camera, sky, light);
-    // A gain known to a tenth or so is not a count.
-    const double single =
-        std::max({log_likelihood(StackKind::single, 1.0, camera, sky, light),
-                  log_likelihood(StackKind::mean, 1.0 + camera_log_err, camera, sky, light)});
-    const double err = std::hypot(averaged.err, camera_log_err, light ? light_log_err : 0.0);
-    const bool several = averaged.best - single > single_log_likelihood &&
-                         averaged.log_n - 3.0 * err > std::log(surely_more_than);
-    if (!several) return;
+                 const std::optional<LightNoise>& light, std::optional<double> share, StackVerdict& verdict) {
+    StackKind kind = kind_or_mean(facts);
+    CountFit fit = fit_count(kind, camera, sky, light);
+    const auto beats = [&](double n, double by) {
+        return fit.log_n > std::log(n) && fit.best - log_likelihood(kind, n, camera, sky, light) > by;
+    };
+    const bool several = beats(1.0, single_log_likelihood) && beats(surely_more_than, surely_log_likelihood);
+    if (!several) return look_at_light(facts, one, camera, sky, share, verdict);
     if (!facts.stack_kind && camera.offset_adu) {
         const CountFit summed = fit_count(StackKind::sum, camera, sky, light);
-        if (summed.n() > surely_more_than && summed.best > averaged.best - kind_log_likelihood) {
-            verdict.caveats.add(Caveat::time_uncertain);
-            verdict.remarks.push_back(fmt::format(
-                "The noise fits {:.0f} exposures summed as well as {:.0f} averaged: say `stacked` "
-                "and `stack` under [instrument]. Until then the gain is one exposure's.",
-                summed.n(), averaged.n()));
-            return;
+        if (summed.n() > surely_more_than && summed.best > fit.best - kind_log_likelihood) {
+            const double for_sum = share ? log_plausible(*share / summed.n()) - log_plausible(*share) : 0.0;
+            if (std::abs(for_sum) < kind_log_likelihood) {
+                verdict.caveats.add(Caveat::time_uncertain);
+                verdict.remarks.push_back(fmt::format(
+                    "The noise fits {:.0f} exposures summed as well as {:.0f} averaged: say `stacked` and "
+                    "`stack` under [instrument]. Until then the gain is one exposure's.",
+                    summed.n(), fit.n()));
+                return;
+            }
+            if (for_sum > 0.0) {
+                kind = StackKind::sum;
+                fit = summed;
+            }
         }
     }
-    const double n = std::max(2.0, std::round(averaged.n()));
-    verdict.needs = restacked(one, facts, kind, averaged.n());
+    const double n = std::max(2.0, std::round(fit.n()));
+    verdict.needs = restacked(one, facts, kind, fit.n());
     verdict.caveats.add(Caveat::stack_inferred);
     verdict.remarks.push_back(fmt::format(
         "The noise fits {:.0f} ± {:.0f} exposures {}, though the header does not say so: {:.4g} e-/ADU. Say "
         "`stacked` and `stack` under [instrument] where that is known.",
-        averaged.n(), averaged.n() * std::max(averaged.err, camera_log_err),
-        kind == StackKind::median ? "under a median" : "averaged", verdict.needs.gain_e_per_adu));
-    lengthen(facts, n, n * err, verdict);
+        fit.n(), std::max(0.5, fit.n() * fit.err),
+        kind == StackKind::sum    ? "summed"
+        : kind == StackKind::mean ? "averaged"
+                                  : "under a median",
+        verdict.needs.gain_e_per_adu));
+    if (share && kind == StackKind::sum) share = *share / n;
+    lengthen(facts, n, n * fit.err, share, verdict);
 }
 
-void settle(const FrameFacts& facts, const StarField& field, double unit, StackVerdict& verdict) {
+void settle(const FrameFacts& facts, const StarField& field, double unit, const standard::Sequence& sequence,
+            StackVerdict& verdict) {
     const FrameNeeds stated = verdict.needs;
     if (told(facts) && (facts.stack_kind || count_of(facts) < 2))
         return check_told(facts, stated, field, unit, verdict);
     const StackScale scale = frame::stack_scale(kind_or_mean(facts), count_of(facts));
-    const Camera camera = camera_of(facts, stated, scale);
+    Camera camera = camera_of(facts, stated, scale);
     if (!gain_known(facts, camera.gain_e_per_adu)) return;
     // Numbers of a single exposure again, to be put together anew.
     FrameNeeds one = stated;
@@ -216,35 +264,41 @@ void settle(const FrameFacts& facts, const StarField& field, double unit, StackV
 
     auto sky = sky_noise(field, unit, false);
     if (!sky) return;
+    const double floor_adu2 = std::pow(camera.read_noise_e / camera.gain_e_per_adu, 2.0);
+    const bool below_floor =
+        camera.read_noise_known && sky->pixel_variance_adu2 * surely_more_than < floor_adu2;
     if (!told(facts)) {
         // Most frames are single exposures, and their pixels scatter as such.
-        const double gain = camera.gain_e_per_adu;
         const double light_adu = std::max(0.0, sky->level_adu - camera.offset_adu.value_or(0.0));
-        const double single_adu2 = light_adu / gain + std::pow(camera.read_noise_e / gain, 2.0);
+        const double single_adu2 = light_adu / camera.gain_e_per_adu + floor_adu2;
         if (sky->pixel_variance_adu2 * surely_more_than > single_adu2) return;
     }
     sky = sky_noise(field, unit, true);
     if (!sky) return;
+    // An offset above the sky is another camera's, or was taken away already.
+    if (camera.offset_adu && sky->level_adu < *camera.offset_adu - wrong_offset_adu)
+        camera.offset_adu.reset();
     // Star light tells where the offset does not, of pictures that were worked on: a camera's own integers
     // need no such look.
     std::optional<LightNoise> light;
     const bool resampled = sky->variance_adu2 > sky->pixel_variance_adu2;
-    if (!camera.offset_adu && (!sky->whole_numbers || resampled))
+    if (!camera.offset_adu && (!sky->whole_numbers || resampled || below_floor))
         light = light_noise(field, *sky, unit, stated.linear_to_adu);
-    if (told(facts)) {
-        choose_kind(facts, one, camera, *sky, light, verdict);
-    } else {
-        infer_count(facts, one, camera, *sky, light, verdict);
-    }
+    if (told(facts)) return choose_kind(facts, one, camera, *sky, light, verdict);
+    std::optional<double> share;
+    if (facts.aperture_mm)
+        share = light_share(field, sequence, stated.band, camera.gain_e_per_adu / unit,
+                            facts.exposure_s->value, facts.aperture_mm->value);
+    infer_count(facts, one, camera, *sky, light, share, verdict);
 }
 
 }  // namespace
 
 StackVerdict settle_stack(const frame::Frame& frame, const StarField& field, const FrameNeeds& needs,
-                          const Campaign&) {
+                          const standard::Sequence& sequence) {
     StackVerdict verdict{.needs = needs};
     const double unit = unit_of(frame.facts(), needs, field);
-    settle(frame.facts(), field, unit, verdict);
+    settle(frame.facts(), field, unit, sequence, verdict);
     if (unit != 1.0) {
         rescale(verdict.needs, unit);
         verdict.caveats.add(Caveat::stack_inferred);

@@ -8,11 +8,11 @@
 #include <vector>
 
 #include "frame/frame.hpp"
-#include "night/campaign.hpp"
 #include "night/find_stars.hpp"
 #include "night/frame_needs.hpp"
 #include "quantities/caveat.hpp"
 #include "quantities/instant.hpp"
+#include "standard/sequence.hpp"
 
 namespace emberline::night {
 
@@ -27,11 +27,12 @@ struct StackVerdict {
 };
 
 // A header that tells all is believed: a picture that contradicts it strongly is remarked. Count without
-// how: sum, mean or median, whichever the noise fits. Neither: how many exposures' mean the noise fits, and a
-// sum's where the offset is known; nothing changes unless it is a single exposure's no longer, well beyond
-// what is known of gain and read noise. Floating-point pictures from 0 to 1 hold 65535 ADU as 1.
-// Never fails: what cannot be told stays as the header and the campaign have it.
+// how: sum, mean or median, whichever the noise fits. Neither: how many exposures' mean the noise fits, or a
+// sum's where the offset is known and the stars send more light than such a telescope gathers in the time;
+// nothing changes unless it is a single exposure's no longer, well beyond what is known of the camera.
+// Floating-point pictures from 0 to 1 hold 65535 ADU as 1. Never fails: what cannot be told stays as the
+// header and the campaign have it.
 [[nodiscard]] StackVerdict settle_stack(const frame::Frame& frame, const StarField& field,
-                                        const FrameNeeds& needs, const Campaign& campaign);
+                                        const FrameNeeds& needs, const standard::Sequence& sequence);
 
 }  // namespace emberline::night

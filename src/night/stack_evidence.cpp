@@ -16,6 +16,7 @@
 #include "numerics/robust.hpp"
 #include "photometry/build_psf.hpp"
 #include "photometry/psf_fit.hpp"
+#include "quantities/magnitude.hpp"
 
 namespace emberline::night {
 namespace {
@@ -29,13 +30,12 @@ constexpr std::array<int, 2> block_sides_px = {4, 8};
 constexpr double uncorrelated_sigma = 3.0;
 constexpr double rounding_variance = 1.0 / 12.0;  // of whole numbers, ADU²
 
-// What is known of a camera's numbers: a gain to a tenth or so, a read noise to a sixth where somebody states
-// it and anywhere between a quiet and a loud camera's where nobody does; an offset to some ADU, for it
-// drifts.
-constexpr double model_err = 0.1;  // of V: faint stars, flat errors, an imperfect smoothing model
-constexpr double read_noise_err = 0.15;
+// What is known of a camera's numbers where somebody states them; a read noise that nobody states lies
+// between a quiet and a loud camera's, and an offset drifts by some ADU.
+constexpr double model_err = 0.12;  // of V: gain, faint stars, flat errors, an imperfect smoothing model
+constexpr double read_noise_err = 0.08;
 constexpr double quiet_e = 0.8, loud_e = 12.0;
-constexpr double offset_err_adu = 2.0, offset_relative_err = 0.01;
+constexpr double offset_err_adu = 1.0, offset_relative_err = 0.003;
 
 struct Ring {
     const StarOnFrame* star;
@@ -146,6 +146,27 @@ std::vector<Prior> offsets(const Camera& camera, double level_adu) {
     for (int i = 0; i < 40; ++i)
         out.push_back({std::max(0.0, level_adu) * i / 40.0, 0.0});
     return out;
+}
+
+// The weight that widens what star light tells of ln g to no less than the PSF's own faults allow.
+double tempered(const LightNoise& light) {
+    constexpr double least_err = 0.3, least = 0.01, most = 1e5;
+    constexpr int steps = 120;
+    std::vector<double> logs, likes;
+    for (int i = 0; i <= steps; ++i) {
+        logs.push_back(std::log(least) + i * std::log(most / least) / steps);
+        likes.push_back(light.log_likelihood(std::exp(logs.back())));
+    }
+    const double best = *std::max_element(likes.begin(), likes.end());
+    double sum = 0.0, first = 0.0, second = 0.0;
+    for (std::size_t k = 0; k < logs.size(); ++k) {
+        const double p = std::exp(likes[k] - best);
+        sum += p;
+        first += p * logs[k];
+        second += p * logs[k] * logs[k];
+    }
+    const double variance = std::max(0.0, second / sum - (first / sum) * (first / sum));
+    return variance / (variance + least_err * least_err);
 }
 
 }  // namespace
@@ -273,7 +294,32 @@ std::optional<LightNoise> light_noise(const StarField& field, const SkyNoise& sk
         out.bins.push_back(bin);
     }
     if (out.bins.size() < 2) return std::nullopt;
+    out.weight = tempered(out);
     return out;
+}
+
+std::optional<double> light_share(const StarField& field, const standard::Sequence& sequence,
+                                  const Band& band, double gain_e_per_adu, double exposure_s,
+                                  double aperture_mm) {
+    // Photons a second and square metre of a star of magnitude 0, 3631 Jy: 1.509e7 of them a jansky and a
+    // unit of ln λ (1 Jy over Planck's constant). The bands' own zero points lie within a third of it.
+    constexpr double photons_per_log_wavelength = 1.509e7 * 3631.0;
+    constexpr double unfiltered = 0.8;  // of a sensor without a filter, its width over its wavelength
+    const BandFacts& about = emberline::facts(band);
+    const bool open = band.name().starts_with("C") || !(about.width_nm > 0.0) || !(about.wavelength_nm > 0.0);
+    const double width = open ? unfiltered : about.width_nm / about.wavelength_nm;
+    const double area_m2 = 0.25 * std::numbers::pi * std::pow(aperture_mm / 1000.0, 2.0);
+    std::vector<double> shares;
+    for (const StarOnFrame& star : field.stars) {
+        const standard::ComparisonStar* listed = star.transient ? nullptr : sequence.find(star.label);
+        const auto magnitude = listed != nullptr ? listed->magnitude(sequence_band(band)) : std::nullopt;
+        if (!magnitude || !star.profile || !(star.profile->flux_adu > 0.0)) continue;
+        const double gathered = star.profile->flux_adu * gain_e_per_adu / exposure_s;
+        shares.push_back(gathered /
+                         (photons_per_log_wavelength * width * area_m2 * flux_ratio(magnitude->value)));
+    }
+    if (shares.empty()) return std::nullopt;
+    return numerics::median(std::move(shares));
 }
 
 double log_likelihood(StackKind kind, double n, const Camera& camera, const SkyNoise& sky,
@@ -287,8 +333,11 @@ double log_likelihood(StackKind kind, double n, const Camera& camera, const SkyN
         const double read_adu2 =
             std::pow(r.value * scale.read_noise / gain, 2.0) + (sky.whole_numbers ? rounding_variance : 0.0);
         for (const Prior& o : offsets(camera, sky.level_adu)) {
-            const double light_adu = std::max(0.0, sky.level_adu - times * o.value);
-            const double off = std::log(sky.variance_adu2 / (light_adu / gain + read_adu2)) / err;
+            // No sky lies below the offset, but for how well both are known.
+            const double light_adu = sky.level_adu - times * o.value;
+            if (light_adu < -offset_err_adu) continue;
+            const double off =
+                std::log(sky.variance_adu2 / (std::max(0.0, light_adu) / gain + read_adu2)) / err;
             best = std::max(best, -0.5 * off * off + r.log_weight + o.log_weight);
         }
     }
@@ -314,7 +363,7 @@ CountFit fit_count(StackKind kind, const Camera& camera, const SkyNoise& sky,
     }
     double sum = 0.0, first = 0.0, second = 0.0;
     for (std::size_t k = 0; k < logs.size(); ++k) {
-        const double p = std::exp(likes[k] - fit.best);
+        const double p = std::isfinite(likes[k]) ? std::exp(likes[k] - fit.best) : 0.0;
         sum += p;
         first += p * logs[k];
         second += p * logs[k] * logs[k];
@@ -336,7 +385,7 @@ double LightNoise::log_likelihood(double gain_e_per_adu) const {
         }
         best = std::max(best, sum);
     }
-    return best;
+    return weight * best;
 }
 
 }  // namespace emberline::night

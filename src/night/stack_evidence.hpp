@@ -9,6 +9,8 @@
 
 #include "frame/frame_facts.hpp"
 #include "night/find_stars.hpp"
+#include "quantities/band.hpp"
+#include "standard/sequence.hpp"
 
 namespace emberline::night {
 
@@ -35,11 +37,19 @@ struct LightNoise {
     std::vector<Bin> bins;
     double sky_variance_adu2 = 0.0;  // of single pixels
     double smoothing = 1.0;          // of single pixels' variance, by interpolation
-    // ln L of variance = s² + smoothing light/g + (ε light)², the best ε taken.
+    double weight = 1.0;             // below 1: chance alone makes too much of them, the PSF is not perfect
+    // ln L of variance = s² + smoothing light/g + (ε light)², the best ε taken, times the weight.
     [[nodiscard]] double log_likelihood(double gain_e_per_adu) const;
 };
 [[nodiscard]] std::optional<LightNoise> light_noise(const StarField& field, const SkyNoise& sky, double unit,
                                                     double saturation_adu);
+
+// Light of the sequence's stars over what a telescope of that aperture would gather without any loss, for the
+// time and gain as they stand: one exposure's lies between a twentieth and three quarters. Nothing without
+// stars of known magnitude.
+[[nodiscard]] std::optional<double> light_share(const StarField& field, const standard::Sequence& sequence,
+                                                const Band& band, double gain_e_per_adu, double exposure_s,
+                                                double aperture_mm);
 
 struct Camera {  // one exposure's
     double gain_e_per_adu = 1.0, read_noise_e = 0.0;

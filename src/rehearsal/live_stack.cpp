@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numbers>
 #include <span>
 
@@ -28,39 +29,30 @@ struct Shift {
     double dx_px = 0.0, dy_px = 0.0;
 };
 
-// One aligned exposure, 0 outside of it.
-struct Aligned {
-    std::vector<float> adu;
-    std::vector<float> weight;  // 1 where the exposure covers the pixel, else 0
-};
+// One aligned exposure; NaN where it does not reach.
+using Aligned = std::vector<float>;
 
 // What lies at (x + d) of the exposure comes to (x): by bilinear weights, or the nearest pixel's.
 Aligned shifted_back(const InventedFrame& from, const Shift& d, double taken_away_adu) {
     const int width = from.width_px, height = from.height_px;
     const int whole_x = static_cast<int>(std::floor(d.dx_px));
     const int whole_y = static_cast<int>(std::floor(d.dy_px));
-    const double part_x = d.dx_px - whole_x, part_y = d.dy_px - whole_y;
-    const double weights[2][2] = {{(1.0 - part_x) * (1.0 - part_y), part_x * (1.0 - part_y)},
-                                  {(1.0 - part_x) * part_y, part_x * part_y}};
-    const int reach_x = part_x > 0.0 ? 1 : 0, reach_y = part_y > 0.0 ? 1 : 0;
-    Aligned out;
-    out.adu.assign(from.adu.size(), 0.0F);
-    out.weight.assign(from.adu.size(), 0.0F);
+    const auto part_x = static_cast<float>(d.dx_px - whole_x);
+    const auto part_y = static_cast<float>(d.dy_px - whole_y);
+    const int reach_x = part_x > 0.0F ? 1 : 0, reach_y = part_y > 0.0F ? 1 : 0;
+    const auto taken_away = static_cast<float>(taken_away_adu);
+    Aligned out(from.adu.size(), std::numeric_limits<float>::quiet_NaN());
     for (int y = std::max(0, -whole_y); y < height && y + whole_y + reach_y < height; ++y) {
+        const std::uint16_t* row = from.adu.data() + std::ptrdiff_t{y + whole_y} * width;
+        const std::uint16_t* next = row + std::ptrdiff_t{reach_y} * width;
+        float* to = out.data() + std::ptrdiff_t{y} * width;
         for (int x = std::max(0, -whole_x); x < width && x + whole_x + reach_x < width; ++x) {
-            double value = -taken_away_adu;
-            for (int j = 0; j <= reach_y; ++j) {
-                for (int i = 0; i <= reach_x; ++i) {
-                    const auto at =
-                        static_cast<std::size_t>(y + whole_y + j) * static_cast<std::size_t>(width) +
-                        static_cast<std::size_t>(x + whole_x + i);
-                    value += weights[j][i] * static_cast<double>(from.adu[at]);
-                }
-            }
-            const auto to =
-                static_cast<std::size_t>(y) * static_cast<std::size_t>(width) + static_cast<std::size_t>(x);
-            out.adu[to] = static_cast<float>(value);
-            out.weight[to] = 1.0F;
+            const int i = x + whole_x, j = i + reach_x;
+            const float here =
+                static_cast<float>(row[i]) * (1.0F - part_x) + static_cast<float>(row[j]) * part_x;
+            const float above =
+                static_cast<float>(next[i]) * (1.0F - part_x) + static_cast<float>(next[j]) * part_x;
+            to[x] = here * (1.0F - part_y) + above * part_y - taken_away;
         }
     }
     return out;
@@ -68,7 +60,7 @@ Aligned shifted_back(const InventedFrame& from, const Shift& d, double taken_awa
 
 // Where an exposure does not reach, at the rim, the others stand for it. Covered by none: the offset.
 std::vector<float> combined(const std::vector<Aligned>& exposures, StackKind kind, double offset_adu) {
-    const std::size_t pixels = exposures.front().adu.size();
+    const std::size_t pixels = exposures.front().size();
     const double times = kind == StackKind::sum ? static_cast<double>(exposures.size()) : 1.0;
     std::vector<float> out(pixels, static_cast<float>(times * offset_adu));
     std::vector<float> values;
@@ -76,9 +68,9 @@ std::vector<float> combined(const std::vector<Aligned>& exposures, StackKind kin
         values.clear();
         double sum = 0.0;
         for (const Aligned& exposure : exposures) {
-            if (exposure.weight[i] == 0.0F) continue;
-            values.push_back(exposure.adu[i]);
-            sum += static_cast<double>(exposure.adu[i]);
+            if (std::isnan(exposure[i])) continue;
+            values.push_back(exposure[i]);
+            sum += static_cast<double>(exposure[i]);
         }
         if (values.empty()) continue;
         double value = sum / static_cast<double>(values.size());
@@ -216,11 +208,28 @@ InventedStack head_stack(const InventedCampaign& campaign, const PlannedFrame& f
     return out;
 }
 
-InventedStack expose_stack(const InventedCampaign& campaign, const PlannedFrame& frame,
-                           const StackOptions& options) {
+std::vector<StackExposure> expose_parts(const InventedCampaign& campaign, const PlannedFrame& frame,
+                                        const StackOptions& options) {
     const numerics::Random random(frame.seed);
     const int taken = taken_in(options);
     const double direction = random.stream(drift_stream).uniform(0.0, 2.0 * std::numbers::pi);
+    std::vector<StackExposure> parts;
+    for (const int i : added(options, frame)) {
+        const double drift_px = taken > 1 ? options.drift_px * i / (taken - 1) : 0.0;
+        StackExposure part{.dx_px = drift_px * std::cos(direction), .dy_px = drift_px * std::sin(direction)};
+        PlannedFrame one = frame;
+        one.start_utc = sky::later_by(frame.start_utc, i * (frame.exposure_s + options.between_s));
+        one.pointing.dx_px += part.dx_px;
+        one.pointing.dy_px += part.dy_px;
+        one.seed = random.stream(first_exposure_stream + static_cast<std::uint64_t>(i)).bits();
+        part.frame = expose(campaign, one);
+        parts.push_back(std::move(part));
+    }
+    return parts;
+}
+
+InventedStack put_together(const InventedCampaign& campaign, const PlannedFrame& frame,
+                           const StackOptions& options, const std::vector<StackExposure>& parts) {
     const double offset_adu = options.offset_removed ? 0.0 : campaign.instrument.offset_adu;
     const double taken_away_adu = campaign.instrument.offset_adu - offset_adu;
     // A mosaic keeps its pattern only when it is moved by whole cells.
@@ -229,28 +238,23 @@ InventedStack expose_stack(const InventedCampaign& campaign, const PlannedFrame&
     const auto aligned_px = [&](double px) { return by_parts ? px : cell_px * std::round(px / cell_px); };
 
     InventedStack out = head_stack(campaign, frame, options);
-    std::vector<Aligned> exposures;
-    for (const int i : added(options, frame)) {
-        const double drift_px = taken > 1 ? options.drift_px * i / (taken - 1) : 0.0;
-        const Shift drift{drift_px * std::cos(direction), drift_px * std::sin(direction)};
-        PlannedFrame one = frame;
-        one.start_utc = sky::later_by(frame.start_utc, i * (frame.exposure_s + options.between_s));
-        one.pointing.dx_px += drift.dx_px;
-        one.pointing.dy_px += drift.dy_px;
-        one.seed = random.stream(first_exposure_stream + static_cast<std::uint64_t>(i)).bits();
-        const InventedFrame exposed = expose(campaign, one);
-        exposures.push_back(
-            shifted_back(exposed, {aligned_px(drift.dx_px), aligned_px(drift.dy_px)}, taken_away_adu));
-        out.transient_flux_e += exposed.transient_flux_e;
-        for (std::size_t c = 0; c < exposed.colours.size() && c < out.colours.size(); ++c)
-            out.colours[c].transient_flux_e += exposed.colours[c].transient_flux_e;
+    std::vector<Aligned> aligned;
+    for (const StackExposure& part : parts) {
+        aligned.push_back(
+            shifted_back(part.frame, {aligned_px(part.dx_px), aligned_px(part.dy_px)}, taken_away_adu));
+        out.transient_flux_e += part.frame.transient_flux_e;
     }
-    out.adu = combined(exposures, options.kind, offset_adu);
+    out.adu = combined(aligned, options.kind, offset_adu);
     if (options.whole_numbers) {
         for (float& adu : out.adu)
             adu = static_cast<float>(std::clamp(std::floor(static_cast<double>(adu) + 0.5), 0.0, top_adu));
     }
     return out;
+}
+
+InventedStack expose_stack(const InventedCampaign& campaign, const PlannedFrame& frame,
+                           const StackOptions& options) {
+    return put_together(campaign, frame, options, expose_parts(campaign, frame, options));
 }
 
 }  // namespace emberline::rehearsal

@@ -30,6 +30,18 @@ struct InventedStack {
 // same picture.
 [[nodiscard]] InventedStack head_stack(const InventedCampaign& campaign, const PlannedFrame& frame,
                                        const StackOptions& options);
+// What the camera gave, before it is aligned and put together: the same for every kind, alignment and header,
+// as long as the numbers and times of the exposures are.
+struct StackExposure {
+    InventedFrame frame;
+    double dx_px = 0.0, dy_px = 0.0;  // drift against the first
+};
+[[nodiscard]] std::vector<StackExposure> expose_parts(const InventedCampaign& campaign,
+                                                      const PlannedFrame& frame, const StackOptions& options);
+[[nodiscard]] InventedStack put_together(const InventedCampaign& campaign, const PlannedFrame& frame,
+                                         const StackOptions& options,
+                                         const std::vector<StackExposure>& parts);
+// Both in one.
 [[nodiscard]] InventedStack expose_stack(const InventedCampaign& campaign, const PlannedFrame& frame,
                                          const StackOptions& options);
 
