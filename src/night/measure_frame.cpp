@@ -256,7 +256,7 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
     if (!field) return fail(field.error());
     auto pattern = check_pattern(frame, *field, sequence);
     if (!pattern) return fail(pattern.error());
-    StackVerdict stack = settle_stack(frame, *field, *stated, campaign);
+    StackVerdict stack = settle_stack(frame, *field, *stated, sequence);
     const FrameNeeds& needs = stack.needs;
 
     FrameFluxes out;
