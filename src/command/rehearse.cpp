@@ -43,7 +43,14 @@ void run(RehearseRequest request, Face& face) {
     std::cout << fmt::format(
         "{} invented frames are in {}. The transient fades by {:.4f} mag a day; truth.csv knows the rest.\n",
         made->frames, made->folder, made->decline_mag_per_day);
-    if (!face.quiet) std::cout << fmt::format("Next: emberline measure -c {}\n", made->folder);
+    if (face.quiet) return;
+    if (o.calibration) {
+        std::cout << fmt::format(
+            "Single bias, dark and flat exposures are in {0}/calibration: `emberline masters build -c {0} "
+            "{0}/calibration` makes masters of them.\n",
+            made->folder);
+    }
+    std::cout << fmt::format("Next: emberline measure -c {}\n", made->folder);
 }
 
 void add_host_options(CLI::App& sub, RehearseRequest& request) {

@@ -5,8 +5,8 @@
 
 #include <set>
 
-#include "frame/colour_pattern.hpp"
 #include "quantities/delimited_table.hpp"
+#include "rehearsal/mosaic.hpp"
 #include "rehearsal/plate.hpp"
 #include "sky/barycentre.hpp"
 #include "sky/time_scales.hpp"
@@ -23,6 +23,11 @@ frame::Card words(const char* keyword, std::string value, const char* comment) {
 
 frame::Card number(const char* keyword, double value, const char* comment) {
     return {keyword, fmt::format("{:G}", value), comment, false};
+}
+
+void append(std::vector<frame::Card>& cards, std::vector<frame::Card> more) {
+    for (frame::Card& card : more)
+        cards.push_back(std::move(card));
 }
 
 std::string colours(const InventedCampaign& campaign) {
@@ -107,19 +112,24 @@ std::string instrument_section(const InventedCampaign& campaign) {
     return text;
 }
 
-// Single exposures are no masters: the line is for when those have been built.
+// Single exposures are no masters: what is to be written once those have been built, named as they will be.
 std::string masters_section(const InventedCampaign& campaign) {
-    if (!campaign.options.calibration) return {};
-    const bool colour = !campaign.instrument.pattern.empty();
+    const auto& calibration = campaign.options.calibration;
+    if (!calibration) return {};
     std::string flats;
-    for (const Band& band : colour ? std::vector<Band>{} : campaign.bands)
+    for (const Band& band : campaign.bands)
         flats += fmt::format("{}{} = \"masters/flat_{}.fits\"", flats.empty() ? "" : ", ", band.name(),
                              band.name());
-    return "\n# [masters]                      # made of the exposures in calibration: emberline masters "
-           "build\n"
-           "# bias = \"masters/bias.fits\"\n# dark = \"masters/dark.fits\"\n" +
-           (colour ? std::string("# flat = \"masters/flat.fits\"\n")
-                   : fmt::format("# flat = {{ {} }}\n", flats));
+    const bool colour = !campaign.instrument.pattern.empty();
+    std::string text = "\n" + setting("# [masters]", "`emberline masters build calibration` makes them");
+    if (calibration->bias > 0) text += setting("# bias = \"masters/bias_gain120_-10C.fits\"");
+    if (calibration->dark > 0)
+        text += setting(
+            fmt::format("# dark = \"masters/dark_{:g}s_gain120_-10C.fits\"", campaign.options.exposure_s));
+    if (calibration->flat > 0)
+        text += setting(colour ? std::string("# flat = \"masters/flat.fits\"")
+                               : fmt::format("# flat = {{ {} }}", flats));
+    return text + setting("# defects = \"masters/defects.fits\"");
 }
 
 std::string template_section(const InventedCampaign& campaign) {
@@ -229,6 +239,7 @@ std::string truth_host_line(const InventedCampaign& campaign, const PlannedFrame
 
 std::vector<frame::Card> camera_cards(const InventedCampaign& campaign, const Exposed& exposed) {
     const InventedInstrument& instrument = campaign.instrument;
+    const bool colour = !instrument.pattern.empty();
     std::string start = sky::iso(exposed.start_utc, 3);
     if (start.ends_with('Z')) start.pop_back();  // FITS dates carry no zone
     std::vector<frame::Card> cards = {
@@ -237,30 +248,27 @@ std::vector<frame::Card> camera_cards(const InventedCampaign& campaign, const Ex
         words("TIMESYS", "UTC", ""),
         number("EXPTIME", exposed.exposure_s, "[s] open shutter"),
     };
-    if (exposed.band && instrument.pattern.empty())
-        cards.push_back(words("FILTER", exposed.band->name(), ""));
-    for (frame::Card& card : std::vector<frame::Card>{
-             number("GAIN", 120.0, "camera setting"),
-             number("EGAIN", instrument.gain_e_per_adu, "[e-/ADU]"),
-             number("RDNOISE", instrument.read_noise_e, "[e-]"),
-             number("XBINNING", 1, ""),
-             number("YBINNING", 1, ""),
-             number("CCD-TEMP", -10.0, "[deg C]"),
-             words("TELESCOP", telescope, ""),
-             words("INSTRUME", instrument.pattern.empty() ? "monochrome camera" : "colour camera", ""),
-         })
-        cards.push_back(std::move(card));
-    if (instrument.pattern.empty()) return cards;
+    if (exposed.band && !colour) cards.push_back(words("FILTER", exposed.band->name(), ""));
+    append(cards, {
+                      number("GAIN", 120.0, "camera setting"),
+                      number("EGAIN", instrument.gain_e_per_adu, "[e-/ADU]"),
+                      number("RDNOISE", instrument.read_noise_e, "[e-]"),
+                      number("XBINNING", 1, ""),
+                      number("YBINNING", 1, ""),
+                      number("CCD-TEMP", -10.0, "[deg C]"),
+                      words("TELESCOP", telescope, ""),
+                      words("INSTRUME", colour ? "colour camera" : "monochrome camera", ""),
+                  });
+    if (!colour) return cards;
     cards.push_back(words("ROWORDER", instrument.top_down ? "TOP-DOWN" : "BOTTOM-UP", "of the stored rows"));
     if (exposed.debayered) return cards;
     // As it is seen, the top row first: in a file that begins at the bottom the rows may change places.
-    const auto stored = frame::parse_colour_pattern(instrument.pattern);
+    const auto stored = pattern_of(instrument);
     const std::string seen = instrument.top_down || !stored
                                  ? instrument.pattern
                                  : stored->upside_down(instrument.height_px).word();
-    cards.push_back(words("BAYERPAT", seen, "top row first"));
-    cards.push_back(number("XBAYROFF", 0, ""));
-    cards.push_back(number("YBAYROFF", 0, ""));
+    append(cards,
+           {words("BAYERPAT", seen, "top row first"), number("XBAYROFF", 0, ""), number("YBAYROFF", 0, "")});
     return cards;
 }
 
@@ -268,24 +276,20 @@ std::vector<frame::Card> header_cards(const InventedCampaign& campaign, const Pl
                                       double airmass) {
     const InventedInstrument& instrument = campaign.instrument;
     std::vector<frame::Card> cards = {words("OBJECT", campaign.sky.transient.name, "invented")};
-    const auto append = [&](std::vector<frame::Card> more) {
-        for (frame::Card& card : more)
-            cards.push_back(std::move(card));
-    };
-    append(camera_cards(campaign, {.kind = "Light Frame",
-                                   .start_utc = planned.start_utc,
-                                   .exposure_s = planned.exposure_s,
-                                   .band = planned.band,
-                                   .debayered = campaign.options.debayered}));
-    append({
-        number("APTDIA", 1000.0 * instrument.aperture_m, "[mm]"),
-        words("OBSERVER", "A. Observer", ""),
-        words("SITELAT", sexagesimal_degrees(campaign.site.latitude, 0), "north positive"),
-        words("SITELONG", sexagesimal_degrees(campaign.site.longitude, 0), "east positive"),
-        number("SITEELEV", campaign.site.elevation_m, "[m]"),
-        frame::Card{"AIRMASS", fmt::format("{:.3f}", airmass), "at mid-exposure", false},
-    });
-    append(Plate(instrument, planned.pointing).cards());
+    append(cards, camera_cards(campaign, {.kind = "Light Frame",
+                                          .start_utc = planned.start_utc,
+                                          .exposure_s = planned.exposure_s,
+                                          .band = planned.band,
+                                          .debayered = campaign.options.debayered}));
+    append(cards, {
+                      number("APTDIA", 1000.0 * instrument.aperture_m, "[mm]"),
+                      words("OBSERVER", "A. Observer", ""),
+                      words("SITELAT", sexagesimal_degrees(campaign.site.latitude, 0), "north positive"),
+                      words("SITELONG", sexagesimal_degrees(campaign.site.longitude, 0), "east positive"),
+                      number("SITEELEV", campaign.site.elevation_m, "[m]"),
+                      frame::Card{"AIRMASS", fmt::format("{:.3f}", airmass), "at mid-exposure", false},
+                  });
+    append(cards, Plate(instrument, planned.pointing).cards());
     return cards;
 }
 
