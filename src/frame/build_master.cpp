@@ -51,9 +51,13 @@ std::string file_name(const std::string& path) {
 
 struct Strip {
     int y = 0, rows = 0;
-    std::vector<std::vector<float>> frames, pedestals;
+    std::vector<std::vector<unsigned char>> frames;  // as FrameRows takes them
+    std::vector<std::vector<float>> pedestals;
     std::vector<float> mean, variance, used;
 };
+
+// So many columns are unpacked at a time, of every frame: they stay in a processor's cache.
+constexpr std::size_t stretch_px = 512;
 
 class Builder {
   public:
@@ -90,6 +94,7 @@ class Builder {
         FrameRows pedestals(plan_.pedestals, plan_.width_px, plan_.height_px);
         auto sample = sample_pixels(frames, pedestals, plan_.threads, out_.left_out);
         if (!sample) return fail(sample.error());
+        frame_bytes_ = frames.pixel_bytes();
         const FrameLevels levels = judge_levels(*sample, plan_, out_.left_out);
         typical_ = levels.typical;
         common_ = levels.common;
@@ -109,8 +114,8 @@ class Builder {
     [[nodiscard]] std::size_t width() const { return static_cast<std::size_t>(plan_.width_px); }
 
     [[nodiscard]] int rows_at_a_time() const {
-        const std::size_t held = frames_.size() + plan_.pedestals.size() + 4;
-        const double row_bytes = static_cast<double>(held * width() * sizeof(float));
+        const std::size_t pixel_bytes = frame_bytes_ + (plan_.pedestals.size() + 4) * sizeof(float);
+        const auto row_bytes = static_cast<double>(pixel_bytes * width());
         const double rows = share_for_strips * static_cast<double>(plan_.memory_bytes) / row_bytes;
         return static_cast<int>(std::clamp(rows, 1.0, static_cast<double>(plan_.height_px)));
     }
@@ -137,7 +142,7 @@ class Builder {
             if (auto good = read(strip, rows, pedestals, spoilt); !good) return good;
             if (std::any_of(spoilt.begin(), spoilt.end(), [](const auto& p) { return p.has_value(); }))
                 return {};
-            average(strip);
+            average(strip, rows);
             if (auto good = write(strip); !good) return good;
             if (plan_.progress)
                 plan_.progress(static_cast<std::size_t>(y + strip.rows),
@@ -155,67 +160,70 @@ class Builder {
                 return good;
         }
         share_out(frames_.size(), plan_.threads, [&](std::size_t f) {
-            std::vector<float>& adu = strip.frames[f];
-            adu.resize(n);
-            if (auto good = rows.read(f, strip.y, strip.rows, adu.data()); !good)
+            if (auto good = rows.take(f, strip.y, strip.rows, strip.frames[f]); !good)
                 spoilt[f] = good.error();
-            else if (flat())
-                scale(strip, f);
         });
         return {};
     }
 
-    // Of flats: pixels at the end of the range are no measurement.
-    void scale(Strip& strip, std::size_t f) const {
+    // A flat less its bias, at the common level; pixels at the end of the range are no measurement.
+    void scale(const Strip& strip, std::size_t f, std::size_t from, std::size_t n, float* adu) const {
         const Member& member = frames_[f];
         const float* const off =
-            member.pedestal < 0 ? nullptr : strip.pedestals[static_cast<std::size_t>(member.pedestal)].data();
+            member.pedestal < 0 ? nullptr
+                                : strip.pedestals[static_cast<std::size_t>(member.pedestal)].data() + from;
         const auto full = static_cast<float>(plan_.saturation_adu);
-        for (int r = 0; r < strip.rows; ++r) {
-            const std::size_t from = static_cast<std::size_t>(r) * width();
-            const std::size_t phase = 2 * static_cast<std::size_t>((strip.y + r) & 1);
-            float* const adu = strip.frames[f].data() + from;
-            for (std::size_t x = 0; x < width(); ++x) {
-                const float level = off == nullptr ? adu[x] : adu[x] - off[from + x];
-                adu[x] = adu[x] >= full ? std::numeric_limits<float>::quiet_NaN()
-                                        : level * member.scale[phase + (x & 1U)];
-            }
+        const std::size_t phase = 2 * ((static_cast<std::size_t>(strip.y) + from / width()) & 1U);
+        const std::size_t first = from % width();
+        for (std::size_t x = 0; x < n; ++x) {
+            const float level = off == nullptr ? adu[x] : adu[x] - off[x];
+            adu[x] = adu[x] >= full ? std::numeric_limits<float>::quiet_NaN()
+                                    : level * member.scale[phase + ((first + x) & 1U)];
         }
     }
 
-    void average(Strip& strip) {
+    void average(Strip& strip, const FrameRows& rows) {
         const std::size_t n = static_cast<std::size_t>(strip.rows) * width();
         strip.mean.resize(n);
         strip.variance.resize(n);
         strip.used.resize(n);
         share_out(static_cast<std::size_t>(strip.rows), plan_.threads,
-                  [&](std::size_t r) { average_row(strip, r); });
+                  [&](std::size_t r) { average_row(strip, rows, r); });
         for (std::size_t i = 0; i < n; ++i)
             clipped_ += frames_.size() - static_cast<std::size_t>(strip.used[i]);
     }
 
-    void average_row(Strip& strip, std::size_t r) const {
-        const std::size_t from = r * width();
+    void average_row(Strip& strip, const FrameRows& rows, std::size_t r) const {
         const std::size_t phase = 2 * ((static_cast<std::size_t>(strip.y) + r) & 1U);
-        std::vector<const float*> rows;
-        rows.reserve(frames_.size());
-        for (const std::vector<float>& frame : strip.frames)
-            rows.push_back(frame.data() + from);
         const numerics::ColumnClip clip{plan_.kappa, {typical_[phase], typical_[phase + 1]}};
-        thread_local numerics::ClippedRow row;
-        numerics::clip_columns(rows, width(), clip, row);
-        for (std::size_t x = 0; x < width(); ++x) {
-            const double used = row.used[x];
-            const double typical = clip.typical[x & 1U];
-            const double filled = std::max(0.0, own_frames - used);
-            const double freedom = std::max(0.0, used - 1.0);
-            const double one = (filled * typical * typical + freedom * static_cast<double>(row.variance[x])) /
-                               (filled + freedom);
-            strip.mean[from + x] = row.mean[x];
-            strip.variance[from + x] =
-                used > 0.0 ? static_cast<float>(one / used) : std::numeric_limits<float>::quiet_NaN();
-            strip.used[from + x] = row.used[x];
+        std::vector<float> unpacked(frames_.size() * stretch_px);
+        std::vector<const float*> starts;
+        for (std::size_t f = 0; f < frames_.size(); ++f)
+            starts.push_back(unpacked.data() + f * stretch_px);
+        numerics::ClippedRow row;
+        for (std::size_t x0 = 0; x0 < width(); x0 += stretch_px) {
+            const std::size_t from = r * width() + x0, n = std::min(stretch_px, width() - x0);
+            for (std::size_t f = 0; f < frames_.size(); ++f) {
+                float* const adu = unpacked.data() + f * stretch_px;
+                rows.unpack(f, strip.frames[f], from, n, adu);
+                if (flat()) scale(strip, f, from, n, adu);
+            }
+            numerics::clip_columns(starts, n, clip, row);
+            for (std::size_t x = 0; x < n; ++x)
+                keep(strip, from + x, row, x, clip.typical[x & 1U]);
         }
+    }
+
+    static void keep(Strip& strip, std::size_t at, const numerics::ClippedRow& row, std::size_t x,
+                     double typical) {
+        const double used = row.used[x];
+        const double filled = std::max(0.0, own_frames - used), freedom = std::max(0.0, used - 1.0);
+        const double one = (filled * typical * typical + freedom * static_cast<double>(row.variance[x])) /
+                           (filled + freedom);
+        strip.mean[at] = row.mean[x];
+        strip.variance[at] =
+            used > 0.0 ? static_cast<float>(one / used) : std::numeric_limits<float>::quiet_NaN();
+        strip.used[at] = row.used[x];
     }
 
     Result<void> write(const Strip& strip) {
@@ -337,6 +345,7 @@ class Builder {
     const MasterPlan& plan_;
     BuiltMaster& out_;
     std::vector<Member> frames_;
+    std::size_t frame_bytes_ = 0;  // of one pixel of all frames, as they are held
     std::array<double, 4> typical_{}, common_{};
     std::shared_ptr<RowWriter> writer_;
     std::array<double, 4> sums_{};

@@ -76,8 +76,9 @@ class Finder {
 
     [[nodiscard]] Level level_of(int x0, int x1, int phase) const {
         std::vector<double> values;
+        // Half of the rows are enough for a middle and a spread.
         for (int y = band_.y; y < band_.y + band_.rows; ++y) {
-            if ((y & 1) != phase >> 1) continue;
+            if ((y & 1) != phase >> 1 || ((y & 2) != 0 && band_.rows > 8)) continue;
             for (int x = x0; x < x1; ++x) {
                 if ((x & 1) == (phase & 1)) values.push_back(mean_at(x, y));
             }
@@ -145,13 +146,15 @@ class Finder {
         const std::size_t at = static_cast<std::size_t>(y - band_.y) * width() + static_cast<std::size_t>(x);
         const auto n = static_cast<double>(noise_.frames), used = static_cast<double>(band_.used[at]);
         if (n - used >= std::max(static_cast<double>(least_cuts), cut_share * n)) return true;
+        const double limit = unstable_ratio * unstable_ratio;
+        if (band_.variance[at] * band_.used[at] <= static_cast<float>(typical * typical)) return false;
         // The scatter of its own values, out of what it was filled up with.
         const double filled = std::max(0.0, own_frames - used), freedom = used - 1.0;
         if (freedom < 1.0) return false;
         const double one = static_cast<double>(band_.variance[at]) * used;
         const double own = (one * (filled + freedom) - filled * typical * typical) / freedom;
         const double expected = typical * typical + std::max(0.0, excess_adu) / noise_.gain_e_per_adu;
-        return own > unstable_ratio * unstable_ratio * expected;
+        return own > limit * expected;
     }
 
     const RowWriter& master_;

@@ -337,34 +337,35 @@ Result<void> FitsImage::read_into(int plane, const PixelBox& box, float* adu) co
     return plain_ ? read_plain(plane, box, adu) : read_packed(plane, box, adu);
 }
 
+Result<void> FitsImage::take_bytes(long long offset, std::size_t n, unsigned char* bytes) const {
+    while (n > 0) {
+        const ssize_t got = ::pread(handle_->descriptor, bytes, n, offset);
+        if (got < 0 && errno == EINTR) continue;
+        if (got <= 0) {
+            return fail(
+                problem("The file ended while it was read.", "Is it still being written? Try again."));
+        }
+        bytes += got;
+        offset += got;
+        n -= static_cast<std::size_t>(got);
+    }
+    return {};
+}
+
+Result<void> FitsImage::read_bytes(int y, int rows, unsigned char* bytes) const {
+    const long long row_bytes = static_cast<long long>(width_) * (std::abs(bits_) / 8);
+    return take_bytes(data_offset_ + y * row_bytes, static_cast<std::size_t>(rows * row_bytes), bytes);
+}
+
 Result<void> FitsImage::read_plain(int plane, const PixelBox& box, float* adu) const {
     const auto pixel_bytes = static_cast<std::size_t>(std::abs(bits_) / 8);
-    // Whole rows lie one behind the other: as many at a time as a processor's cache likes.
-    constexpr std::size_t stretch_px = 65536;
-    const int together =
-        box.width == width_
-            ? static_cast<int>(std::max<std::size_t>(1, stretch_px / static_cast<std::size_t>(box.width)))
-            : 1;
-    std::vector<unsigned char> row;
-    for (int y = 0; y < box.height; y += together) {
-        const auto columns = static_cast<std::size_t>(box.width) *
-                             static_cast<std::size_t>(std::min(together, box.height - y));
-        row.resize(columns * pixel_bytes);
+    const auto columns = static_cast<std::size_t>(box.width);
+    std::vector<unsigned char> row(columns * pixel_bytes);
+    for (int y = 0; y < box.height; ++y) {
         const long long pixel = (static_cast<long long>(plane) * height_ + box.y0 + y) * width_ + box.x0;
         const long long offset = data_offset_ + pixel * static_cast<long long>(pixel_bytes);
-        std::size_t have = 0;
-        while (have < row.size()) {
-            const ssize_t got = ::pread(handle_->descriptor, row.data() + have, row.size() - have,
-                                        offset + static_cast<long long>(have));
-            if (got < 0 && errno == EINTR) continue;
-            if (got <= 0) {
-                return fail(
-                    problem("The file ended while it was read.", "Is it still being written? Try again."));
-            }
-            have += static_cast<std::size_t>(got);
-        }
-        unpack_pixels(bits_, row.data(), columns, scaling_,
-                      adu + static_cast<std::size_t>(y) * static_cast<std::size_t>(box.width));
+        if (auto good = take_bytes(offset, row.size(), row.data()); !good) return good;
+        unpack_pixels(bits_, row.data(), columns, scaling_, adu + static_cast<std::size_t>(y) * columns);
     }
     return {};
 }

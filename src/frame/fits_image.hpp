@@ -42,6 +42,10 @@ class FitsImage {
     [[nodiscard]] Result<std::vector<Cutout>> read(int plane, const std::vector<PixelBox>& boxes) const;
     // One box into memory of the caller's, row-major.
     [[nodiscard]] Result<void> read_into(int plane, const PixelBox& box, float* adu) const;
+    // Whole rows of the first plane as they lie in the file, where they do (is_plain), for unpack_pixels.
+    [[nodiscard]] bool is_plain() const { return plain_; }
+    [[nodiscard]] const Scaling& scaling() const { return scaling_; }
+    [[nodiscard]] Result<void> read_bytes(int y, int rows, unsigned char* bytes) const;
 
   private:
     struct Handle;
@@ -52,6 +56,7 @@ class FitsImage {
     [[nodiscard]] Result<void> read_layout();
     [[nodiscard]] Result<void> take_header();
     [[nodiscard]] Result<void> check_length();
+    [[nodiscard]] Result<void> take_bytes(long long offset, std::size_t n, unsigned char* bytes) const;
     [[nodiscard]] Result<void> read_plain(int plane, const PixelBox& box, float* adu) const;
     [[nodiscard]] Result<void> read_packed(int plane, const PixelBox& box, float* adu) const;
     [[nodiscard]] Result<void> check_tiles(int plane, const PixelBox& box) const;

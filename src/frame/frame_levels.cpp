@@ -154,13 +154,13 @@ class Judge {
     }
 
     void measure() {
-        for (std::size_t f = 0; f < sample_.adu.size(); ++f) {
-            if (!there(f)) continue;
+        share_out(sample_.adu.size(), plan_.threads, [&](std::size_t f) {
+            if (!there(f)) return;
             for (std::size_t p = 0; p < 4; ++p)
                 levels_.level[f][p] = median_of_phase(sample_.adu[f], sample_.places, p);
             levels_.level[f] = filled(levels_.level[f]);
             if (flat_ && !plan_.mosaic) levels_.level[f].fill(levels_.mean_level(f));
-        }
+        });
     }
 
     [[nodiscard]] std::vector<double> mean_levels() const {
@@ -194,13 +194,14 @@ class Judge {
     void leave_outliers() {
         const std::vector<double> all = mean_levels();
         if (all.size() < 3) return;
+        const double noise = any_neighbours_scatter();
         const double middle = numerics::median(all);
         const double spread = numerics::mad_to_sigma * numerics::small_sample_factor(all.size()) *
                               numerics::median_absolute_deviation(all, middle);
         for (std::size_t f = 0; f < sample_.adu.size(); ++f) {
             if (!there(f)) continue;
             const double level = levels_.mean_level(f);
-            const double allowed = std::max(outlier_sigma * spread, neighbours_scatter(f));
+            const double allowed = std::max(outlier_sigma * spread, noise);
             if (std::abs(level - middle) <= allowed) continue;
             leave(f, fmt::format("Its level is {:.1f} ADU, that of the others {:.1f}.", level, middle),
                   "Look whether light fell in, or a setting was another.");
@@ -249,6 +250,12 @@ class Judge {
         return flat_ ? levels_.common[p] / levels_.level[f][p] : 1.0;
     }
 
+    [[nodiscard]] double any_neighbours_scatter() const {
+        for (std::size_t f = 0; f < sample_.adu.size(); ++f) {
+            if (there(f)) return neighbours_scatter(f);
+        }
+        return 0.0;
+    }
     // Of neighbours of one phase in one frame.
     [[nodiscard]] double neighbours_scatter(std::size_t f) const {
         std::vector<double> differences;
