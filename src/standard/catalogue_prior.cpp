@@ -1,5 +1,7 @@
 // SPDX-License-Identifier: MIT
-// Notation: C colour, C̄ its mean over the sequence, S² the variance of the sequence's colours.
+// Notation: C colour, C̄ its mean over the sequence, S² the variance of the sequence's colours, T the colour
+// term, e_M and e_C the catalogue's errors. Given C, what a star is off by in M − T C is e_M − T e_C, with
+// Var(e_M|C) = σ_M² − cov²/S², Var(e_C|C) = σ_C² λ and Cov(e_M, e_C|C) = cov λ, λ = 1 − σ_C²/S².
 #include "standard/catalogue_prior.hpp"
 
 #include <algorithm>
@@ -21,16 +23,21 @@ double variance_about(const std::vector<double>& values, double mean) {
     return sum / static_cast<double>(values.size() - 1);
 }
 
-void share_errors(CataloguePrior& prior, const std::vector<SolveStar>& stars, double variance) {
+void share_errors(CataloguePrior& prior, const std::vector<SolveStar>& stars, double variance,
+                  double colour_term) {
     for (std::size_t i = 0; i < stars.size(); ++i) {
         if (!stars[i].colour_mag) continue;
         const double distance = prior.colour_distance_mag[i];
         const double noise = stars[i].colour_err_mag * stars[i].colour_err_mag;
-        prior.colour_distance_mag[i] *= std::max(least_reliability, 1.0 - noise / variance);
+        const double reliability = std::max(least_reliability, 1.0 - noise / variance);
+        prior.colour_distance_mag[i] *= reliability;
         const double slope = std::clamp(stars[i].colour_covariance_mag2 / variance, -1.0, 1.0);
         prior.offset_mean_mag[i] = -slope * distance;
-        prior.offset_variance_mag2[i] = std::max(prior.offset_variance_mag2[i] - slope * slope * variance,
-                                                 least_catalogue_err_mag * least_catalogue_err_mag);
+        const double of_colour =
+            colour_term * reliability * (colour_term * noise - 2.0 * stars[i].colour_covariance_mag2);
+        prior.offset_variance_mag2[i] =
+            std::max(prior.offset_variance_mag2[i] - slope * slope * variance + of_colour,
+                     least_catalogue_err_mag * least_catalogue_err_mag);
     }
 }
 
@@ -62,7 +69,10 @@ CataloguePrior catalogue_prior(const SolveInput& input) {
         if (input.stars[i].colour_mag)
             prior.colour_distance_mag[i] = *input.stars[i].colour_mag - prior.mean_colour_mag;
     }
-    if (told_by_stars) share_errors(prior, input.stars, variance_about(colours, prior.mean_colour_mag));
+    if (told_by_stars) {
+        share_errors(prior, input.stars, variance_about(colours, prior.mean_colour_mag),
+                     input.expected_colour_term);
+    }
     return prior;
 }
 

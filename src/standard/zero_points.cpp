@@ -23,6 +23,7 @@ constexpr double notable_scatter_mag = 0.01;  // and it must matter
 constexpr std::size_t least_members = 5;      // frames of a star, stars of a frame, to tell
 constexpr double suspect_sigma = 3.5;
 constexpr double least_prior_err = 1e-6;
+constexpr double telling_colour_term = 0.08;   // more than that changes the catalogue's errors by some 10 %
 constexpr double least_variance_mag2 = 1e-12;  // a background below zero must not make a weight negative
 constexpr double longest_step_mag = 1.0;
 // Seen together at less than three sigma, a frame's stars give no zero point: its magnitude has no Gaussian.
@@ -405,7 +406,13 @@ Result<ZeroPoints> solve_zero_points(const SolveInput& input) {
             {.what = "No comparison star was measured in any frame.",
              .mend = "Check that comparison.csv has stars with a magnitude in this band in the field."});
     }
-    return Solver(input).solve();
+    auto solved = Solver(input).solve();
+    if (!solved || !solved->colour_term_fitted ||
+        std::abs(solved->colour_term.value - input.expected_colour_term) < telling_colour_term)
+        return solved;
+    SolveInput better = input;
+    better.expected_colour_term = std::clamp(solved->colour_term.value, -1.0, 1.0);
+    return Solver(better).solve();
 }
 
 ColourShift colour_shift(const ZeroPoints& solution, std::optional<double> colour_mag) {

@@ -49,6 +49,9 @@ struct SolveInput {
     // false: T = 0, exactly. true: T is fitted where four stars or more span 0.3 mag of colour, or where the
     // prior is 0.05 mag or narrower, that is, a term known from before.
     bool fit_colour_term = false;
+    // What T is about: a catalogue's error of the colour and of the magnitude come into M − T C together. 0
+    // is near enough for a filter made for its band; solve_zero_points() finds it where T is large.
+    double expected_colour_term = 0.0;
     ValueWithError extinction_prior{0.15, 0.06};  // mag per airmass
 };
 
