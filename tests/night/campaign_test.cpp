@@ -85,6 +85,10 @@ TEST_CASE("values of the wrong kind or out of range are refused where they stand
         {"[report]\nobstype = \"EYE\"\n", "'EYE' is not an observation type."},
         {"[measure]\nannulus_inner_arcsec = 5.0\n", "The annulus needs an inner and a larger outer radius."},
         {"[observer]\ncode = 7\n", "This must be text."},
+        {"[masters]\ndark = 60\n", "This must be text."},
+        {"[masters]\ndark = [\"a.fits\", 60]\n", "Every entry of the list must be text."},
+        {"[masters]\nflat = { Q = \"q.fits\" }\n", "'Q' is not a band."},
+        {"[masters]\nbias = \"\"\n", "A file has no name."},
     };
     for (const Case& c : cases) {
         const auto campaign = night::parse_campaign(std::string(least) + c.more, "");
@@ -93,6 +97,31 @@ TEST_CASE("values of the wrong kind or out of range are refused where they stand
         CHECK(campaign.error().what == c.what);
         CHECK(campaign.error().where.find("line ") != std::string::npos);
     }
+}
+
+TEST_CASE("masters are one file or a list of them, flats of one band or of all", "[campaign]") {
+    const auto campaign =
+        night::parse_campaign(std::string(least) +
+                                  "[masters]\n"
+                                  "bias = \"masters/bias.fits\"\n"
+                                  "dark = [\"masters/dark_60s.fits\", \"/dark_120s.fits\"]\n"
+                                  "flat = { B = \"b.fits\", V = [\"v1.fits\", \"v2.fits\"] }\n"
+                                  "defects = \"d.fits\"\n",
+                              "demo");
+    REQUIRE(campaign);
+    CHECK(campaign->remarks.empty());
+    CHECK(campaign->masters.bias == std::vector<std::string>{"masters/bias.fits"});
+    CHECK(campaign->masters.flat.at("V") == std::vector<std::string>{"v1.fits", "v2.fits"});
+    const frame::MasterPaths paths = campaign->master_paths();
+    CHECK(paths.dark == std::vector<std::string>{"demo/masters/dark_60s.fits", "/dark_120s.fits"});
+    CHECK(paths.flat.at("B") == std::vector<std::string>{"demo/b.fits"});
+    CHECK(paths.defects == std::vector<std::string>{"demo/d.fits"});
+    const auto one = night::parse_campaign(std::string(least) + "[masters]\nflat = \"f.fits\"\n", "");
+    REQUIRE(one);
+    CHECK(one->masters.flat.at("") == std::vector<std::string>{"f.fits"});
+    const auto none = night::parse_campaign(std::string(least) + "[masters]\n", "");
+    REQUIRE(none);
+    CHECK(none->masters.empty());
 }
 
 TEST_CASE("several instruments are told apart by name, and loose settings beside them are refused",
