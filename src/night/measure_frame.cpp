@@ -252,11 +252,12 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
     if (!stated) return fail(stated.error());
     const Result<frame::Wcs>& wcs = frame.wcs();
     if (!wcs) return fail(wcs.error());
-    auto field = find_stars(frame, *wcs, *stated, sequence, campaign);
+    const double unit = unit_of(frame, *stated);
+    auto field = find_stars(frame, *wcs, in_unit(*stated, unit), sequence, campaign);
     if (!field) return fail(field.error());
     auto pattern = check_pattern(frame, *field, sequence);
     if (!pattern) return fail(pattern.error());
-    StackVerdict stack = settle_stack(frame, *field, *stated, sequence);
+    StackVerdict stack = settle_stack(frame, *field, *stated, unit, sequence);
     const FrameNeeds& needs = stack.needs;
 
     FrameFluxes out;

@@ -59,24 +59,6 @@ Camera camera_of(const FrameFacts& facts, const FrameNeeds& needs, const StackSc
     return camera;
 }
 
-// Floating-point pictures are often saved as parts of the full range: what one ADU is in them.
-double unit_of(const FrameFacts& facts, const FrameNeeds& needs, const StarField& field) {
-    if (!facts.pixel_type.starts_with("float") || needs.saturation_adu <= unit_top) return 1.0;
-    float brightest = 0.0F;
-    for (const StarOnFrame& star : field.stars) {
-        for (const float v : star.cutout.adu) {
-            if (v > brightest) brightest = v;
-        }
-    }
-    return brightest > 0.0F && static_cast<double>(brightest) <= unit_top ? 1.0 / top_adu : 1.0;
-}
-
-void rescale(FrameNeeds& needs, double unit) {
-    needs.gain_e_per_adu /= unit;
-    needs.saturation_adu = std::min(1.0, needs.saturation_adu * unit);
-    needs.linear_to_adu = std::min(needs.saturation_adu, needs.linear_to_adu * unit);
-}
-
 FrameNeeds restacked(const FrameNeeds& one, const FrameFacts& facts, StackKind kind, double n) {
     const StackScale scale = frame::stack_scale(kind, n);
     FrameNeeds needs = one;
@@ -294,13 +276,44 @@ void settle(const FrameFacts& facts, const StarField& field, double unit, const 
 
 }  // namespace
 
+double unit_of(const frame::Frame& frame, const FrameNeeds& needs) {
+    const FrameFacts& facts = frame.facts();
+    if (!facts.pixel_type.starts_with("float") || needs.saturation_adu <= unit_top) return 1.0;
+    constexpr int boxes_a_side = 5, side_px = 40;
+    std::vector<frame::PixelBox> boxes;
+    for (int j = 0; j < boxes_a_side; ++j) {
+        for (int i = 0; i < boxes_a_side; ++i) {
+            const auto start = [&](int k, int size) {
+                return std::max(0, (2 * k + 1) * size / (2 * boxes_a_side) - side_px / 2);
+            };
+            boxes.push_back({start(i, facts.width_px), start(j, facts.height_px), side_px, side_px});
+        }
+    }
+    const auto cutouts = frame.read(boxes);
+    if (!cutouts) return 1.0;  // told where the stars are looked for
+    float brightest = 0.0F;
+    for (const frame::Cutout& cutout : *cutouts) {
+        for (const float v : cutout.adu) {
+            if (v > brightest) brightest = v;
+        }
+    }
+    return brightest > 0.0F && static_cast<double>(brightest) <= unit_top ? 1.0 / top_adu : 1.0;
+}
+
+FrameNeeds in_unit(FrameNeeds needs, double unit) {
+    if (unit == 1.0) return needs;
+    needs.gain_e_per_adu /= unit;
+    needs.saturation_adu = std::min(1.0, needs.saturation_adu * unit);
+    needs.linear_to_adu = std::min(needs.saturation_adu, needs.linear_to_adu * unit);
+    return needs;
+}
+
 StackVerdict settle_stack(const frame::Frame& frame, const StarField& field, const FrameNeeds& needs,
-                          const standard::Sequence& sequence) {
+                          double unit, const standard::Sequence& sequence) {
     StackVerdict verdict{.needs = needs};
-    const double unit = unit_of(frame.facts(), needs, field);
     settle(frame.facts(), field, unit, sequence, verdict);
+    verdict.needs = in_unit(verdict.needs, unit);
     if (unit != 1.0) {
-        rescale(verdict.needs, unit);
         verdict.caveats.add(Caveat::stack_inferred);
         verdict.remarks.emplace_back(
             "The pixels run from 0 to 1: they are taken for parts of 65535 ADU, and the gain is scaled with "
