@@ -1,1 +1,234 @@
 // SPDX-License-Identifier: MIT
+// Invented stacks, whose exposures, gain and times are known. A mean of N exposures holds N g electrons an
+// ADU, a sum g, a median 2/π N g or so of them by its noise (design of the noise; tests of frame/read_stack).
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <catch2/catch.hpp>
+#include <filesystem>
+#include <fstream>
+
+#include "frame/frame.hpp"
+#include "frame/read_stack.hpp"
+#include "frame/write_frame.hpp"
+#include "night/measure_frame.hpp"
+#include "rehearsal/campaign_text.hpp"
+#include "rehearsal/live_stack.hpp"
+#include "sky/time_scales.hpp"
+
+using namespace emberline;
+using frame::StackKind;
+using rehearsal::StackHeader;
+namespace fs = std::filesystem;
+
+namespace {
+
+constexpr int exposures = 16;
+
+// A field, its exposures, and the campaign that goes with it. Seed 31.
+class Field {
+  public:
+    Field() {
+        rehearsal::RehearsalOptions options{.seed = 31,
+                                            .nights = 1,
+                                            .frames = 1,
+                                            .exposure_s = 10.0,
+                                            .host = false,
+                                            .cloud = false,
+                                            .trailing = false,
+                                            .width_px = 420,
+                                            .height_px = 320};
+        invented = *rehearsal::invent_campaign(options);
+        planned = invented.frames[0];
+        folder_ = fs::temp_directory_path() / fmt::format("emberline-settle-{}", ::getpid());
+        fs::create_directories(folder_);
+        std::ofstream(folder_ / "comparison.csv") << rehearsal::comparison_csv(invented);
+        std::ofstream(folder_ / "campaign.toml") << rehearsal::campaign_toml(invented);
+        campaign = *night::read_campaign(folder_.string());
+        sequence = *standard::read_sequence(campaign.path(campaign.catalog));
+        parts = rehearsal::expose_parts(invented, planned, {.exposures = exposures, .drift_px = 3.0});
+    }
+    ~Field() {
+        std::error_code ignored;
+        fs::remove_all(folder_, ignored);
+    }
+    [[nodiscard]] rehearsal::InventedStack stack(StackKind kind, StackHeader header,
+                                                 bool interpolated = false, bool whole = true) const {
+        return rehearsal::put_together(invented, planned,
+                                       {.exposures = exposures,
+                                        .kind = kind,
+                                        .drift_px = 3.0,
+                                        .interpolated = interpolated,
+                                        .whole_numbers = whole,
+                                        .header = header},
+                                       parts);
+    }
+    [[nodiscard]] photometry::FrameFluxes measured(const std::vector<float>& adu, bool whole,
+                                                   const std::vector<frame::Card>& cards,
+                                                   std::optional<double> offset_adu) const {
+        const std::string path = (folder_ / "frame.fits").string();
+        const std::vector<std::uint16_t> integers(adu.begin(), adu.end());
+        const int width = invented.instrument.width_px, height = invented.instrument.height_px;
+        if (whole) {
+            REQUIRE(frame::write_frame(path, width, height, std::span(integers), cards));
+        } else {
+            REQUIRE(frame::write_frame(path, width, height, std::span<const float>(adu), cards));
+        }
+        auto with = campaign;
+        with.instruments.front().offset_adu = offset_adu;
+        const auto frames = frame::open_frames(path, with.instruments);
+        REQUIRE(frames);
+        auto fluxes = night::measure_frame(frames->front(), "f", "f", sequence, with);
+        if (!fluxes) FAIL(one_line(fluxes.error()));
+        return std::move(*fluxes);
+    }
+    [[nodiscard]] photometry::FrameFluxes measured(const rehearsal::InventedStack& stack, bool whole = true,
+                                                   std::optional<double> offset_adu = {}) const {
+        return measured(stack.adu, whole, stack.cards, offset_adu);
+    }
+
+    rehearsal::InventedCampaign invented;
+    rehearsal::PlannedFrame planned;
+    night::Campaign campaign;
+    standard::Sequence sequence;
+    std::vector<rehearsal::StackExposure> parts;
+
+  private:
+    fs::path folder_;
+};
+
+const Field& field() {
+    static const Field one;
+    return one;
+}
+
+bool remarks_on(const photometry::FrameFluxes& fluxes, const std::string& words) {
+    return std::any_of(fluxes.remarks.begin(), fluxes.remarks.end(),
+                       [&](const std::string& r) { return r.find(words) != std::string::npos; });
+}
+
+constexpr double offset_adu = 300.0, gain = 0.9;  // the invented camera's
+
+}  // namespace
+
+TEST_CASE("a header that tells all is believed, silently", "[stack]") {
+    for (const StackKind kind : {StackKind::mean, StackKind::sum, StackKind::median}) {
+        const auto stack = field().stack(kind, StackHeader::all);
+        const auto fluxes = field().measured(stack);
+        const double scale = frame::stack_scale(kind, exposures).gain;
+        CHECK(fluxes.gain_e_per_adu == Approx(gain * scale));
+        CHECK_FALSE(fluxes.caveats.has(Caveat::stack_inferred));
+        CHECK_FALSE(fluxes.caveats.has(Caveat::gain_assumed));
+        CHECK_FALSE(remarks_on(fluxes, "scatter by"));
+        CHECK(fluxes.exposure_s == Approx(stack.exposure_s));
+    }
+}
+
+TEST_CASE("a count alone: the noise tells a sum from a mean", "[stack]") {
+    const auto sum = field().measured(field().stack(StackKind::sum, StackHeader::count));
+    CHECK(sum.gain_e_per_adu == Approx(gain));
+    CHECK(sum.caveats.has(Caveat::stack_inferred));
+    CHECK_FALSE(sum.caveats.has(Caveat::gain_assumed));
+    CHECK(remarks_on(sum, "The noise fits a sum of 16"));
+    const auto mean = field().measured(field().stack(StackKind::mean, StackHeader::count), true, offset_adu);
+    CHECK(mean.gain_e_per_adu == Approx(gain * exposures));
+    CHECK(mean.exposure_s == Approx(160.0));
+}
+
+TEST_CASE("silence: level and noise count what was averaged", "[stack]") {
+    for (const bool interpolated : {false, true}) {
+        for (const bool whole : {true, false}) {
+            INFO(fmt::format("interpolated {}, whole {}", interpolated, whole));
+            const auto stack = field().stack(StackKind::mean, StackHeader::silent, interpolated, whole);
+            const auto fluxes = field().measured(stack, whole, offset_adu);
+            // Blocks of sky give a variance to some per cent where pixels are correlated.
+            CHECK(fluxes.gain_e_per_adu == Approx(gain * exposures).epsilon(interpolated ? 0.25 : 0.1));
+            CHECK(fluxes.caveats.has(Caveat::stack_inferred));
+            CHECK(fluxes.caveats.has(Caveat::time_uncertain));
+            CHECK(fluxes.exposure_s == Approx(160.0).epsilon(interpolated ? 0.25 : 0.13));
+            // Pauses of a second between exposures are not in the header.
+            CHECK(std::abs(sky::seconds_between(stack.middle_of_light, fluxes.mid_exposure)) < 25.0);
+            CHECK(remarks_on(fluxes, "exposures averaged"));
+            // Without the offset, stars must tell: within a factor of two.
+            const auto blind = field().measured(stack, whole);
+            CHECK(blind.gain_e_per_adu > gain * exposures / 2.0);
+            CHECK(blind.gain_e_per_adu < gain * exposures * 2.0);
+            CHECK(blind.caveats.has(Caveat::stack_inferred));
+        }
+    }
+}
+
+TEST_CASE("silence: a sum is told by the light that no telescope gathers in the time", "[stack]") {
+    const auto stack = field().stack(StackKind::sum, StackHeader::silent);
+    const auto fluxes = field().measured(stack, true, offset_adu);
+    CHECK(fluxes.gain_e_per_adu == Approx(gain));
+    CHECK(fluxes.read_noise_e == Approx(6.0 * std::sqrt(16.0)).epsilon(0.1));
+    CHECK(fluxes.caveats.has(Caveat::stack_inferred));
+    CHECK(fluxes.exposure_s == Approx(160.0).margin(11.0));
+    const auto blind = field().measured(stack);
+    CHECK(blind.gain_e_per_adu == Approx(gain));
+    CHECK(blind.caveats.has(Caveat::time_uncertain));
+    CHECK(remarks_on(blind, "times the light"));
+    CHECK(blind.exposure_s > 60.0);
+    CHECK(blind.exposure_s < 400.0);
+}
+
+TEST_CASE("a single exposure stays one, with a gain or read noise that is somewhat wrong too", "[stack]") {
+    const auto& single = field().parts[0].frame;
+    const std::vector<float> adu(single.adu.begin(), single.adu.end());
+    std::vector<frame::Card> cards = field().stack(StackKind::mean, StackHeader::silent).cards;
+    const auto with = [&](const char* keyword, double value) {
+        auto changed = cards;
+        for (frame::Card& card : changed) {
+            if (card.keyword == keyword) card.value = fmt::format("{}", value);
+        }
+        return changed;
+    };
+    for (const bool whole : {true, false}) {
+        for (const std::optional<double> offset :
+             {std::optional<double>{}, std::optional<double>{offset_adu}}) {
+            for (const auto& [keyword, value] : {std::pair{"EGAIN", 0.9},
+                                                 {"EGAIN", 0.5},
+                                                 {"EGAIN", 1.6},
+                                                 {"RDNOISE", 4.0},
+                                                 {"RDNOISE", 9.0}}) {
+                INFO(fmt::format("{} = {}, whole {}, offset {}", keyword, value, whole, offset.has_value()));
+                const auto fluxes = field().measured(adu, whole, with(keyword, value), offset);
+                CHECK(fluxes.gain_e_per_adu == Approx(std::string(keyword) == "EGAIN" ? value : gain));
+                CHECK_FALSE(fluxes.caveats.has(Caveat::stack_inferred));
+                CHECK_FALSE(fluxes.caveats.has(Caveat::time_uncertain));
+                CHECK(fluxes.exposure_s == 10.0);
+                CHECK_FALSE(remarks_on(fluxes, "exposures"));
+            }
+        }
+    }
+}
+
+TEST_CASE("a picture from 0 to 1 is taken for parts of 65535", "[stack]") {
+    auto stack = field().stack(StackKind::mean, StackHeader::all, true, false);
+    for (float& adu : stack.adu)
+        adu /= 65535.0F;
+    const auto fluxes = field().measured(stack, false);
+    CHECK(fluxes.gain_e_per_adu == Approx(gain * exposures * 65535.0));
+    CHECK(remarks_on(fluxes, "from 0 to 1"));
+    CHECK(fluxes.stars.size() > 3);
+}
+
+TEST_CASE("a header that the noise contradicts strongly is named, and nothing is changed", "[stack]") {
+    const auto& single = field().parts[0].frame;
+    const std::vector<float> adu(single.adu.begin(), single.adu.end());
+    std::vector<frame::Card> cards = field().stack(StackKind::mean, StackHeader::silent).cards;
+    cards.push_back({"NCOMBINE", "50", "", false});
+    cards.push_back({"STACKMOD", "mean", "", true});
+    const auto fluxes = field().measured(adu, true, cards, offset_adu);
+    CHECK(fluxes.gain_e_per_adu == Approx(gain * 50));
+    CHECK(remarks_on(fluxes, "nothing was changed"));
+    CHECK_FALSE(fluxes.caveats.has(Caveat::stack_inferred));
+}
+
+TEST_CASE("an offset above the sky is none of this picture's", "[stack]") {
+    const auto stack = field().stack(StackKind::mean, StackHeader::silent);
+    const auto fluxes = field().measured(stack, true, 5000.0);
+    CHECK(fluxes.gain_e_per_adu > gain * exposures / 2.0);
+    CHECK(fluxes.gain_e_per_adu < gain * exposures * 2.0);
+}
