@@ -12,6 +12,7 @@ namespace {
 constexpr std::uint64_t has_fwhm_multiple = 1;
 constexpr std::uint64_t has_angle = 2;
 constexpr std::uint64_t is_psf = 4;
+constexpr std::uint64_t has_noise_factor = 8;
 
 }  // namespace
 
@@ -76,11 +77,13 @@ void ColumnWriter::operator()(const char*, const std::vector<photometry::FrameAp
     ByteWriter bytes;
     for (const photometry::FrameAperture& aperture : values) {
         bytes.put((aperture.fwhm_multiple ? has_fwhm_multiple : 0U) |
-                  (aperture.angle_arcsec ? has_angle : 0U) | (aperture.is_psf() ? is_psf : 0U));
+                  (aperture.angle_arcsec ? has_angle : 0U) | (aperture.is_psf() ? is_psf : 0U) |
+                  (aperture.sky_noise_factor != 1.0 ? has_noise_factor : 0U));
         bytes.put(aperture.radius_px);
         if (aperture.fwhm_multiple) bytes.put(*aperture.fwhm_multiple);
         if (aperture.angle_arcsec) bytes.put(*aperture.angle_arcsec);
         if (aperture.psf_photon_factor) bytes.put(*aperture.psf_photon_factor);
+        if (aperture.sky_noise_factor != 1.0) bytes.put(aperture.sky_noise_factor);
     }
     statement_.bind_blob(next_++, bytes.bytes());
 }
@@ -207,11 +210,12 @@ void ColumnReader::operator()(const char* name, std::vector<photometry::FrameApe
     };
     while (!bytes.at_end()) {
         const auto parts = bytes.count();
-        if (!parts || *parts > (has_fwhm_multiple | has_angle | is_psf)) damaged(name);
+        if (!parts || *parts > (has_fwhm_multiple | has_angle | is_psf | has_noise_factor)) damaged(name);
         photometry::FrameAperture aperture{.radius_px = number()};
         if ((*parts & has_fwhm_multiple) != 0) aperture.fwhm_multiple = number();
         if ((*parts & has_angle) != 0) aperture.angle_arcsec = number();
         if ((*parts & is_psf) != 0) aperture.psf_photon_factor = number();
+        if ((*parts & has_noise_factor) != 0) aperture.sky_noise_factor = number();
         values.push_back(aperture);
     }
 }

@@ -302,6 +302,7 @@ photometry::NoiseTerms noise_terms(const FrameFluxes& frame, const StarFlux& sta
     photometry::BackgroundNoise background{
         area_px,         scatter_e, star.sky_pixels,
         star.sky_factor, 0.0,       kind.is_psf() ? area_px : photometry::square_area_px(area_px)};
+    *background.square_area_px *= kind.sky_noise_factor * kind.sky_noise_factor;
     double more_e2 = 0.0;
     if (star.host) {
         // The level of the sky is part of what the method fitted, and of its own variance.

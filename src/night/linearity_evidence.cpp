@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <numbers>
 
 #include "night/aperture_grid.hpp"
 #include "night/choose_aperture.hpp"
@@ -27,6 +28,9 @@ constexpr double bright_sigma = 40.0;   // a core so far above the sky shows a s
 // star is and how it sits on its pixels. Common practice, no source.
 constexpr double usual_scatter_mag = 0.06, usual_shape_scatter = 0.04;
 constexpr double same_ceiling = 0.005;
+// More sky than this makes nothing surer and takes time.
+constexpr double enough_pixels = 16000.0;
+constexpr std::size_t least_places = 6;
 
 double relative_err(const FrameFluxes& frame, const StarFlux& star, std::size_t k) {
     return std::sqrt(noise_terms(frame, star, k).variance_e2(star.flux_e[k])) / star.flux_e[k];
@@ -144,7 +148,11 @@ void look_at_pixels(const FrameFluxes& fluxes, const std::vector<Candidate>& can
     std::vector<TexturePlace> places;
     std::vector<float> sky_pixels, star_pixels;
     std::vector<double> levels, scatters;
+    const double sky_area_px =
+        std::numbers::pi * (annulus.outer_px * annulus.outer_px - annulus.inner_px * annulus.inner_px);
+    const auto most = std::max(least_places, static_cast<std::size_t>(enough_pixels / sky_area_px));
     for (const Candidate& c : candidates) {
+        if (places.size() == most) break;
         const auto sky = photometry::estimate_sky(c.star->cutout, c.star->position, annulus);
         if (!sky) continue;
         const bool bright = c.peak_adu > sky->level_adu + bright_sigma * sky->scatter_adu;

@@ -42,32 +42,24 @@ constexpr double low_airmass = 3.0;
 constexpr double uneven_sky = 4.0;            // chi² per degree of freedom of the transient's annulus
 constexpr double uneven_against_stars = 3.0;  // … and against the comparison stars' annuli
 constexpr double nucleus_reach_fwhm = 3.0;    // a nucleus this near the largest aperture shines into it
-constexpr double block_fwhm = 1.8;            // side of the blocks of sky, as an aperture of one FWHM
+constexpr double block_fwhm = 1.8;            // side of a square as large as an aperture of one FWHM
 constexpr double blend_sigma = 5.0;           // growth curve beside the others'
 constexpr double blend_fraction = 0.03;
 
-// Darks and flats lie among the night's files.
-std::optional<std::string> calibration_kind(const frame::Header& header) {
-    for (const char* keyword : {"IMAGETYP", "OBSTYPE", "FRAME"}) {
-        const std::string text = lower_case(header.text(keyword).value_or(""));
-        for (const char* kind : {"dark", "flat", "bias"}) {
-            if (text.find(kind) != std::string::npos) return kind;
-        }
-    }
-    return std::nullopt;
-}
-
 Result<StarFlux> light_of(const StarOnFrame& star, const std::vector<double>& radii_px,
                           const photometry::Annulus& annulus, const FrameNeeds& needs,
-                          const SampledLight& sampled, int block_px, std::vector<double>& pulls) {
+                          const SampledLight& sampled, std::vector<photometry::BlockScale>& scales) {
     const auto sky = photometry::estimate_sky(star.cutout, star.position, annulus);
     if (!sky) return fail(sky.error());
     const auto sums = photometry::sum_apertures(star.cutout, star.position, radii_px, *sky,
                                                 {needs.saturation_adu, needs.linear_to_adu});
     if (!sums) return fail(sums.error());
     if (!star.transient) {
-        const auto own = photometry::block_pulls(star.cutout, star.position, annulus, *sky, block_px);
-        pulls.insert(pulls.end(), own.begin(), own.end());
+        for (photometry::BlockScale& scale : scales) {
+            const auto own =
+                photometry::block_pulls(star.cutout, star.position, annulus, *sky, scale.side_px);
+            scale.pulls.insert(scale.pulls.end(), own.begin(), own.end());
+        }
     }
     const double gain = needs.gain_e_per_adu;
     StarFlux light;
@@ -154,15 +146,23 @@ bool host_shines_in(const FrameFluxes& frame, const Campaign& campaign) {
     return transient.sky_unevenness > uneven_sky && transient.sky_unevenness > uneven_against_stars * usual;
 }
 
-// Debayered, resampled and stacked pixels vary together: an aperture scatters more than its pixels tell.
-void widen_correlated(FrameFluxes& out, double factor) {
-    if (factor <= 1.0) return;
+// Debayered, resampled and stacked pixels vary together: an aperture scatters more than its pixels tell. The
+// scatter becomes that of apertures in use; each says how it differs from them.
+void widen_correlated(FrameFluxes& out, const photometry::NoiseGrowth& growth) {
+    if (growth.independent()) return;
+    const double usual = growth.of_square(block_fwhm * out.fwhm_px);
+    const double wide = growth.of_square(out.apertures.back().radius_px * 2.0);
+    for (photometry::FrameAperture& aperture : out.apertures)
+        aperture.sky_noise_factor = growth.of_circle(aperture.radius_px) / usual;
     for (StarFlux& star : out.stars) {
-        star.sky_scatter_e *= factor;
-        star.sky_err_e_per_px *= factor;
+        star.sky_scatter_e *= usual;
+        star.sky_err_e_per_px *= wide;
+        star.sky_pixels *= usual * usual / (wide * wide);
     }
-    out.remarks.push_back(
-        fmt::format("Neighbouring pixels vary together: the sky's noise counts {:.2f} times.", factor));
+    out.remarks.push_back(fmt::format(
+        "Neighbouring pixels vary together: the sky's noise counts {:.2f} times in the smallest "
+        "aperture, {:.2f} times in the largest.",
+        growth.of_circle(out.apertures.front().radius_px), growth.of_circle(out.apertures.back().radius_px)));
 }
 
 // What cannot be had is remarked: the frame still has its plain apertures.
@@ -243,10 +243,14 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
                                   const standard::Sequence& sequence, const Campaign& campaign,
                                   const HostTemplates* templates) {
     const frame::FrameFacts& facts = frame.facts();
-    if (const auto kind = calibration_kind(frame.header())) {
-        return fail({.what = fmt::format("This is a {} frame, by its IMAGETYP: it is not measured.", *kind),
-                     .where = facts.path,
-                     .mend = "Name the frames of the sky only."});
+    // Darks and flats lie among the night's files.
+    if (facts.kind && facts.kind->value != frame::FrameKind::light) {
+        return fail(
+            {.what = fmt::format("This is no picture of the sky but a calibration frame, by its {}: it "
+                                 "is not measured.",
+                                 facts.kind->source),
+             .where = facts.path,
+             .mend = "Name the frames of the sky only."});
     }
     const auto stated = needs_of(facts);
     if (!stated) return fail(stated.error());
@@ -291,18 +295,16 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
         annulus_around(out.apertures, out.fwhm_px, out.scale_arcsec_per_px, campaign.measure);
     const SampledLight sampled(facts, field->profile, radii_px);
     add(sampled.caveats(), sampled.remarks());
-    // Blocks about as large as the apertures in use.
-    const int block_px = std::max(2, static_cast<int>(std::lround(block_fwhm * out.fwhm_px)));
-    std::vector<double> pulls;
+    std::vector<photometry::BlockScale> scales = photometry::block_scales(2.0 * radii_px.back());
     for (const StarOnFrame& star : field->stars) {
-        auto light = light_of(star, radii_px, annulus, needs, sampled, block_px, pulls);
+        auto light = light_of(star, radii_px, annulus, needs, sampled, scales);
         if (light) {
             out.stars.push_back(std::move(*light));
         } else if (star.transient) {
             return fail(at(facts.path + ", at the transient", light.error()));
         }
     }
-    widen_correlated(out, photometry::correlation_factor(pulls));
+    widen_correlated(out, photometry::noise_growth(scales));
     add_circumstances(out, facts, campaign);
     const auto linear = judge_linearity(frame, out, *field, needs, sequence, campaign);
     if (!linear) return fail(linear.error());

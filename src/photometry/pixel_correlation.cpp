@@ -1,16 +1,22 @@
 // SPDX-License-Identifier: MIT
 #include "photometry/pixel_correlation.hpp"
 
+#include <algorithm>
+#include <array>
 #include <cmath>
+#include <numbers>
 
+#include "numerics/least_squares.hpp"
 #include "numerics/robust.hpp"
+#include "photometry/noise.hpp"
 
 namespace emberline::photometry {
 namespace {
 
 constexpr double source_sigma = 5.0;  // a pixel further from the sky belongs to something
 constexpr std::size_t least_blocks = 30;
-constexpr double chance_sigma = 3.0;
+constexpr std::size_t most_scales = 7;
+constexpr double chance_sigma = 3.5;  // at any of the scales
 // A spread from a median absolute deviation of n values is uncertain by 1.17/sqrt(n) of itself.
 constexpr double spread_uncertainty = 1.1665;
 
@@ -44,12 +50,68 @@ std::vector<double> block_pulls(const frame::Cutout& cutout, const frame::PixelP
     return pulls;
 }
 
-double correlation_factor(const std::vector<double>& pulls) {
-    if (pulls.size() < least_blocks) return 1.0;
-    const double centre = numerics::median(pulls);
-    const double spread = numerics::mad_to_sigma * numerics::median_absolute_deviation(pulls, centre);
-    const double chance = chance_sigma * spread_uncertainty / std::sqrt(static_cast<double>(pulls.size()));
-    return spread > 1.0 + chance ? spread : 1.0;
+std::vector<BlockScale> block_scales(double largest_px) {
+    std::vector<BlockScale> scales;
+    for (int side = 2; scales.size() < most_scales; side = std::max(side + 1, side * 3 / 2)) {
+        scales.push_back({side, {}});
+        if (side >= largest_px) break;
+    }
+    return scales;
+}
+
+double NoiseGrowth::of_square(double side_px) const {
+    const double side = std::clamp(side_px, smallest_px, h_per_px > 0.0 ? largest_px : side_px + smallest_px);
+    return std::max(1.0, f - g / side + h_per_px * side);
+}
+
+double NoiseGrowth::of_circle(double radius_px) const {
+    const double area = std::numbers::pi * radius_px * radius_px, squares = square_area_px(area);
+    const double whole = of_square(2.0 * radius_px);
+    // Shares of rim pixels take from a pixel's own variance, not from what it shares with its neighbours.
+    return std::sqrt(std::max(1.0, (area * whole * whole - (area - squares)) / squares));
+}
+
+NoiseGrowth noise_growth(std::span<const BlockScale> scales) {
+    std::vector<double> sides, spreads, weights;
+    bool wider = false;
+    for (const BlockScale& scale : scales) {
+        if (scale.pulls.size() < least_blocks) continue;
+        const double centre = numerics::median(scale.pulls);
+        const double spread =
+            numerics::mad_to_sigma * numerics::median_absolute_deviation(scale.pulls, centre);
+        const double err = spread_uncertainty / std::sqrt(static_cast<double>(scale.pulls.size()));
+        wider = wider || spread > 1.0 + chance_sigma * err;
+        sides.push_back(scale.side_px);
+        spreads.push_back(spread);
+        weights.push_back(1.0 / std::pow(err * std::max(spread, 1.0), 2.0));
+    }
+    if (!wider) return {};
+    const auto fitted = [&](std::size_t terms) {
+        numerics::Matrix a(sides.size(), terms);
+        for (std::size_t i = 0; i < sides.size(); ++i) {
+            const std::array<double, 3> row{1.0, -1.0 / sides[i], sides[i]};
+            for (std::size_t j = 0; j < terms; ++j)
+                a(i, j) = row[j];
+        }
+        return numerics::linear_fit(a, spreads, weights);
+    };
+    NoiseGrowth growth;
+    growth.smallest_px = sides.front();
+    growth.largest_px = sides.back();
+    const auto plain = fitted(2);
+    if (!plain) {
+        growth.f = spreads.front();
+        return growth;
+    }
+    growth.f = plain->parameters[0];
+    growth.g = plain->parameters[1];
+    const auto uneven = fitted(3);
+    if (uneven && uneven->parameters[2] > 0.0 && plain->chi2 - uneven->chi2 > chance_sigma * chance_sigma) {
+        growth.f = uneven->parameters[0];
+        growth.g = uneven->parameters[1];
+        growth.h_per_px = uneven->parameters[2];
+    }
+    return growth;
 }
 
 }  // namespace emberline::photometry

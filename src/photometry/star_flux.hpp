@@ -54,6 +54,9 @@ struct FrameAperture {
     std::optional<double> fwhm_multiple;      // set for the first kind
     std::optional<double> angle_arcsec;       // set for the second
     std::optional<double> psf_photon_factor;  // set for the PSF: its photon noise over the star's own
+    // Where neighbouring pixels vary together, an aperture's sky noise over what the stars' sky_scatter_e (of
+    // apertures in use) makes of it: below 1 in small ones, above in large ones.
+    double sky_noise_factor = 1.0;
     [[nodiscard]] bool is_psf() const { return psf_photon_factor.has_value(); }
     bool operator==(const FrameAperture&) const = default;
 };

@@ -18,7 +18,7 @@ Band band(std::string_view name) {
 }
 
 photometry::FrameFluxes with_host(photometry::FrameFluxes frame, bool by_template) {
-    frame.apertures.push_back({.radius_px = 2.2, .psf_photon_factor = 4.0 / 3.0});
+    frame.apertures.push_back({.radius_px = 2.2, .psf_photon_factor = 4.0 / 3.0, .sky_noise_factor = 0.9});
     photometry::Surroundings around;
     around.cutout = {{-3, 7, 4, 3}, {}};
     for (int i = 0; i < 12; ++i)
