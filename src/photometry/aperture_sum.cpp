@@ -17,6 +17,7 @@ namespace {
 constexpr double half_diagonal = std::numbers::sqrt2 / 2.0;
 constexpr double most_undefined = 0.1;  // of an aperture's area
 constexpr double same_distance_px = 0.6;
+constexpr double near_distance_px = 1.2;  // where none is as far: the pixel in the middle has neighbours only
 constexpr double whole_area = 1.0 - 1e-9;
 
 // The mean light of defined pixels as far from the centre as this one: a star's image is round enough for
@@ -32,18 +33,23 @@ class LightAtDistance {
             sum_.push_back(sum_.back() + p.light);
     }
     [[nodiscard]] double at(double distance_px) const {
+        const double same = within(distance_px, same_distance_px);
+        return std::isfinite(same) ? same : within(distance_px, near_distance_px);
+    }
+
+  private:
+    [[nodiscard]] double within(double distance_px, double reach_px) const {
         const auto index = [&](double limit) {
             const auto found = std::lower_bound(pixels_.begin(), pixels_.end(), limit,
                                                 [](const Pixel& p, double d) { return p.distance < d; });
             return static_cast<std::size_t>(found - pixels_.begin());
         };
-        const std::size_t first = index(distance_px - same_distance_px);
-        const std::size_t last = index(distance_px + same_distance_px);
+        const std::size_t first = index(distance_px - reach_px);
+        const std::size_t last = index(distance_px + reach_px);
         return last > first ? (sum_[last] - sum_[first]) / static_cast<double>(last - first)
                             : std::numeric_limits<double>::quiet_NaN();
     }
 
-  private:
     struct Pixel {
         double distance, light;
     };
