@@ -232,3 +232,22 @@ TEST_CASE("an offset above the sky is none of this picture's", "[stack]") {
     CHECK(fluxes.gain_e_per_adu > gain * exposures / 2.0);
     CHECK(fluxes.gain_e_per_adu < gain * exposures * 2.0);
 }
+
+TEST_CASE("the campaign says how many exposures are stacked, and how, or is refused", "[stack][campaign]") {
+    const auto with = [](const std::string& keys) {
+        return night::parse_campaign(
+            "[transient]\nname = \"X\"\nra = 10.0\ndec = 20.0\n[instrument]\n" + keys, "");
+    };
+    const auto good = with("stacked = 20\nstack = \"sum\"\noffset = 300\n");
+    REQUIRE(good);
+    CHECK(good->instruments.front().stacked == 20);
+    CHECK(good->instruments.front().stack == "sum");
+    CHECK(good->instruments.front().offset_adu == 300.0);
+    for (const char* bad : {"stacked = 0\n", "stacked = 2.5\n", "stack = \"maximum\"\n", "stack = 3\n"}) {
+        INFO(bad);
+        CHECK_FALSE(with(bad));
+    }
+    // What changes the electrons changes the fluxes.
+    CHECK(night::flux_settings(*good, field().sequence) !=
+          night::flux_settings(*with("stacked = 10\nstack = \"sum\"\noffset = 300\n"), field().sequence));
+}
