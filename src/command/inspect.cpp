@@ -32,6 +32,12 @@ void print_frame(const tasks::InspectedFrame& one) {
                fmt::format("{} × {} {}{}{}", f.width_px, f.height_px, f.pixel_type,
                            f.tile_compressed ? ", tile-compressed" : "",
                            f.planes > 1 ? fmt::format(", plane {} of {}", f.plane + 1, f.planes) : ""));
+    if (f.lattice && f.pattern) {
+        print_line("mosaic",
+                   fmt::format("{} at the first of {} × {} pixels, the {} ones{}  ({})", f.pattern->value,
+                               f.lattice->stored_width_px, f.lattice->stored_height_px, tasks::colour_name(f),
+                               f.lattice->turned() ? ", turned by 45°" : "", f.pattern->source));
+    }
     print_line("mid-exposure", f.mid_exposure ? fmt::format("{}  ({})", sky::iso(f.mid_exposure->value, 1),
                                                             f.mid_exposure->source)
                                               : "not said");

@@ -102,6 +102,12 @@ Json fact_document(const InspectedFrame& one) {
     json["width_px"] = f.width_px;
     json["height_px"] = f.height_px;
     json["pixel_type"] = f.pixel_type;
+    put(json, "pattern", f.pattern);
+    json["mosaic"] = f.lattice ? Json{{"colour", colour_name(f)},
+                                      {"stored_width_px", f.lattice->stored_width_px},
+                                      {"stored_height_px", f.lattice->stored_height_px},
+                                      {"pitch_px", f.lattice->pitch_px()}}
+                               : Json(nullptr);
     json["mid_exposure_utc"] =
         f.mid_exposure ? Json{{"value", sky::iso(f.mid_exposure->value)}, {"source", f.mid_exposure->source}}
                        : Json(nullptr);

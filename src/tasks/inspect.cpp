@@ -97,4 +97,8 @@ Result<std::vector<InspectedFile>> inspect(const std::vector<std::string>& place
     return out;
 }
 
+std::string colour_name(const frame::FrameFacts& facts) {
+    return facts.plane == 0 ? "red" : facts.plane == 1 ? "green" : "blue";
+}
+
 }  // namespace emberline::tasks

@@ -32,12 +32,15 @@ struct InspectedFrame {
 
 struct InspectedFile {
     std::string path;
-    std::vector<InspectedFrame> frames;  // one a plane
+    std::vector<InspectedFrame> frames;  // one a plane, or a colour of a mosaic
     std::optional<Problem> problem;
 };
 
 // `campaign_folder`: used where there is a campaign in it.
 [[nodiscard]] Result<std::vector<InspectedFile>> inspect(const std::vector<std::string>& places,
                                                          const std::string& campaign_folder);
+
+// "red", "green" or "blue": of a mosaic's picture.
+[[nodiscard]] std::string colour_name(const frame::FrameFacts& facts);
 
 }  // namespace emberline::tasks
