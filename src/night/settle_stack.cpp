@@ -30,6 +30,7 @@ constexpr double usual_share = 0.3;            // of a telescope with its camera
 constexpr double surely_more_than = 1.8;       // exposures, at three sigma
 constexpr double kind_log_likelihood = 3.0;    // of the best kind over the next
 constexpr double wrong_offset_adu = 5.0;
+constexpr double resampled_correlation = 0.06;  // of pixels side by side; single exposures have none
 constexpr double longest_stack_s = 4.0 * 3600.0;
 
 bool told(const FrameFacts& facts) {
@@ -255,22 +256,24 @@ void settle(const FrameFacts& facts, const StarField& field, double unit, const 
         const double single_adu2 = light_adu / camera.gain_e_per_adu + floor_adu2;
         if (sky->pixel_variance_adu2 * surely_more_than > single_adu2) return;
     }
-    sky = sky_noise(field, unit, true);
-    if (!sky) return;
     // An offset above the sky is another camera's, or was taken away already.
     if (camera.offset_adu && sky->level_adu < *camera.offset_adu - wrong_offset_adu)
         camera.offset_adu.reset();
-    // Star light tells where the offset does not, of pictures that were worked on: a camera's own integers
-    // need no such look.
-    std::optional<LightNoise> light;
-    const bool resampled = sky->variance_adu2 > sky->pixel_variance_adu2;
-    if (!camera.offset_adu && (!sky->whole_numbers || resampled || below_floor))
-        light = light_noise(field, *sky, unit, stated.linear_to_adu);
-    if (told(facts)) return choose_kind(facts, one, camera, *sky, light, verdict);
     std::optional<double> share;
     if (facts.aperture_mm)
         share = light_share(field, sequence, stated.band, camera.gain_e_per_adu / unit,
                             facts.exposure_s->value, facts.aperture_mm->value);
+    // Any offset fits the sky of an ordinary exposure, and a camera's own integers need no closer look; star
+    // light tells where the offset does not, of pictures that were worked on.
+    const bool worked_on = !sky->whole_numbers || sky->neighbours > resampled_correlation || below_floor;
+    if (!camera.offset_adu && !worked_on && !told(facts))
+        return look_at_light(facts, one, camera, *sky, share, verdict);
+    sky = sky_noise(field, unit, true);
+    if (!sky) return;
+    std::optional<LightNoise> light;
+    if (!camera.offset_adu && worked_on && !facts.lattice)
+        light = light_noise(field, *sky, unit, stated.linear_to_adu);
+    if (told(facts)) return choose_kind(facts, one, camera, *sky, light, verdict);
     infer_count(facts, one, camera, *sky, light, share, verdict);
 }
 

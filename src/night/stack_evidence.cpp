@@ -13,9 +13,8 @@
 #include <numbers>
 
 #include "frame/read_stack.hpp"
+#include "numerics/gauss_legendre.hpp"
 #include "numerics/robust.hpp"
-#include "photometry/build_psf.hpp"
-#include "photometry/psf_fit.hpp"
 #include "quantities/magnitude.hpp"
 
 namespace emberline::night {
@@ -25,6 +24,7 @@ using frame::StackKind;
 
 constexpr double clear_of_star_fwhm = 3.5;
 constexpr double source_sigma = 5.0;
+constexpr std::size_t first_rings = 3, most_rings = 12;  // of so many stars
 constexpr std::size_t least_pixels = 1000, least_blocks = 40;
 constexpr std::array<int, 2> block_sides_px = {4, 8};
 constexpr double uncorrelated_sigma = 3.0;
@@ -44,6 +44,26 @@ struct Ring {
         return std::hypot(x - star->position.x, y - star->position.y) - reach_px > inner_px;
     }
 };
+
+// Of what pixels and their neighbours in the row have above the sky: products and squares.
+struct Products {
+    double beside = 0.0, own = 0.0;
+};
+void add_products(const Ring& ring, double level, double scatter, Products& sums) {
+    const frame::Cutout& cutout = ring.star->cutout;
+    const frame::PixelBox& box = cutout.box;
+    for (int y = box.y0; y < box.y0 + box.height; ++y) {
+        double before = 0.0;
+        for (int x = box.x0; x < box.x0 + box.width; ++x) {
+            const double d = static_cast<double>(cutout.at(x, y)) - level;
+            const bool sky = std::abs(d) < 3.0 * scatter && ring.clear(x, y, 0.0);
+            const double now = sky ? d : 0.0;
+            sums.beside += before * now;
+            sums.own += now * now;
+            before = now;
+        }
+    }
+}
 
 // Half the squared differences of neighbouring blocks' means times their pixels: a tilted sky cancels.
 void add_block_pairs(const Ring& ring, int side, double level, double scatter, std::vector<double>& out) {
@@ -148,7 +168,28 @@ std::vector<Prior> offsets(const Camera& camera, double level_adu) {
     return out;
 }
 
-// The weight that widens what star light tells of ln g to no less than the PSF's own faults allow.
+// The light of a star's own fitted profile in pixel (x, y), ADU.
+double light_in(const stars::StarProfile& star, double x, double y) {
+    const double beta = star.moffat_beta;
+    const double log_half = std::pow(2.0, 1.0 / beta) - 1.0;
+    const double long_px = 0.5 * star.fwhm_px * std::sqrt(star.elongation / log_half);
+    const double short_px = long_px / star.elongation;
+    const double along_x = std::cos(star.direction.radians()), along_y = std::sin(star.direction.radians());
+    const double peak = star.flux_adu * (beta - 1.0) / (std::numbers::pi * long_px * short_px);
+    const numerics::QuadratureRule& rule = numerics::three_points;
+    double sum = 0.0;
+    for (std::size_t i = 0; i < rule.n; ++i) {
+        for (std::size_t j = 0; j < rule.n; ++j) {
+            const double dx = x + rule.at[i] - star.centre.x, dy = y + rule.at[j] - star.centre.y;
+            const double u = (dx * along_x + dy * along_y) / long_px;
+            const double v = (dy * along_x - dx * along_y) / short_px;
+            sum += rule.weight[i] * rule.weight[j] * std::pow(1.0 + u * u + v * v, -beta);
+        }
+    }
+    return peak * sum;
+}
+
+// The weight that widens what star light tells of ln g to no less than the profiles' own faults allow.
 double tempered(const LightNoise& light) {
     constexpr double least_err = 0.3, least = 0.01, most = 1e5;
     constexpr int steps = 120;
@@ -177,6 +218,8 @@ std::optional<SkyNoise> sky_noise(const StarField& field, double unit, bool scal
     std::vector<double> levels, scatters, variances;
     sky.whole_numbers = true;
     for (const StarOnFrame& star : field.stars) {
+        if (star.transient) continue;
+        if (rings.size() >= (scales ? most_rings : first_rings)) break;
         const frame::PixelBox& box = star.cutout.box;
         const Ring ring{&star, clear_of_star_fwhm * std::max(1.0, field.profile.fwhm_px)};
         std::vector<double> values;
@@ -186,7 +229,7 @@ std::optional<SkyNoise> sky_noise(const StarField& field, double unit, bool scal
                 if (!std::isnan(v) && ring.clear(x, y, 0.0)) values.push_back(v);
             }
         }
-        if (star.transient || values.size() < 100) continue;
+        if (values.size() < 100) continue;
         sky.whole_numbers = sky.whole_numbers && std::all_of(values.begin(), values.end(),
                                                              [](double v) { return v == std::floor(v); });
         const auto clipped = numerics::clipped_mean(values);
@@ -203,6 +246,10 @@ std::optional<SkyNoise> sky_noise(const StarField& field, double unit, bool scal
     if (!(sky.pixel_variance_adu2 > 0.0)) return std::nullopt;
     sky.variance_adu2 = sky.pixel_variance_adu2;
     sky.relative_err = std::sqrt(2.0 / static_cast<double>(sky.pixels));
+    Products sums;
+    for (std::size_t i = 0; i < rings.size(); ++i)
+        add_products(rings[i], levels[i], scatters[i], sums);
+    sky.neighbours = sums.own > 0.0 ? sums.beside / sums.own : 0.0;
     if (scales) add_scales(rings, levels, scatters, sky);
     sky.level_adu /= unit;
     sky.pixel_variance_adu2 /= unit * unit;
@@ -212,71 +259,46 @@ std::optional<SkyNoise> sky_noise(const StarField& field, double unit, bool scal
 
 std::optional<LightNoise> light_noise(const StarField& field, const SkyNoise& sky, double unit,
                                       double saturation_adu) {
-    constexpr double within_fwhm = 1.2, bin_factor = 1.5, most_weight = 0.5, fitted = 3.0;
+    // Eight numbers were fitted to each star, mostly to its core.
+    constexpr double within_fwhm = 1.2, bin_factor = 1.5, fitted = 7.0;
     constexpr std::size_t least_stars = 4, least_in_bin = 8;
-    const double scatter = std::sqrt(sky.pixel_variance_adu2) * unit;  // in the picture's own numbers
-    const photometry::PixelNoise noise{1.0 / unit, scatter};
-    std::vector<photometry::PsfStar> stars;
-    for (const StarOnFrame& star : field.stars) {
-        if (star.transient || star.forced || !star.profile) continue;
-        stars.push_back({star.label, star.cutout, star.position, star.profile->sky_adu});
-    }
-    if (stars.size() < least_stars) return std::nullopt;
-    const auto built = photometry::build_psf(stars, field.profile.fwhm_px, noise, saturation_adu * unit);
-    if (!built || built->used.size() < least_stars) return std::nullopt;
-
-    struct Fitted {
-        const photometry::PsfStar* star;
-        photometry::PsfSourceFit light;
-        double sky_adu;
-    };
-    std::vector<Fitted> fits;
-    double sum_adu = 0.0;
-    for (const photometry::PsfStar& star : stars) {
-        if (std::find(built->used.begin(), built->used.end(), star.label) == built->used.end()) continue;
-        const auto fit = photometry::fit_psf(star.cutout, built->psf, {{star.position, true}}, noise,
-                                             {.weights = photometry::PsfWeights::equal});
-        if (!fit || !(fit->sources[0].flux_adu > 0.0)) continue;
-        fits.push_back({&star, fit->sources[0], fit->sky_adu});
-        sum_adu += fit->sources[0].flux_adu;
-    }
-    // Residuals of all stars together, by the light of the model; each corrected for what its star's own
-    // flux, place and share in the PSF have taken from it.
     struct Residual {
         double light_adu, value_adu;
     };
     std::vector<Residual> residuals;
-    const double reach_px = within_fwhm * built->psf.fwhm_px();
-    for (const Fitted& one : fits) {
-        const double weight = one.light.flux_adu / sum_adu;
-        if (weight > most_weight) continue;
-        const frame::Cutout& cutout = one.star->cutout;
-        const auto stamp = built->psf.stamp(one.light.position, cutout.box);
+    std::size_t used = 0;
+    for (const StarOnFrame& star : field.stars) {
+        if (star.transient || star.forced || !star.profile || !(star.profile->flux_adu > 0.0)) continue;
+        const frame::Cutout& cutout = star.cutout;
+        const frame::PixelPosition& centre = star.profile->centre;
+        const double reach_px = within_fwhm * star.profile->fwhm_px;
         std::vector<Residual> own;
-        std::size_t k = 0;
+        bool clean = true;
         for (int y = cutout.box.y0; y < cutout.box.y0 + cutout.box.height; ++y) {
-            for (int x = cutout.box.x0; x < cutout.box.x0 + cutout.box.width; ++x, ++k) {
+            if (std::abs(y - centre.y) > reach_px) continue;
+            for (int x = cutout.box.x0; x < cutout.box.x0 + cutout.box.width; ++x) {
+                if (std::hypot(x - centre.x, y - centre.y) > reach_px) continue;
                 const auto v = static_cast<double>(cutout.at(x, y));
-                if (std::isnan(v) ||
-                    std::hypot(x - one.light.position.x, y - one.light.position.y) > reach_px)
-                    continue;
-                const double light_adu = one.light.flux_adu * stamp[k];
-                own.push_back({light_adu / unit, (v - one.sky_adu - light_adu) / unit});
+                clean = clean && v / unit < saturation_adu;  // false of an undefined pixel too
+                const double light_adu = light_in(*star.profile, x, y);
+                own.push_back({light_adu / unit, (v - star.profile->sky_adu - light_adu) / unit});
             }
         }
         const auto pixels = static_cast<double>(own.size());
-        if (pixels < 2.0 * fitted) continue;
-        const double kept = (1.0 - fitted / pixels) * (1.0 - weight);
+        if (!clean || pixels < 1.5 * fitted) continue;
         for (const Residual& r : own)
-            residuals.push_back({r.light_adu, r.value_adu / std::sqrt(kept)});
+            residuals.push_back({r.light_adu, r.value_adu / std::sqrt(1.0 - fitted / pixels)});
+        ++used;
     }
+    if (used < least_stars) return std::nullopt;
+    const double scatter = std::sqrt(sky.pixel_variance_adu2);
     std::sort(residuals.begin(), residuals.end(),
               [](const Residual& a, const Residual& b) { return a.light_adu < b.light_adu; });
     LightNoise out;
     out.sky_variance_adu2 = sky.pixel_variance_adu2;
     out.smoothing = std::min(1.0, sky.pixel_variance_adu2 / sky.variance_adu2);
     for (std::size_t i = 0; i < residuals.size();) {
-        const double top = bin_factor * std::max(residuals[i].light_adu, 0.5 * scatter / unit);
+        const double top = bin_factor * std::max(residuals[i].light_adu, 0.5 * scatter);
         std::vector<double> values;
         LightNoise::Bin bin;
         for (; i < residuals.size() && residuals[i].light_adu <= top; ++i) {
@@ -376,7 +398,7 @@ CountFit fit_count(StackKind kind, const Camera& camera, const SkyNoise& sky,
 
 double LightNoise::log_likelihood(double gain_e_per_adu) const {
     double best = -std::numeric_limits<double>::infinity();
-    for (const double own : {0.0, 0.003, 0.005, 0.008, 0.012, 0.02, 0.03, 0.05}) {
+    for (const double own : {0.0, 0.003, 0.005, 0.008, 0.012, 0.02, 0.03, 0.05, 0.08}) {
         double sum = 0.0;
         for (const Bin& bin : bins) {
             const double variance =

@@ -20,14 +20,16 @@ struct SkyNoise {
     double pixel_variance_adu2 = 0.0;  // of single pixels
     double variance_adu2 = 0.0;  // a pixel's share of that of large areas: what smoothing leaves as it is
     double relative_err = 0.0;   // of that variance, one sigma
+    double neighbours = 0.0;     // correlation of pixels side by side
     std::size_t pixels = 0;
     bool whole_numbers = false;  // every pixel is an integer
 };
-// Nothing where the cut-outs hold too little sky. `unit`: one ADU in the picture's own numbers. `scales`:
+// Of a few stars' cut-outs for a first look at single pixels, of more with blocks as well. Nothing where they
+// hold too little sky. `unit`: one ADU in the picture's own numbers. `scales`:
 // also of blocks; else of single pixels alone.
 [[nodiscard]] std::optional<SkyNoise> sky_noise(const StarField& field, double unit, bool scales);
 
-// Squares of what stars leave beyond the frame's own PSF, by the light that the model has there.
+// Squares of what stars leave beyond their own fitted profiles, by the light that the profiles have there.
 struct LightNoise {
     struct Bin {
         double light_adu = 0.0, light2_adu2 = 0.0;  // means over its pixels: of the model above the sky
@@ -37,7 +39,7 @@ struct LightNoise {
     std::vector<Bin> bins;
     double sky_variance_adu2 = 0.0;  // of single pixels
     double smoothing = 1.0;          // of single pixels' variance, by interpolation
-    double weight = 1.0;             // below 1: chance alone makes too much of them, the PSF is not perfect
+    double weight = 1.0;  // below 1: chance alone makes too much of them, no star is a perfect Moffat
     // ln L of variance = s² + smoothing light/g + (ε light)², the best ε taken, times the weight.
     [[nodiscard]] double log_likelihood(double gain_e_per_adu) const;
 };
