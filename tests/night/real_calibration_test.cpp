@@ -14,6 +14,7 @@
 #include "frame/frame.hpp"
 #include "night/measure_frame.hpp"
 #include "night/solve_campaign.hpp"
+#include "numerics/robust.hpp"
 #include "real_series.hpp"
 
 using namespace emberline;
@@ -157,6 +158,27 @@ double wandering_px(const std::vector<photometry::FrameFluxes>& frames) {
     return furthest;
 }
 
+// How uneven the sky is over the frame: one standard deviation of boxes over their mean.
+double unevenness(const std::string& light, const night::Campaign& campaign, const frame::Masters& masters) {
+    const auto frames = frame::open_frames(light, campaign.instruments, &masters);
+    REQUIRE(frames);
+    constexpr int box_px = 48, across = 16, up = 10;
+    std::vector<frame::PixelBox> boxes;
+    for (int j = 0; j < up; ++j) {
+        for (int i = 0; i < across; ++i)
+            boxes.push_back({8 + i * 96, 8 + j * 100, box_px, box_px});
+    }
+    const auto read = frames->front().read(boxes);
+    REQUIRE(read);
+    std::vector<double> levels;
+    for (const frame::Cutout& cutout : *read)
+        levels.push_back(numerics::median({cutout.adu.begin(), cutout.adu.end()}));
+    const double mean = std::accumulate(levels.begin(), levels.end(), 0.0) / (across * up);
+    for (double& level : levels)
+        level = level / mean - 1.0;
+    return root_mean_square(levels);
+}
+
 // What the flat does to each star's light against the others', one standard deviation over the stars.
 double change_mag(const std::vector<photometry::FrameFluxes>& before,
                   const std::vector<photometry::FrameFluxes>& after, const std::string& band) {
@@ -238,6 +260,16 @@ TEST_CASE("real frames with and without their darks and flats", "[real][datasets
     const auto after = measure(series, *campaign, *sequence, masters);
     for (const photometry::FrameFluxes& frame : after)
         CHECK_FALSE(frame.caveats.has(Caveat::not_calibrated));
+    frame::MasterPaths no_flat = paths;
+    no_flat.flat.clear();
+    const frame::Masters offset = frame::Masters::open(no_flat);
+    for (const std::string& light : files_in(series + "/lights")) {
+        const double raw = unevenness(light, *campaign, offset), flat = unevenness(light, *campaign, masters);
+        if (light == files_in(series + "/lights").back())
+            WARN(fmt::format("sky over the frame: {:.2f} % uneven without flat, {:.2f} % with", 100.0 * raw,
+                             100.0 * flat));
+        CHECK(flat < 0.7 * raw);
+    }
     const double wandering = wandering_px(after);
     WARN(fmt::format("the stars stayed on their pixels all night, within {:.1f} px", wandering));
     CHECK(wandering < 1.5);
@@ -250,8 +282,8 @@ TEST_CASE("real frames with and without their darks and flats", "[real][datasets
         // On the same pixels all night a flat is one factor for each star: what the stars repeat to is air,
         // hot pixels and cosmic rays, with it or without.
         CHECK(std::abs(flat.stars_mag - raw.stars_mag) < 0.0015);
-        // Vignetting and dust: some hundredths of a magnitude from star to star, in every frame alike.
-        CHECK(change > 0.005);
+        // Vignetting and dust: a hundredth of a magnitude from star to star, in every frame alike.
+        CHECK(change > 0.002);
     }
     // Flat-fielded stars repeat to 2 to 10 mmag in V, core and supernova to 20.
     const Repeat v = repeat_of(after, *sequence, *campaign, "V", "with dark and flat");
