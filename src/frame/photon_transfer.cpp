@@ -11,8 +11,8 @@
 #include "frame/colour_pattern.hpp"
 #include "frame/frame.hpp"
 #include "frame/transfer_boxes.hpp"
+#include "frame/transfer_exposures.hpp"
 #include "numerics/robust.hpp"
-#include "quantities/text.hpp"
 
 namespace emberline::frame {
 namespace {
@@ -29,127 +29,16 @@ constexpr double slope_sigma = 4.0;
 constexpr double slope_matters = 0.01;  // of the gain, from no light to the highest level
 constexpr double gains_agree = 0.05;
 
-struct Exposure {
-    std::string path;
-    Frame frame;
-    FrameKind kind = FrameKind::flat;
-    Exposed look;
-    [[nodiscard]] double exposure_s() const {
-        return frame.facts().exposure_s ? frame.facts().exposure_s->value : 0.0;
-    }
-    [[nodiscard]] std::string filter() const {
-        return frame.facts().filter ? frame.facts().filter->value : std::string();
-    }
-    // Two of one setting can be compared.
-    [[nodiscard]] std::string setting() const {
-        const FrameFacts& f = frame.facts();
-        return fmt::format("{} × {} pixels{}{}", f.lattice ? f.lattice->stored_width_px : f.width_px,
-                           f.lattice ? f.lattice->stored_height_px : f.height_px,
-                           f.binning ? fmt::format(", binned {}-fold", f.binning->value) : "",
-                           f.gain_setting ? fmt::format(", gain {:g}", f.gain_setting->value) : "");
-    }
-};
-
-Result<Exposure> open_exposure(const std::string& path, const std::vector<Instrument>& instruments) {
-    const auto refuse = [&](std::string what, std::string mend) {
-        return fail({.what = std::move(what), .where = path, .mend = std::move(mend)});
-    };
-    auto frames = open_frames(path, instruments);
-    if (!frames) return fail(frames.error());
-    const FrameFacts& facts = frames->front().facts();
-    if (facts.planes == 3 && !facts.lattice)
-        return refuse("It is a colour picture of three planes.", "Name the camera's own exposures.");
-    if (!facts.kind) {
-        return refuse("It does not say whether it is a flat, a bias or a dark.",
-                      "Write IMAGETYP into its header.");
-    }
-    if (facts.kind->value == FrameKind::light)
-        return refuse("It is a picture of the sky.", "Name flats and biases.");
-    const bool made = lower_case(frames->front().header().text("IMAGETYP").value_or("")).find("master") !=
-                          std::string::npos ||
-                      (facts.stacked_exposures && facts.stacked_exposures->value > 1) ||
-                      frames->front().header().number("NCOMBINE").value_or(1.0) > 1.0;
-    if (made) {
-        return refuse("It was made of several exposures: their noise is averaged away.",
-                      "Name the single exposures that it was made of.");
-    }
-    if (facts.calibrated) {
-        return refuse(fmt::format("It was calibrated before ({}).", facts.calibrated->source),
-                      "Name the exposures as the camera gave them.");
-    }
-    Exposure out{path, frames->front(), facts.kind->value, {}};
-    const auto look = look_at(out.frame);
-    if (!look) return fail(look.error());
-    out.look = *look;
-    if (!out.look.step_adu) {
-        return refuse("Its pixels are no whole numbers: it was divided, averaged or calibrated.",
-                      "Name the exposures as the camera gave them.");
-    }
-    if (*out.look.step_adu == 0.0)
-        return refuse("All its pixels are alike.", "Name exposures of the camera.");
-    return out;
-}
-
-bool is_bias(const Exposure& e) {
-    return e.kind != FrameKind::flat;
-}
-
-// Of the exposures without light, biases, else the shortest darks.
-std::vector<const Exposure*> biases_of(const std::vector<Exposure>& all, const std::string& setting) {
-    std::vector<const Exposure*> biases, darks;
-    for (const Exposure& e : all) {
-        if (!is_bias(e) || e.setting() != setting) continue;
-        (e.kind == FrameKind::bias ? biases : darks).push_back(&e);
-    }
-    if (biases.size() >= 2) return biases;
-    std::sort(darks.begin(), darks.end(),
-              [](const auto* a, const auto* b) { return a->exposure_s() < b->exposure_s(); });
-    std::map<double, std::vector<const Exposure*>> by_exposure;
-    for (const Exposure* dark : darks)
-        by_exposure[dark->exposure_s()].push_back(dark);
-    for (const auto& [exposure_s, group] : by_exposure) {
-        if (group.size() >= 2) return group;
-    }
-    return biases.empty() ? darks : biases;
-}
-
-using Pair = std::pair<const Exposure*, const Exposure*>;
-
-// Neighbours in level, of one exposure first; what is left over of a filter among itself.
-std::vector<Pair> pairs_of(std::vector<const Exposure*> flats) {
-    std::map<std::string, std::map<double, std::vector<const Exposure*>>> groups;
-    for (const Exposure* flat : flats)
-        groups[lower_case(flat->filter())][flat->exposure_s()].push_back(flat);
-    std::vector<Pair> pairs;
-    const auto by_level = [](std::vector<const Exposure*>& list) {
-        std::stable_sort(list.begin(), list.end(),
-                         [](const auto* a, const auto* b) { return a->look.level_adu < b->look.level_adu; });
-    };
-    for (auto& [filter, exposures] : groups) {
-        std::vector<const Exposure*> rest;
-        for (auto& [exposure_s, list] : exposures) {
-            by_level(list);
-            for (std::size_t i = 0; i + 1 < list.size(); i += 2)
-                pairs.emplace_back(list[i], list[i + 1]);
-            if (list.size() % 2 == 1) rest.push_back(list.back());
-        }
-        by_level(rest);
-        for (std::size_t i = 0; i + 1 < rest.size(); i += 2)
-            pairs.emplace_back(rest[i], rest[i + 1]);
-    }
-    return pairs;
-}
-
 class Transfer {
   public:
     explicit Transfer(PhotonTransfer& out) : out_(out) {}
 
-    void leave_out(const Exposure& e, std::string what, std::string mend) {
+    void leave_out(const TransferExposure& e, std::string what, std::string mend) {
         out_.left_out.push_back(
             {e.path, {.what = std::move(what), .where = e.path, .mend = std::move(mend)}});
     }
 
-    Result<void> take_biases(const std::vector<const Exposure*>& biases, const TransferGrid& grid) {
+    Result<void> take_biases(const std::vector<const TransferExposure*>& biases, const TransferGrid& grid) {
         std::vector<double> variances, errs, levels;
         for (std::size_t i = 0; i + 1 < biases.size() && variances.size() < most_bias_pairs; i += 2) {
             const auto noise = noise_of_biases(biases[i]->frame, biases[i + 1]->frame, grid);
@@ -178,7 +67,7 @@ class Transfer {
         return {};
     }
 
-    Result<void> take_pair(const Pair& pair, const Frame& bias, const TransferGrid& grid) {
+    Result<void> take_pair(const FlatPair& pair, const Frame& bias, const TransferGrid& grid) {
         const auto& [first, second] = pair;
         const double zero = out_.bias_level_adu;
         const double a = first->look.level_adu - zero, b = second->look.level_adu - zero;
@@ -236,7 +125,7 @@ class Transfer {
         return {};
     }
 
-    void take_step(const Exposure& e) {
+    void take_step(const TransferExposure& e) {
         const double own = *e.look.step_adu;
         step_ = step_ ? std::min(*step_, own) : own;
     }
@@ -258,7 +147,7 @@ class Transfer {
                          "camera gave them."});
     }
 
-    void add_pair(const Pair& pair, const std::vector<FlatBox>& boxes) {
+    void add_pair(const FlatPair& pair, const std::vector<FlatBox>& boxes) {
         const auto& [first, second] = pair;
         std::vector<double> z, levels, ratios, reads;
         std::vector<Point> points;
@@ -419,7 +308,7 @@ class Transfer {
 Result<PhotonTransfer> photon_transfer(const std::vector<std::string>& paths,
                                        const std::vector<Instrument>& instruments) {
     PhotonTransfer out;
-    std::vector<Exposure> all;
+    std::vector<TransferExposure> all;
     for (const std::string& path : paths) {
         if (auto opened = open_exposure(path, instruments)) {
             all.push_back(std::move(*opened));
@@ -430,22 +319,22 @@ Result<PhotonTransfer> photon_transfer(const std::vector<std::string>& paths,
     Transfer transfer(out);
     // The setting with most flats; the others are told.
     std::map<std::string, std::size_t> settings;
-    for (const Exposure& e : all) {
-        if (!is_bias(e)) ++settings[e.setting()];
+    for (const TransferExposure& e : all) {
+        if (e.is_flat()) ++settings[e.setting()];
     }
     std::string setting;
     for (const auto& [name, n] : settings) {
         if (setting.empty() || n > settings[setting]) setting = name;
     }
-    std::vector<const Exposure*> flats;
-    for (const Exposure& e : all) {
+    std::vector<const TransferExposure*> flats;
+    for (const TransferExposure& e : all) {
         if (!setting.empty() && e.setting() != setting) {
             transfer.leave_out(
                 e, fmt::format("It is of another setting ({}) than the flats ({}).", e.setting(), setting),
                 "Measure each setting of the camera on its own.");
             continue;
         }
-        if (is_bias(e)) continue;
+        if (!e.is_flat()) continue;
         const double held = e.frame.facts().saturation_adu ? e.frame.facts().saturation_adu->value : 65535.0;
         if (e.look.level_adu > too_bright * held || e.look.at_top > most_at_top) {
             transfer.leave_out(
@@ -466,9 +355,9 @@ Result<PhotonTransfer> photon_transfer(const std::vector<std::string>& paths,
     const int height = facts.lattice ? facts.lattice->stored_height_px : facts.height_px;
     const TransferGrid grid(width, height, facts.pattern.has_value());
     if (auto good = transfer.take_biases(biases, grid); !good) return fail(good.error());
-    for (const Exposure* flat : flats)
+    for (const TransferExposure* flat : flats)
         transfer.take_step(*flat);
-    for (const Pair& pair : pairs_of(flats)) {
+    for (const FlatPair& pair : pairs_of(flats)) {
         if (auto good = transfer.take_pair(pair, biases.front()->frame, grid); !good)
             return fail(good.error());
     }
