@@ -48,7 +48,7 @@ Result<void> write(const fs::path& path, const std::string& text) {
 
 // What goes to the disk of one frame, and the truth of it.
 struct Taken {
-    Picture picture;
+    CameraPicture picture;
     std::vector<frame::Card> cards;
     FrameTruth truth;
     double exposure_s = 0.0;

@@ -30,7 +30,7 @@ std::vector<Level> rounded(std::span<const float> adu) {
     return levels;
 }
 
-Result<void> write(const std::string& path, const Picture& picture, int planes, bool eight_bits,
+Result<void> write(const std::string& path, const CameraPicture& picture, int planes, bool eight_bits,
                    const std::vector<frame::Card>& cards) {
     const int width = picture.width_px, height = picture.height_px;
     if (eight_bits)
@@ -52,7 +52,7 @@ Result<void> make_folder(const std::string& folder) {
                  .kind = ProblemKind::storage});
 }
 
-Result<void> save_picture(const std::string& path, Picture picture, const Saving& saving,
+Result<void> save_picture(const std::string& path, CameraPicture picture, const Saving& saving,
                           const std::vector<frame::Card>& cards) {
     if (auto made = make_folder(fs::path(path).parent_path().string()); !made) return made;
     const int planes = saving.debayer ? 3 : 1;

@@ -14,7 +14,7 @@
 
 namespace emberline::rehearsal {
 
-struct Picture {
+struct CameraPicture {
     std::vector<float> adu;
     int width_px = 0, height_px = 0;
     bool whole_numbers = true;  // to be saved with 16 bits
@@ -26,7 +26,7 @@ struct Saving {
 };
 
 // Its folder is made. Problem (storage): the disk.
-[[nodiscard]] Result<void> save_picture(const std::string& path, Picture picture, const Saving& saving,
+[[nodiscard]] Result<void> save_picture(const std::string& path, CameraPicture picture, const Saving& saving,
                                         const std::vector<frame::Card>& cards);
 
 // Folders on the way are made.
