@@ -50,6 +50,8 @@ void print_transfer(const frame::PhotonTransfer& transfer, const Face& face) {
     print_pairs(transfer);
     for (const frame::UnusedExposure& one : transfer.left_out)
         std::cout << fmt::format("Left out: {}\n", one_line(one.problem));
+    if (transfer.lights > 0)
+        std::cout << fmt::format("{} pictures of the sky were passed over.\n", transfer.lights);
     for (const std::string& remark : transfer.remarks)
         std::cout << remark << '\n';
     if (face.quiet) return;

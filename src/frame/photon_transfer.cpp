@@ -140,6 +140,7 @@ class Transfer {
         std::string reasons;
         for (std::size_t i = 0; i < std::min<std::size_t>(3, out_.left_out.size()); ++i)
             reasons += " " + one_line(out_.left_out[i].problem);
+        if (out_.lights > 0) reasons += fmt::format(" {} pictures of the sky were passed over.", out_.lights);
         return fail({.what = fmt::format("There is no pair of {} to compare.{}", what, reasons),
                      .where = {},
                      .mend =
@@ -310,10 +311,13 @@ Result<PhotonTransfer> photon_transfer(const std::vector<std::string>& paths,
     PhotonTransfer out;
     std::vector<TransferExposure> all;
     for (const std::string& path : paths) {
-        if (auto opened = open_exposure(path, instruments)) {
-            all.push_back(std::move(*opened));
-        } else {
+        auto opened = open_exposure(path, instruments);
+        if (!opened) {
             out.left_out.push_back({path, opened.error()});
+        } else if (*opened) {
+            all.push_back(std::move(**opened));
+        } else {
+            ++out.lights;
         }
     }
     Transfer transfer(out);

@@ -50,6 +50,7 @@ struct PhotonTransfer {
     std::vector<PhaseGain> phases;  // of a mosaic
     std::vector<std::string> remarks;
     std::vector<UnusedExposure> left_out;
+    std::size_t lights = 0;  // pictures of the sky among the files, passed over
 };
 
 // Of single flats and biases (or short darks) in any order, told apart by their headers. Pairs are made of

@@ -26,7 +26,8 @@ std::string TransferExposure::setting() const {
                        f.gain_setting ? fmt::format(", gain {:g}", f.gain_setting->value) : "");
 }
 
-Result<TransferExposure> open_exposure(const std::string& path, const std::vector<Instrument>& instruments) {
+Result<std::optional<TransferExposure>> open_exposure(const std::string& path,
+                                                      const std::vector<Instrument>& instruments) {
     const auto refuse = [&](std::string what, std::string mend) {
         return fail({.what = std::move(what), .where = path, .mend = std::move(mend)});
     };
@@ -39,8 +40,7 @@ Result<TransferExposure> open_exposure(const std::string& path, const std::vecto
         return refuse("It does not say whether it is a flat, a bias or a dark.",
                       "Write IMAGETYP into its header.");
     }
-    if (facts.kind->value == FrameKind::light)
-        return refuse("It is a picture of the sky.", "Name flats and biases.");
+    if (facts.kind->value == FrameKind::light) return std::nullopt;
     const bool made = lower_case(frames->front().header().text("IMAGETYP").value_or("")).find("master") !=
                           std::string::npos ||
                       (facts.stacked_exposures && facts.stacked_exposures->value > 1) ||

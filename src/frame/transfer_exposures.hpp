@@ -3,6 +3,7 @@
 // Private to this room.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
@@ -24,9 +25,10 @@ struct TransferExposure {
     [[nodiscard]] std::string filter() const;   // "" where none is said
     [[nodiscard]] std::string setting() const;  // two of one setting can be compared
 };
-// Problem: not readable, of no kind, a picture of the sky, made of several, calibrated, no whole numbers.
-[[nodiscard]] Result<TransferExposure> open_exposure(const std::string& path,
-                                                     const std::vector<Instrument>& instruments);
+// Absent: a picture of the sky. Problem: not readable, of no kind, made of several, calibrated, no whole
+// numbers.
+[[nodiscard]] Result<std::optional<TransferExposure>> open_exposure(
+    const std::string& path, const std::vector<Instrument>& instruments);
 
 // Of the exposures without light, the biases, else the shortest darks of which there are two.
 [[nodiscard]] std::vector<const TransferExposure*> biases_of(const std::vector<TransferExposure>& all,

@@ -72,6 +72,7 @@ Json document(const frame::PhotonTransfer& transfer) {
     json["left_out"] = Json::array();
     for (const frame::UnusedExposure& one : transfer.left_out)
         json["left_out"].push_back({{"path", one.path}, {"why", one_line(one.problem)}});
+    json["lights_passed_over"] = transfer.lights;
     json["remarks"] = transfer.remarks;
     json["settings"] = settings_of(transfer);
     return json;

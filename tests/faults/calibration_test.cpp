@@ -173,7 +173,7 @@ TEST_CASE("gain and read noise are told, or it is said why not", "[faults][maste
     };
     refused({flats[0], biases}, "no pair of flats");
     refused({flats[0], flats[1]}, "no pair of biases");
-    refused({campaign.path("frames")}, "a picture of the sky");
+    refused({campaign.path("frames")}, "2 pictures of the sky were passed over");
     write_contents(flats[0], contents(flats[0]).substr(0, 30000));
     refused({flats[0], flats[1], biases}, "cut short");
     CHECK(campaign.run({"masters", "gain"}).status == 2);
