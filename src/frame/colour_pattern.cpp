@@ -119,7 +119,7 @@ void remark_sub_frame(const Header& header, const Stated& stated, const ColourPa
 }
 
 void remark_binning(const Header& header, FrameFacts& facts) {
-    const auto digits = trimmed(header.text("BINNING").value_or(""));
+    const std::string digits(trimmed(header.text("BINNING").value_or("")));
     const bool binned = header.integer("XBINNING").value_or(1) > 1 ||
                         header.integer("YBINNING").value_or(1) > 1 ||
                         (!digits.empty() && digits[0] >= '2' && digits[0] <= '9');
