@@ -190,8 +190,8 @@ rehearsal::RehearsalOptions camera_of(std::uint64_t seed) {
     static const char* const patterns[] = {"RGGB", "BGGR", "GRBG", "GBRG"};
     rehearsal::RehearsalOptions options;
     options.seed = seed;
-    options.nights = 2;
-    options.frames = 3;
+    options.nights = 4;
+    options.frames = 4;
     options.host = options.cloud = options.trailing = false;
     options.transient_colour_known = false;
     options.comparison_stars = 12;
