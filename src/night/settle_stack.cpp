@@ -29,6 +29,8 @@ constexpr double surely_summed_share = 2.0;    // … and its aperture is not so
 constexpr double usual_share = 0.3;            // of a telescope with its camera, through some air
 constexpr double surely_more_than = 1.8;       // exposures, at three sigma
 constexpr double kind_log_likelihood = 3.0;    // of the best kind over the next
+// Gain, flat errors, warm pixels: real frames without dark and flat are noisier by up to a third.
+constexpr double camera_log_err = 0.2;
 constexpr double wrong_offset_adu = 5.0;
 constexpr double resampled_correlation = 0.06;  // of pixels side by side; single exposures have none
 constexpr double longest_stack_s = 4.0 * 3600.0;
@@ -217,18 +219,19 @@ void infer_count(const FrameFacts& facts, const FrameNeeds& one, const Camera& c
         }
     }
     const double n = std::max(2.0, std::round(fit.n()));
+    const double n_err = std::max(0.5, fit.n() * std::hypot(fit.err, camera_log_err));
     verdict.needs = restacked(one, facts, kind, fit.n());
     verdict.caveats.add(Caveat::stack_inferred);
     verdict.remarks.push_back(fmt::format(
         "The noise fits {:.0f} ± {:.0f} exposures {}, though the header does not say so: {:.4g} e-/ADU. Say "
         "`stacked` and `stack` under [instrument] where that is known.",
-        fit.n(), std::max(0.5, fit.n() * fit.err),
+        fit.n(), n_err,
         kind == StackKind::sum    ? "summed"
         : kind == StackKind::mean ? "averaged"
                                   : "under a median",
         verdict.needs.gain_e_per_adu));
     if (share && kind == StackKind::sum) share = *share / n;
-    lengthen(facts, n, n * fit.err, share, verdict);
+    lengthen(facts, n, n_err, share, verdict);
 }
 
 void settle(const FrameFacts& facts, const StarField& field, double unit, const standard::Sequence& sequence,
