@@ -243,6 +243,8 @@ InventedStack put_together(const InventedCampaign& campaign, const PlannedFrame&
         aligned.push_back(
             shifted_back(part.frame, {aligned_px(part.dx_px), aligned_px(part.dy_px)}, taken_away_adu));
         out.transient_flux_e += part.frame.transient_flux_e;
+        for (std::size_t c = 0; c < part.frame.colours.size() && c < out.colours.size(); ++c)
+            out.colours[c].transient_flux_e += part.frame.colours[c].transient_flux_e;
     }
     out.adu = combined(aligned, options.kind, offset_adu);
     if (options.whole_numbers) {

@@ -139,3 +139,41 @@ TEST_CASE("sums saved in 16 bits end at the top, and means at one exposure's", "
     options.whole_numbers = false;
     CHECK(brightest(options) == 100000.0F);
 }
+
+TEST_CASE("a stack of mosaics keeps its pattern, and the truth of each colour is all exposures' light",
+          "[stack]") {
+    RehearsalOptions options{.seed = 5,
+                             .nights = 1,
+                             .frames = 1,
+                             .bands = {"TG"},
+                             .exposure_s = 10.0,
+                             .host = false,
+                             .pattern = "RGGB",
+                             .cloud = false,
+                             .width_px = 160,
+                             .height_px = 120};
+    const auto campaign = invent_campaign(options);
+    REQUIRE(campaign);
+    const PlannedFrame& planned = campaign->frames[0];
+    const InventedFrame one = expose(*campaign, planned);
+    const InventedStack stack = expose_stack(*campaign, planned, {.exposures = 6, .drift_px = 5.0});
+    REQUIRE(stack.colours.size() == 3);
+    REQUIRE(one.colours.size() == 3);
+    for (std::size_t c = 0; c < 3; ++c) {
+        CHECK(stack.colours[c].band == one.colours[c].band);
+        CHECK(stack.colours[c].transient_flux_e ==
+              Approx(6.0 * one.colours[c].transient_flux_e).epsilon(0.002));
+    }
+    // Sky of the four phases: each as in one exposure, within five errors of the mean of 4800 pixels.
+    for (const std::size_t phase : {0U, 1U, 160U, 161U}) {
+        std::vector<double> alone, together;
+        for (std::size_t y = 16; y + 16 < 120; y += 2) {
+            for (std::size_t x = 16; x + 16 < 160; x += 2) {
+                alone.push_back(one.adu[y * 160 + x + phase]);
+                together.push_back(static_cast<double>(stack.adu[y * 160 + x + phase]));
+            }
+        }
+        CHECK(numerics::clipped_mean(together).mean ==
+              Approx(numerics::clipped_mean(alone).mean).margin(1.5));
+    }
+}
