@@ -16,13 +16,14 @@ namespace {
 constexpr double sure_sigma = 5.0;
 constexpr double least_slope_off = 0.08;     // of the slope of magnitudes
 constexpr double least_shape_change = 0.10;  // of the share of light in the core, over the stars' range
-constexpr double deep_ring = 0.003, shallow_ring = 0.001, least_ring_share = 0.7;  // of a star's height
-constexpr double contrary_sigma = 3.0,
-                 least_contrary = 0.03;  // by which sharpened neighbours vary against each other
+constexpr double deep_ring = 0.003, shallow_ring = 0.0008, least_ring_share = 0.7;  // of a star's height
+constexpr double least_contrary = 0.03;  // by which sharpened neighbours vary against each other
+constexpr double each_sigma = 2.0, joint_sigma = 3.7;  // of two signs that come together
 constexpr std::size_t least_ring_stars = 3;
 constexpr double least_texture_gap = 0.03;
 constexpr std::size_t least_texture_places = 3;
 constexpr double least_tail_ratio = 0.34;
+constexpr double blurred_correlation = 0.5;  // of neighbours: a sky of many faint stars stays below
 constexpr double least_ties = 0.05;
 constexpr double few_levels = 256.5, least_coarse_step = 128.0;
 constexpr double nearest_cut_sigma = 6.0;
@@ -41,8 +42,7 @@ Finding magnitudes_out_of_step(const LinearityEvidence& e) {
     if (std::abs(t.significance) < sure_sigma || std::abs(off) < least_slope_off) return std::nullopt;
     return fmt::format(
         "One magnitude of the catalogue is {:.2f} ± {:.2f} mag here, over {} comparison stars that span "
-        "{:.1f} "
-        "mag; it is 1 where pixels count light",
+        "{:.1f} mag; it is 1 where pixels count light",
         t.slope, t.slope_err, t.points, t.range);
 }
 
@@ -58,19 +58,35 @@ Finding shapes_change(const LinearityEvidence& e) {
         change > 0.0 ? "less" : "more", 100.0 * std::abs(change), 100.0 * t.slope_err * t.range, t.range);
 }
 
+// Neighbours that vary against each other. Resampling lets them vary together, or leaves them alone; columns
+// or colours of different level do so too, but then those two apart vary together.
+double contrary_by(const photometry::SkyTexture& t) {
+    const bool alternate = t.second_correlation > -0.3 * t.lag_correlation;
+    if (alternate || t.lag_correlation > -least_contrary) return 0.0;
+    return -t.lag_correlation / t.lag_correlation_err;
+}
+
 Finding dark_rings(const LinearityEvidence& e) {
     const auto& r = e.ring;
-    const bool sure = r.depth > sure_sigma * r.depth_err || r.share > least_ring_share;
-    if (r.stars < least_ring_stars || !sure || r.depth < shallow_ring) return std::nullopt;
-    const auto& t = e.texture;
-    const bool contrary =
-        t.lag_correlation < -least_contrary && t.lag_correlation < -contrary_sigma * t.lag_correlation_err;
-    if (r.depth < deep_ring && !contrary) return std::nullopt;
-    return fmt::format(
-        "dark rings lie about the stars, {:.1f} % of their height below the sky at {:.1f} px: it was "
-        "sharpened or "
-        "restored",
-        100.0 * r.depth, r.radius_px);
+    const double contrary = contrary_by(e.texture);
+    const bool ringed = r.stars >= least_ring_stars && r.depth > 0.0;
+    const bool deep =
+        ringed && r.depth > deep_ring && (r.depth > sure_sigma * r.depth_err || r.share > least_ring_share);
+    const double ring = ringed && r.depth > shallow_ring ? r.depth / r.depth_err : 0.0;
+    const bool joint = std::min(ring, contrary) > each_sigma && std::hypot(ring, contrary) > joint_sigma;
+    if (!deep && !joint && contrary < sure_sigma) return std::nullopt;
+    std::string sign;
+    if (deep || joint) {
+        sign =
+            fmt::format("dark rings lie about the stars, {:.1f} % of their height below the sky at {:.1f} px",
+                        100.0 * r.depth, r.radius_px);
+    }
+    if (contrary > each_sigma) {
+        sign += fmt::format(
+            "{}neighbouring pixels of the sky vary against each other (correlation {:.2f} ± {:.2f})",
+            sign.empty() ? "" : " and ", e.texture.lag_correlation, e.texture.lag_correlation_err);
+    }
+    return sign + ": it was sharpened or restored";
 }
 
 Finding noise_taken_out(const LinearityEvidence& e) {
@@ -84,6 +100,15 @@ Finding noise_taken_out(const LinearityEvidence& e) {
             "ratio "
             "{:.2f} in the sky, {:.2f} across stars): noise was taken out",
             t.lag_px, 2 * t.lag_px, t.sky_ratio, t.star_ratio);
+    }
+    // A blur spreads stars at least as far as it lets noise be shared: Σ p² of a star is below Σ h² of the
+    // blur.
+    if (e.noise_area_px > e.star_area_px && t.lag_correlation > blurred_correlation) {
+        return fmt::format(
+            "the sky's noise is shared by {:.0f} pixels and a star's light by {:.0f}, where a blur would "
+            "have "
+            "spread stars as far: noise was taken out",
+            e.noise_area_px, e.star_area_px);
     }
     if (t.tail_ratio > 0.0 && t.tail_ratio < least_tail_ratio - sure_sigma * t.tail_ratio_err) {
         return fmt::format(

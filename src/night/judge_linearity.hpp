@@ -19,7 +19,9 @@ struct LinearityVerdict {
 };
 
 // `fluxes`: the frame as measured. Problem: what was found (with its numbers), and what to save instead.
-// Cloud, crowding, saturated stars, wrong catalogue magnitudes, few stars: no reason to refuse.
+// Cloud, crowding, saturated stars, wrong catalogue magnitudes, few stars: no reason to refuse. Nor is a
+// plain blur, which is linear; a filter so gentle that it acts like one (means of neighbours that are alike,
+// within several scatters) is not told from it, and hardly moves a magnitude.
 [[nodiscard]] Result<LinearityVerdict> judge_linearity(const frame::Frame& frame,
                                                        const photometry::FrameFluxes& fluxes,
                                                        const StarField& field, const FrameNeeds& needs,

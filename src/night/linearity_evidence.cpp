@@ -176,8 +176,19 @@ void look_at_pixels(const FrameFluxes& fluxes, const std::vector<Candidate>& can
         }
     }
     evidence.levels = photometry::level_histogram(std::move(sky_pixels), star_pixels, evidence.scatter_adu);
-    evidence.texture = photometry::sky_texture(places, fluxes.fwhm_px, evidence.levels.step);
+    evidence.texture =
+        photometry::sky_texture(places, fluxes.fwhm_px, evidence.levels.step, evidence.levels.lowest);
     evidence.ring = photometry::find_dark_ring(places, fluxes.fwhm_px);
+    if (evidence.scatter_adu > 0.0) {
+        std::vector<double> widened;
+        for (const Candidate& c : candidates)
+            widened.push_back(c.light->sky_scatter_e);
+        const double factor = numerics::median(widened) / (evidence.scatter_adu * needs.gain_e_per_adu) *
+                              fluxes.apertures.back().sky_noise_factor;
+        evidence.noise_area_px = factor * factor;
+    }
+    // 4 π σ², FWHM = 2.355 σ.
+    evidence.star_area_px = 2.266 * fluxes.fwhm_px * fluxes.fwhm_px;
 }
 
 }  // namespace

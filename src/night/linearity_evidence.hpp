@@ -14,8 +14,7 @@
 namespace emberline::night {
 
 struct LinearityEvidence {
-    // Instrumental against catalogue magnitude: 1 where light is counted. Spread of a magnitude that the
-    // catalogue's errors lend to the slope is in `magnitude_slope_low`.
+    // Instrumental against catalogue magnitude: 1 where light is counted.
     std::optional<photometry::Trend> magnitudes;
     double catalogue_dilution = 0.0;  // by which errors of the catalogue lower a slope of 1
     // Logarithm of the light within a small circle over that within a large one, against the instrumental
@@ -25,9 +24,12 @@ struct LinearityEvidence {
     photometry::DarkRing ring;
     photometry::LevelHistogram levels;
     double sky_adu = 0.0, scatter_adu = 0.0;  // medians over the stars' annuli
-    std::optional<double> ceiling_adu;        // that several stars' cores share exactly
-    int at_ceiling = 0;                       // stars
-    int stars = 0;                            // with an annulus
+    double noise_area_px =
+        1.0;  // pixels whose noise is shared: variance of large areas over independent pixels'
+    double star_area_px = 0.0;  // over how many pixels a star's light is spread: 1 / Σ p² of a Gaussian
+    std::optional<double> ceiling_adu;  // that several stars' cores share exactly
+    int at_ceiling = 0;                 // stars
+    int stars = 0;                      // with an annulus
 };
 
 [[nodiscard]] Result<LinearityEvidence> gather_evidence(const frame::Frame& frame,

@@ -34,7 +34,8 @@ struct Differences {
 };
 
 // Pixels less the sky's plane; NaN where they are not of the kind wanted.
-std::vector<float> rests(const TexturePlace& place, double inner_px, double outer_px, double most_adu) {
+std::vector<float> rests(const TexturePlace& place, double inner_px, double outer_px, double most_adu,
+                         double lowest_adu) {
     const frame::PixelBox& box = place.cutout->box;
     std::vector<float> rest(place.cutout->adu.size(), std::nanf(""));
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
@@ -42,9 +43,10 @@ std::vector<float> rests(const TexturePlace& place, double inner_px, double oute
         for (int x = box.x0; x < box.x0 + box.width; ++x) {
             const double u = x - place.centre.x, r2 = u * u + v * v;
             if (r2 < inner_px * inner_px || r2 > outer_px * outer_px) continue;
-            const double d = static_cast<double>(place.cutout->at(x, y)) - place.sky.level_adu -
-                             place.sky.slope_x_adu * u - place.sky.slope_y_adu * v;
-            if (std::abs(d) < most_adu)
+            const auto adu = static_cast<double>(place.cutout->at(x, y));
+            const double d =
+                adu - place.sky.level_adu - place.sky.slope_x_adu * u - place.sky.slope_y_adu * v;
+            if (std::abs(d) < most_adu && adu > lowest_adu)
                 rest[static_cast<std::size_t>(y - box.y0) * static_cast<std::size_t>(box.width) +
                      static_cast<std::size_t>(x - box.x0)] = static_cast<float>(d);
         }
@@ -115,10 +117,11 @@ Middle middle_of(const std::vector<double>& values, double otherwise_err) {
 
 }  // namespace
 
-SkyTexture sky_texture(std::span<const TexturePlace> places, double fwhm_px, double step_adu) {
+SkyTexture sky_texture(std::span<const TexturePlace> places, double fwhm_px, double step_adu,
+                       double lowest_adu) {
     SkyTexture texture;
     texture.lag_px = std::max(1, static_cast<int>(std::lround(fwhm_px / 3.0)));
-    std::vector<double> sky_ratios, star_ratios, correlations;
+    std::vector<double> sky_ratios, star_ratios, correlations, seconds;
     std::vector<float> tails;
     numerics::Random spread(1);
     double pairs = 0.0, equal = 0.0, expected = 0.0;
@@ -126,13 +129,18 @@ SkyTexture sky_texture(std::span<const TexturePlace> places, double fwhm_px, dou
         const double s = place.sky.scatter_adu;
         if (place.cutout == nullptr || !(s > 0.0)) continue;
         const frame::PixelBox& box = place.cutout->box;
-        const auto sky = rests(place, place.annulus.inner_px, place.annulus.outer_px, source_sigma * s);
+        const auto sky =
+            rests(place, place.annulus.inner_px, place.annulus.outer_px, source_sigma * s, lowest_adu);
         const double near = mean_square(sky, box, texture.lag_px);
         const double far = mean_square(sky, box, 2 * texture.lag_px);
         const double neighbours = texture.lag_px == 1 ? near : mean_square(sky, box, 1);
         if (!(near > 0.0) || !(far > 0.0)) continue;
         sky_ratios.push_back(near / far);
+        const double second = texture.lag_px == 1   ? far
+                              : texture.lag_px == 2 ? near
+                                                    : mean_square(sky, box, 2);
         correlations.push_back(1.0 - 0.5 * neighbours / (s * s));
+        seconds.push_back(1.0 - 0.5 * second / (s * s));
         const Ties ties = ties_of(place, sky);
         pairs += ties.pairs;
         equal += ties.equal;
@@ -144,7 +152,8 @@ SkyTexture sky_texture(std::span<const TexturePlace> places, double fwhm_px, dou
             });
         }
         if (!place.star_usable) continue;
-        const auto star = rests(place, 0.0, star_reach_fwhm * fwhm_px + 2.0 * texture.lag_px, 1e30);
+        const auto star =
+            rests(place, 0.0, star_reach_fwhm * fwhm_px + 2.0 * texture.lag_px, 1e30, lowest_adu);
         const double star_near = mean_square(star, box, texture.lag_px) - near;
         const double star_far = mean_square(star, box, 2 * texture.lag_px) - far;
         if (star_near > least_star * near && star_far > least_star * far)
@@ -158,6 +167,7 @@ SkyTexture sky_texture(std::span<const TexturePlace> places, double fwhm_px, dou
         texture.sky_ratio_err = ratio.err;
         texture.lag_correlation = correlation.value;
         texture.lag_correlation_err = correlation.err;
+        texture.second_correlation = numerics::median(seconds);
     }
     if (!star_ratios.empty()) {
         const Middle m = middle_of(star_ratios, 0.01);

@@ -30,6 +30,7 @@ struct SkyTexture {
     std::size_t skies = 0, stars = 0;
     double lag_correlation = 0.0;  // of neighbours in the sky, and its error
     double lag_correlation_err = 0.0;
+    double second_correlation = 0.0;  // of pixels two apart
     // Differences of sky neighbours: the middle one's size over that which nine in ten do not reach; 0.410
     // where they are Gaussian, less where most are small and some large.
     double tail_ratio = 0.0, tail_ratio_err = 0.0;
@@ -37,7 +38,9 @@ struct SkyTexture {
     double ties = 0.0, ties_err = 0.0;
 };
 
-// `step_adu`: of the stored levels, 0 where they are continuous.
-[[nodiscard]] SkyTexture sky_texture(std::span<const TexturePlace> places, double fwhm_px, double step_adu);
+// `step_adu`: of the stored levels, 0 where they are continuous. Pixels at `lowest_adu`, the lowest level of
+// all, are passed over: where a picture was cut off at the bottom they are no noise.
+[[nodiscard]] SkyTexture sky_texture(std::span<const TexturePlace> places, double fwhm_px, double step_adu,
+                                     double lowest_adu);
 
 }  // namespace emberline::photometry

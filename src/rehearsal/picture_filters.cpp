@@ -134,31 +134,6 @@ Picture shrunk(const Picture& picture, double threshold, int scales) {
     return changed(smooth, [&](std::size_t i, double v) { return v + kept[i]; });
 }
 
-Picture bilateral(const Picture& picture, double sigma_px, double range) {
-    const int reach = std::max(1, static_cast<int>(std::ceil(2.0 * sigma_px)));
-    const double width = range * pixel_scatter(picture);
-    Picture out = picture;
-    for (int y = 0; y < picture.height_px; ++y) {
-        for (int x = 0; x < picture.width_px; ++x) {
-            const auto own = static_cast<double>(picture.adu[index(picture, x, y)]);
-            double sum = 0.0, weights = 0.0;
-            for (int v = -reach; v <= reach; ++v) {
-                for (int u = -reach; u <= reach; ++u) {
-                    const auto other = static_cast<double>(picture.adu[index(
-                        picture, mirrored(x + u, picture.width_px), mirrored(y + v, picture.height_px))]);
-                    const double apart = (other - own) / width;
-                    const double w =
-                        std::exp(-0.5 * ((u * u + v * v) / (sigma_px * sigma_px) + apart * apart));
-                    sum += w * other;
-                    weights += w;
-                }
-            }
-            out.adu[index(out, x, y)] = static_cast<float>(sum / weights);
-        }
-    }
-    return out;
-}
-
 Picture background_removed(const Picture& picture, int tile_px) {
     const int columns = std::max(1, picture.width_px / tile_px),
               rows = std::max(1, picture.height_px / tile_px);
@@ -189,15 +164,6 @@ Picture background_removed(const Picture& picture, int tile_px) {
         }
     }
     return out;
-}
-
-double pixel_scatter(const Picture& picture) {
-    std::vector<float> steps;
-    for (int y = 0; y < picture.height_px; ++y) {
-        for (int x = 1; x < picture.width_px; x += 2)
-            steps.push_back(picture.adu[index(picture, x, y)] - picture.adu[index(picture, x - 1, y)]);
-    }
-    return std::max(scatter_of(steps) / std::sqrt(2.0), 1e-6);
 }
 
 }  // namespace emberline::rehearsal

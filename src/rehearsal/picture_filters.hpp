@@ -23,13 +23,7 @@ struct Picture {
 // Each scale of the "à trous" transform (Starck & Murtagh 1994, A&A 288, 342) with what lies below
 // `threshold` times its own scatter taken out, and the rest made smaller by as much.
 [[nodiscard]] Picture shrunk(const Picture& picture, double threshold, int scales);
-// Each pixel the mean of neighbours that are near it in place and in light (Tomasi & Manduchi 1998, ICCV
-// 839); `range` in scatters of the sky.
-[[nodiscard]] Picture bilateral(const Picture& picture, double sigma_px, double range);
 // The picture less medians of tiles, joined by straight lines.
 [[nodiscard]] Picture background_removed(const Picture& picture, int tile_px);
-
-// Scatter of single pixels, from differences of neighbours.
-[[nodiscard]] double pixel_scatter(const Picture& picture);
 
 }  // namespace emberline::rehearsal

@@ -159,10 +159,7 @@ Picture processed(const Picture& picture, Processing processing, double strength
         case Processing::median_filtered:
             return middle_of_neighbours(picture, static_cast<int>(std::lround(strength)));
         case Processing::denoised:
-            // Two ways are in use: the first keeps edges of stars, the second small bright things.
-            if (strength > 1.5) return shrunk(picture, between(strength, 1.0, 2.5, 4.0), 4);
-            return strength < 0.75 ? shrunk(picture, between(strength, 1.0, 2.5, 4.0), 3)
-                                   : bilateral(picture, 2.0, 3.0 * strength);
+            return shrunk(picture, between(strength, 1.0, 2.5, 4.0), strength < 1.5 ? 3 : 4);
         case Processing::background_removed_and_stretched:
             return midtones_stretched(background_removed(picture, 64), strength);
     }

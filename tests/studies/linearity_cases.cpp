@@ -269,7 +269,24 @@ std::vector<PictureCase> linear_cases(std::uint64_t first_seed) {
     cases.add("bias taken away, cut at zero", exposed(10.0), {},
               [](const InventedCampaign& c) { return scaled(single(c), 1.0, -c.instrument.offset_adu); });
     cases.add("sky taken away, a pedestal added", {}, {}, [](const InventedCampaign& c) {
-        return scaled(single(c), 1.0, -c.instrument.offset_adu - 150.0);
+        return scaled(single(c), 1.0, -c.instrument.offset_adu - 50.0);
+    });
+    cases.add("sky taken away, a quarter of it cut at zero", exposed(20.0), {},
+              [](const InventedCampaign& c) {
+                  Picture p = single(c);
+                  std::vector<float> sorted = p.adu;
+                  const auto quarter = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 4);
+                  std::nth_element(sorted.begin(), quarter, sorted.end());
+                  return scaled(std::move(p), 1.0, -static_cast<double>(*quarter));
+              });
+    cases.add("sky taken away, floating point", {}, {}, [](const InventedCampaign& c) {
+        return as_float(scaled(single(c), 1.0, -c.instrument.offset_adu - 150.0));
+    });
+    cases.add("odd columns higher", {}, {}, [](const InventedCampaign& c) {
+        Picture p = single(c);
+        for (std::size_t i = 1; i < p.adu.size(); i += 2)
+            p.adu[i] += 12.0F;
+        return p;
     });
     cases.add("scaled to 0..1", {}, {},
               [](const InventedCampaign& c) { return as_float(scaled(single(c), 1.0 / 65535.0, 0.0)); });
