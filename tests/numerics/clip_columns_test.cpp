@@ -4,9 +4,11 @@
 #include <limits>
 #include <vector>
 
+#include "expected_table.hpp"
 #include "numerics/clip_columns.hpp"
 #include "numerics/random.hpp"
 #include "numerics/robust.hpp"
+#include "quantities/text.hpp"
 
 using namespace emberline::numerics;
 
@@ -138,5 +140,22 @@ TEST_CASE("few Gaussian values lose as few as many do", "[clip]") {
         INFO(n << " values: " << cut << " cut");
         CHECK(static_cast<double>(cut) < 3e-4 * static_cast<double>(n * trials));
         CHECK(variance == Approx(1.0).margin(0.03));  // of 20000 trials of n ≥ 3: 0.7 % each
+    }
+}
+
+TEST_CASE("the clipped mean is that of another library with the same rule", "[clip]") {
+    // Source and versions: the table's own head.
+    const auto table = emberline::test::expected_table("numerics/clipped_columns.csv");
+    for (const auto& row : table.rows) {
+        const std::string text = emberline::test::text(table, row, "values");
+        std::vector<double> values;
+        for (const std::string_view word : emberline::split(text, ' '))
+            values.push_back(*emberline::parse_number(word));
+        const ClippedColumn c = clip_column(values, 0.0, 4.0);
+        INFO(text);
+        CHECK(c.used == static_cast<std::size_t>(emberline::test::number(table, row, "used")));
+        CHECK(c.mean == Approx(emberline::test::number(table, row, "mean")).epsilon(1e-9));
+        // Ours gives back what the cut takes from a Gaussian: 0.998929 is left at 4 sigma.
+        CHECK(c.variance * 0.998929 == Approx(emberline::test::number(table, row, "variance")).epsilon(1e-5));
     }
 }
