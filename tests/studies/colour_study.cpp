@@ -11,6 +11,7 @@
 // and their errors not too small. Exit status 1: something was missed.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstdlib>
 #include <map>
@@ -245,20 +246,34 @@ void width_table(double width_px, const Scores& s) {
                verdict(good));
 }
 
+Scores campaigns_of(double width_px, bool interpolated, std::size_t campaigns, unsigned threads,
+                    std::uint64_t first_seed) {
+    Scores all;
+    std::mutex lock;
+    study::over_seeds(campaigns, threads, first_seed, [&](std::uint64_t seed, const std::string& folder) {
+        rehearsal::RehearsalOptions options = camera_of(seed);
+        options.debayered = interpolated;
+        const Scores one = one_campaign(options, width_px, folder);
+        const std::scoped_lock held(lock);
+        all.add(one);
+    });
+    return all;
+}
+
 void campaigns_at_all_widths(std::size_t campaigns, unsigned threads) {
     fmt::print("{} campaigns a width; measured − truth of TB, TG, TR on B, V, Rc\n", campaigns);
     Scores well_sampled;
     std::uint64_t seed = 4000;
     for (const double width_px : widths_px) {
-        Scores all;
-        std::mutex lock;
-        study::over_seeds(campaigns, threads, seed, [&](std::uint64_t own, const std::string& folder) {
-            const Scores one = one_campaign(camera_of(own), width_px, folder);
-            const std::scoped_lock held(lock);
-            all.add(one);
-        });
+        const Scores all = campaigns_of(width_px, false, campaigns, threads, seed);
         width_table(width_px, all);
         if (width_px >= well_sampled_px) well_sampled.add(all);
+        seed += 1600;
+    }
+    fmt::print("Cubes of three planes, interpolated from mosaics\n");
+    for (const double width_px : {3.0, 4.0}) {
+        width_table(width_px,
+                    campaigns_of(width_px, true, std::max<std::size_t>(campaigns / 2, 6), threads, seed));
         seed += 1600;
     }
     fmt::print("By pattern and row order, stars of 3 pixels and wider, all bands\n");
