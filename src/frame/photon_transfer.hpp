@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 // frame/photon_transfer — a camera's gain and read noise from its own noise: light comes in electrons, whose
 // number varies by its root. Of two flats alike, the difference holds no pattern of the sensor, only noise.
-// Source: Janesick, Photon Transfer (SPIE Press 2007), ch. 5, from memory; variance of a difference.
+// Source: Janesick 2007, chapter 5, from memory; the variance of a difference.
 // Notation: a, b light of the two flats above the bias, ADU; r = a / b, box by box; V variance of A − r B;
 // σ² variance of a bias, ADU²; g gain, e-/ADU:   V = (a + r² b) / g + (1 + r²) σ².
 #pragma once
