@@ -46,7 +46,7 @@ class CalibrationMaker {
             return;
         }
         const bool done = bias_in_frame && (bias.master ? subtract_bias(bias.master) : subtract_short_dark());
-        if (dark_named && !(done && !bias.master)) miss("dark", dark.passed_over);
+        if (dark_named && !(done && only_short_darks())) miss("dark", dark.passed_over);
         if (bias_named && bias_in_frame && !done) miss("bias", bias.passed_over);
     }
 
@@ -202,12 +202,25 @@ class CalibrationMaker {
         return true;
     }
 
+    // Darks of flats are named for the flats' sake, and are no more than biases to the frame.
+    [[nodiscard]] bool only_short_darks() const {
+        bool any = false;
+        for (const auto& master : masters_) {
+            if (master->role != MasterRole::dark) continue;
+            any = true;
+            if (!is_short(*master)) return false;
+        }
+        return any;
+    }
+
+    [[nodiscard]] bool is_short(const Master& dark) const {
+        return frame_.exposure_s && dark.facts.exposure_s->value <= short_of_exposure * *frame_.exposure_s;
+    }
+
     bool subtract_short_dark() {
         const Pick dark = pick(masters_, MasterRole::dark, frame_, [&](const Master& m) {
-            const double exposure_s = m.facts.exposure_s->value;
-            if (!m.bias_in || !frame_.exposure_s || exposure_s > short_of_exposure * *frame_.exposure_s)
-                return Cost{0.0, ""};
-            return Cost{exposure_s, std::nullopt};
+            if (!m.bias_in || !is_short(m)) return Cost{0.0, ""};
+            return Cost{m.facts.exposure_s->value, std::nullopt};
         });
         if (!dark.master) return false;
         subtract(dark.master, 1.0);

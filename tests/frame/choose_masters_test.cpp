@@ -165,3 +165,18 @@ TEST_CASE("masters that cannot be used are refused with their reason", "[calibra
     CHECK(facts.caveats.has(Caveat::not_calibrated));
     CHECK(all(facts.remarks).find("none that is named can be used") != std::string::npos);
 }
+
+TEST_CASE("darks of flats beside a bias are no missing dark", "[calibration]") {
+    const Folder folder;
+    const std::string light = write(folder, "light.fits", {"Light", 120.0, "V", {}}, light_adu);
+    MasterPaths paths;
+    paths.bias = {write(folder, "bias.fits", {"Bias", 0.0, "", {}}, bias_adu)};
+    paths.dark = {write(folder, "dark_2.fits", {"Dark", 2.0, "", {}}, bias_adu)};
+    const FrameFacts facts = facts_with(light, Masters::open(paths));
+    REQUIRE(facts.masters.size() == 1);
+    CHECK(facts.masters.front().starts_with("bias "));
+    CHECK_FALSE(facts.caveats.has(Caveat::not_calibrated));
+    // One that was meant for the lights, of another exposure, is missed.
+    paths.dark.push_back(write(folder, "dark_20.fits", {"Dark", 20.0, "", {}}, dark_adu));
+    CHECK(facts_with(light, Masters::open(paths)).caveats.has(Caveat::not_calibrated));
+}
