@@ -129,7 +129,9 @@ class Judge {
         };
         const double allowed = flat_ ? saturated_share : 10.0 * saturated_share;
         const double over = share(near_saturation * plan_.saturation_adu);
-        const bool piled = flat_ && share(top) > piled_up_share && share(0.999 * top) < 0.999;
+        // Of light's own spread the highest value is the rarest.
+        const double at_top = share(top), below = share(0.99 * top) - at_top;
+        const bool piled = flat_ && at_top > std::max(piled_up_share, below);
         if (over > allowed) {
             leave(
                 f,
@@ -140,7 +142,7 @@ class Judge {
             leave(f,
                   fmt::format("The frame is saturated: {:.1f} % of its pixels share the highest value, {:g} "
                               "ADU.",
-                              100.0 * share(top), top),
+                              100.0 * at_top, top),
                   "Expose flats to a third or a half of the range.");
         }
     }
