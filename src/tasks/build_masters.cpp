@@ -328,6 +328,14 @@ class Work {
         if (flats && !darks) {
             out_.remarks.emplace_back("There are no darks: hot pixels stay unknown.");
         }
+        double longest_s = 0.0;
+        for (const MasterMade& made : out_.masters)
+            longest_s = std::max(longest_s, made.kind == FrameKind::dark ? made.exposure_s : 0.0);
+        if (darks && longest_s <= short_s) {
+            out_.remarks.push_back(fmt::format(
+                "The longest dark has {:g} s: pixels that are hot in longer exposures stay unknown.",
+                longest_s));
+        }
     }
 
     const MastersRequest& request_;
