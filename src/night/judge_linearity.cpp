@@ -17,7 +17,8 @@ constexpr double sure_sigma = 5.0;
 constexpr double least_slope_off = 0.08;     // of the slope of magnitudes
 constexpr double least_shape_change = 0.10;  // of the share of light in the core, over the stars' range
 constexpr double deep_ring = 0.003, shallow_ring = 0.0008, least_ring_share = 0.7;  // of a star's height
-constexpr double least_contrary = 0.03;  // by which sharpened neighbours vary against each other
+constexpr double plainly_contrary = 0.05,
+                 least_contrary = 0.03;  // by which sharpened neighbours vary against each other
 constexpr double each_sigma = 2.0, joint_sigma = 3.7;  // of two signs that come together
 constexpr std::size_t least_ring_stars = 3;
 constexpr double least_texture_gap = 0.03;
@@ -74,7 +75,8 @@ Finding dark_rings(const LinearityEvidence& e) {
         ringed && r.depth > deep_ring && (r.depth > sure_sigma * r.depth_err || r.share > least_ring_share);
     const double ring = ringed && r.depth > shallow_ring ? r.depth / r.depth_err : 0.0;
     const bool joint = std::min(ring, contrary) > each_sigma && std::hypot(ring, contrary) > joint_sigma;
-    if (!deep && !joint && contrary < sure_sigma) return std::nullopt;
+    const bool plainly = contrary > sure_sigma && e.texture.lag_correlation < -plainly_contrary;
+    if (!deep && !joint && !plainly) return std::nullopt;
     std::string sign;
     if (deep || joint) {
         sign =

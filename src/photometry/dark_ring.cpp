@@ -45,7 +45,8 @@ bool profile_of(const TexturePlace& place, double fwhm_px, Profile& profile) {
     for (std::size_t k = 0; k < rings; ++k) {
         const auto n = static_cast<double>(pixels[k].size());
         if (n < least_pixels) return false;
-        profile.height[k] = numerics::median(std::move(pixels[k])) / peak;
+        // Of whole numbers the median is one of them; a clipped mean is not.
+        profile.height[k] = numerics::clipped_mean(pixels[k]).mean / peak;
         profile.err[k] = 1.25 * place.sky.scatter_adu / std::sqrt(n) / peak;
     }
     return true;

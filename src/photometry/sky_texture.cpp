@@ -162,7 +162,7 @@ SkyTexture sky_texture(std::span<const TexturePlace> places, double fwhm_px, dou
     texture.skies = sky_ratios.size();
     texture.stars = star_ratios.size();
     if (!sky_ratios.empty()) {
-        const Middle ratio = middle_of(sky_ratios, 0.02), correlation = middle_of(correlations, 0.02);
+        const Middle ratio = middle_of(sky_ratios, 0.02), correlation = middle_of(correlations, 0.035);
         texture.sky_ratio = ratio.value;
         texture.sky_ratio_err = ratio.err;
         texture.lag_correlation = correlation.value;

@@ -345,7 +345,7 @@ std::vector<PictureCase> processed_cases(std::uint64_t first_seed) {
     int number = 0;
     for (const Processing processing : rehearsal::all_processings()) {
         if (processing == Processing::none || processing == Processing::smoothed) continue;
-        for (const double strength : {0.6, 1.0, 1.6}) {
+        for (const double strength : {0.8, 1.0, 1.6}) {
             ++number;
             const int n = number;
             cases.add(
