@@ -140,13 +140,14 @@ void accumulate(Prepared& star, const std::vector<double>& reference_variance) {
 struct Equations {
     Matrix normal;
     std::vector<double> right;
+    double noise_of_products = 0.0;  // how uncertain the part in `normal` is that noise alone makes, over g
 };
 
 // Of all used stars but `without`.
 Equations together(const std::vector<Prepared>& stars, const Matrix& g, double kernel_scale,
                    const Prepared* without) {
     const std::size_t n = g.rows();
-    Equations out{Matrix(n, n), std::vector<double>(n, 0.0)};
+    Equations out{Matrix(n, n), std::vector<double>(n, 0.0), 0.0};
     double weight = 0.0, weight2 = 0.0;
     for (const Prepared& star : stars) {
         if (!star.used || &star == without) continue;
@@ -164,10 +165,40 @@ Equations together(const std::vector<Prepared>& stars, const Matrix& g, double k
     // What noise leaves of a function without light is as likely below as above 0; and no kernel needs a
     // function stronger than its own sum.
     constexpr double sigmas_of_noise = 4.0;
+    out.noise_of_products = sigmas_of_noise * std::sqrt(2.0 * weight2);
     for (std::size_t i = 1; i < n; ++i)
-        out.normal(i, i) +=
-            1.0 / (kernel_scale * kernel_scale) + sigmas_of_noise * g(i, i) * std::sqrt(2.0 * weight2);
+        out.normal(i, i) += 1.0 / (kernel_scale * kernel_scale) + g(i, i) * out.noise_of_products;
     return out;
+}
+
+// Less the noise's own products, functions that together hardly differ from noise may be left with less than
+// no weight, and their factor would give numbers beyond all bounds: then more of those products is left in.
+Matrix factor_of(Equations& equations, const Matrix& g) {
+    const std::size_t n = equations.normal.rows();
+    double size = 0.0;
+    for (const double r : equations.right)
+        size = std::max(size, std::abs(r));
+    constexpr double solved = 1e-6;
+    constexpr int most_steps = 8;
+    double more = equations.noise_of_products;
+    Matrix lower;
+    for (int step = 0; step < most_steps; ++step, more *= 2.0) {
+        lower = numerics::cholesky_lower(equations.normal);
+        const std::vector<double> x = numerics::solve_cholesky(lower, equations.right);
+        double miss = 0.0;
+        for (std::size_t i = 0; i < n; ++i) {
+            double sum = -equations.right[i];
+            for (std::size_t j = 0; j < n; ++j)
+                sum += equations.normal(i, j) * x[j];
+            miss = std::max(miss, std::abs(sum));
+        }
+        if (miss <= solved * size) break;
+        for (std::size_t i = 1; i < n; ++i) {
+            for (std::size_t j = 1; j < n; ++j)
+                equations.normal(i, j) += more * g(i, j);
+        }
+    }
+    return lower;
 }
 
 // By how much the star's light differs from the model's, without pixels that stand out of that difference.
@@ -360,8 +391,8 @@ Result<MatchKernel> solve_kernel(const std::vector<KernelStamp>& stamps, const K
             accumulate(stars[k], reference_variance[k]);
         }
         if (used_of(stars) == 0) break;
-        const Equations equations = together(stars, g, options.expected_sum, nullptr);
-        lower = numerics::cholesky_lower(equations.normal);
+        Equations equations = together(stars, g, options.expected_sum, nullptr);
+        lower = factor_of(equations, g);
         const std::vector<double> before = a;
         a = numerics::solve_cholesky(lower, equations.right);
         bool changed = round == 0 || std::abs(a[0] - before[0]) > settled * std::abs(a[0]);
@@ -428,9 +459,8 @@ Result<MatchKernel> solve_kernel(const std::vector<KernelStamp>& stamps, const K
     if (out.used.size() >= least_for_jackknife) {
         for (const Prepared& star : stars) {
             if (!star.used) continue;
-            const Equations rest = together(stars, g, options.expected_sum, &star);
-            out.without_one.push_back(
-                numerics::solve_cholesky(numerics::cholesky_lower(rest.normal), rest.right));
+            Equations rest = together(stars, g, options.expected_sum, &star);
+            out.without_one.push_back(numerics::solve_cholesky(factor_of(rest, g), rest.right));
         }
     }
     std::vector<double> light_only(n, 0.0);
