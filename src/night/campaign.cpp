@@ -188,6 +188,7 @@ Result<void> read_measure(SettingsTable table, MeasureSettings& measure) {
     assign(measure.refuse_elongation, table.number("refuse_elongation", 1.05, 100.0));
     assign(measure.least_comparison_stars, table.number("least_comparison_stars", 1.0, 1000.0));
     assign(measure.most_shift_arcsec, table.number("most_shift_arcsec", 0.1, 600.0));
+    assign(measure.refuse_processed, table.flag("refuse_processed"));
     assign(measure.colour_term, table.flag("colour_term"));
     measure.psf = table.flag("psf");
     if (measure.aperture_fwhm && measure.aperture_arcsec) {

@@ -33,6 +33,7 @@ struct MeasureSettings {
     double refuse_elongation = 2.5;   // a/b above: refused
     int least_comparison_stars = 1;   // fewer found: the frame is refused
     double most_shift_arcsec = 15.0;  // stars are looked for this far from the plate solution
+    bool refuse_processed = true;     // pictures that no longer count light; false: flagged alone
     bool colour_term = true;          // fit and apply one where the sequence allows
     std::optional<bool> psf;  // true: the PSF fit always counts; false: never; absent: where it is better
     bool operator==(const MeasureSettings&) const = default;

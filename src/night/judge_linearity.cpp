@@ -194,14 +194,18 @@ Result<LinearityVerdict> judge_linearity(const frame::Frame& frame, const photom
         if (!finding) continue;
         found += std::string(found.empty() ? "" : "; ") + *finding;
     }
-    if (!found.empty()) {
-        return fail({.what = "This picture no longer counts light: " + found + ".",
-                     .where = frame.facts().path,
-                     .mend = "Save the frame as the camera gave it: as FITS with 16 bits or more, without "
-                             "stretching, sharpening or noise reduction. Calibration and plain stacking are "
-                             "welcome."});
-    }
     LinearityVerdict verdict;
+    if (!found.empty() && !campaign.measure.refuse_processed) {
+        verdict.caveats.add(Caveat::processed);
+        verdict.remarks.push_back("This picture may no longer count light: " + found + ".");
+    } else if (!found.empty()) {
+        return fail(
+            {.what = "This picture no longer counts light: " + found + ".",
+             .where = frame.facts().path,
+             .mend = "Save the frame as the camera gave it: as FITS with 16 bits or more, without "
+                     "stretching, sharpening or noise reduction. Calibration and plain stacking are "
+                     "welcome. If you know that it is linear: refuse_processed = false under [measure]."});
+    }
     if (piled_up(*evidence)) {
         verdict.remarks.push_back(fmt::format(
             "The darkest {:.1f} % of the sky's pixels were cut off at {:.0f} ADU: faint stars come out "

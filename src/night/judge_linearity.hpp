@@ -18,6 +18,7 @@ struct LinearityVerdict {
     std::vector<std::string> remarks;
 };
 
+// With `refuse_processed` off, what would be refused is flagged Caveat::processed.
 // `fluxes`: the frame as measured. Problem: what was found (with its numbers), and what to save instead.
 // Cloud, crowding, saturated stars, wrong catalogue magnitudes, few stars: no reason to refuse. Nor is a
 // plain blur, which is linear; a filter so gentle that it acts like one (means of neighbours that are alike,

@@ -355,6 +355,7 @@ std::string flux_settings(const Campaign& campaign, const standard::Sequence& se
     // A template that was made anew under its name is another template.
     text += "\nhost";
     if (m.psf.value_or(false)) text += " psf";
+    if (!m.refuse_processed) text += " processed";
     for (const auto& [band, path] : campaign.host_templates) {
         const auto print = frame::fingerprint(campaign.path(path));
         text += fmt::format(" {}={} {}", band, path, print ? *print : "-");

@@ -219,9 +219,4 @@ SamplingEffect SamplingTable::at(const frame::PixelPosition& centre, double cent
     return effect;
 }
 
-SamplingEffect sampling_effect(const SampledImage& image, const frame::PixelPosition& centre,
-                               std::span<const double> radii_px) {
-    return SamplingTable(image, radii_px).at(centre);
-}
-
 }  // namespace emberline::photometry

@@ -70,8 +70,4 @@ class SamplingTable {
     std::vector<std::vector<double>> amplitude_;  // of the series, relative; one a radius; none: smooth
 };
 
-// One place alone. `centre`: where the star is on the lattice. Radii in picture pixels, ascending.
-[[nodiscard]] SamplingEffect sampling_effect(const SampledImage& image, const frame::PixelPosition& centre,
-                                             std::span<const double> radii_px);
-
 }  // namespace emberline::photometry

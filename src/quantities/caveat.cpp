@@ -67,6 +67,8 @@ constexpr std::array entries{
           "The header does not say how exposures were stacked; the pixels told it."},
     Entry{Caveat::pattern_doubtful, "pattern-doubtful",
           "The pixels contradict the colour pattern that the header or the campaign gives."},
+    Entry{Caveat::processed, "processed",
+          "The picture shows signs of processing after which pixels no longer count light."},
 };
 
 const Entry& entry(Caveat caveat) {

@@ -51,6 +51,7 @@ enum class Caveat : std::uint8_t {
     not_calibrated = 32,        // the campaign names masters, and none of a kind fits this frame
     stack_inferred = 33,        // how exposures were stacked was told by the pixels, not by the header
     pattern_doubtful = 34,      // what the pixels or stars say contradicts the mosaic's pattern
+    processed = 35,             // it shows signs of processing after which pixels do not count light
 };
 
 // The word written in `flags`, e.g. "host-unmodelled".

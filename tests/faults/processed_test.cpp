@@ -45,6 +45,17 @@ TEST_CASE("a stretched picture is refused with the slope of its magnitudes", "[f
     is_refused(campaign, "One magnitude of the catalogue is 0.");
 }
 
+TEST_CASE("who insists on a processed picture has it measured, and flagged", "[faults][processed]") {
+    const Rehearsed campaign(clear_night);
+    change_first(campaign, [](double adu) { return std::sqrt(adu * 65535.0); });
+    write_contents(campaign.path("campaign.toml"),
+                   contents(campaign.path("campaign.toml")) + "\n[measure]\nrefuse_processed = false\n");
+    const Outcome outcome = campaign.run({"measure"});
+    INFO(outcome.out << outcome.err);
+    CHECK(outcome.refused().empty());
+    CHECK(outcome.out.find("processed") != std::string::npos);
+}
+
 TEST_CASE("a picture of 256 levels in 16 bits is refused", "[faults][processed]") {
     const Rehearsed campaign(clear_night);
     change_first(campaign, [](double adu) { return 257.0 * std::round((adu - 350.0) / 40.0); });

@@ -155,11 +155,11 @@ TEST_CASE("with the image known, where a star falls between pixels no longer cou
     }
 }
 
-TEST_CASE("one place alone gives what the table gives", "[sampling]") {
+TEST_CASE("places that differ by whole pixels are one to the table", "[sampling]") {
     const SampledImage image{1.3, 1.1, Angle::degrees(70.0), 2.8, root_half, true};
     const std::vector<double> radii{0.9, 1.4, 2.6};
-    const auto one = sampling_effect(image, {12.3, -4.8}, radii);
-    const auto table = SamplingTable(image, radii).at({0.3, 0.2});
+    const SamplingTable both(image, radii);
+    const auto one = both.at({12.3, -4.8}), table = both.at({0.3, 0.2});
     for (std::size_t k = 0; k < radii.size(); ++k) {
         CHECK(one.correction[k] == Approx(table.correction[k]).epsilon(1e-9));
         CHECK(one.err[k] == Approx(table.err[k]).epsilon(1e-9));
