@@ -118,7 +118,7 @@ void read_offset(const Header& header, const Instrument& instrument, FrameFacts&
     const bool told = pedestal && *pedestal != 0.0;
     const bool subtracted =
         facts.calibrated && facts.calibrated->value.find_first_of("BD") != std::string::npos;
-    if (instrument.offset_adu && (instrument.override_header || !told)) {
+    if (instrument.offset_adu && (instrument.override_header || (!told && !subtracted))) {
         facts.offset_adu = Fact<double>{*instrument.offset_adu, "campaign.toml, instrument.offset"};
     } else if (told) {
         facts.offset_adu = Fact<double>{std::abs(*pedestal), "PEDESTAL"};

@@ -39,6 +39,8 @@ TEST_CASE("temperature, gain setting and offset are read where they mean somethi
     Instrument stated;
     stated.offset_adu = 512.0;
     CHECK(facts_of({"PEDESTAL= 0"}, {stated}).offset_adu->value == 512.0);
+    // What the campaign says is of the camera: once a bias or a dark is off, nothing is left of it.
+    CHECK(facts_of({"CALSTAT = 'BD'"}, {stated}).offset_adu->value == 0.0);
 }
 
 TEST_CASE("what was done to a frame before is told letter by letter", "[calibration]") {
