@@ -22,8 +22,9 @@ using frame::ColourPattern;
 // sensor's two greens and its columns differ by a per cent or two, its colours by ten and more.
 constexpr std::size_t least_stars = 5;
 constexpr std::size_t stars_for_spread = 10;
-constexpr double colours_differ = 0.10;  // of a share
-constexpr double phases_alike = 0.05;    // … all of them
+constexpr double interpolated_correlation = 0.2;  // of neighbours; a bilinear picture has 0.35 and more
+constexpr double colours_differ = 0.10;           // of a share
+constexpr double phases_alike = 0.05;             // … all of them
 constexpr double sure_sigma = 5.0;
 constexpr double largest_err = 0.02;     // for "alike"
 constexpr double sky_alike_sigma = 0.1;  // of a pixel's scatter
@@ -211,6 +212,8 @@ PatternVerdict judge_by_sky(const std::optional<ColourPattern>& stated, const Ph
 Result<PatternVerdict> judge_mono(const PhaseLevels& levels,
                                   const std::vector<std::optional<double>>& colours,
                                   const std::string& where) {
+    // Interpolated already: its phases differ in sharpness, and it is a picture of one colour.
+    if (levels.neighbour_correlation > interpolated_correlation) return PatternVerdict{};
     std::optional<std::size_t> green;
     double brightest = 0.0;
     for (const std::size_t pair : {std::size_t{0}, std::size_t{1}}) {

@@ -48,6 +48,36 @@ PhaseSky sky_around(const StarInStored& star, double fwhm_px) {
     return sky;
 }
 
+// Products of the sky's deviations, each in its own phase's scatter, of pixels `lag` apart along rows and
+// columns. What stands out takes no part.
+struct LagProducts {
+    double sum = 0.0, squares = 0.0;
+    [[nodiscard]] double correlation() const { return squares > 0.0 ? sum / squares : 0.0; }
+};
+
+void add_products(const StarInStored& star, const PhaseSky& sky, double fwhm_px, int lag, LagProducts& out) {
+    constexpr double most_sigma = 4.0;
+    const frame::PixelBox& box = star.cutout.box;
+    const auto deviation = [&](int x, int y) -> std::optional<double> {
+        if (!star.cutout.contains(x, y) || distance_px(star, x, y) <= sky_from_fwhm * fwhm_px)
+            return std::nullopt;
+        const auto& level = sky.levels[phase_of(x, y)];
+        const double z = (static_cast<double>(star.cutout.at(x, y)) - level.mean) / level.sigma;
+        return std::abs(z) < most_sigma ? std::optional(z) : std::nullopt;
+    };
+    for (int y = box.y0; y < box.y0 + box.height; ++y) {
+        for (int x = box.x0; x < box.x0 + box.width; ++x) {
+            const auto here = deviation(x, y);
+            if (!here) continue;
+            for (const auto there : {deviation(x + lag, y), deviation(x, y + lag)}) {
+                if (!there) continue;
+                out.sum += *here * *there;
+                out.squares += 0.5 * (*here * *here + *there * *there);
+            }
+        }
+    }
+}
+
 std::optional<StarPhases> light_of(const StarInStored& star, const PhaseSky& sky, double fwhm_px,
                                    double saturation_adu) {
     const double star_sigma = fwhm_px / (2.0 * std::sqrt(2.0 * std::numbers::ln2));
@@ -88,10 +118,13 @@ PhaseLevels measure_phases(const std::vector<StarInStored>& stars, double fwhm_p
     PhaseLevels levels;
     std::array<std::vector<double>, 4> differences;
     std::vector<double> sigmas;
+    LagProducts beside, two_apart;
     for (const StarInStored& star : stars) {
         const PhaseSky sky = sky_around(star, fwhm_px);
         if (!sky.good()) continue;
         ++levels.boxes;
+        add_products(star, sky, fwhm_px, 1, beside);
+        add_products(star, sky, fwhm_px, 2, two_apart);
         double mean = 0.0;
         for (const auto& level : sky.levels) {
             mean += 0.25 * level.mean;
@@ -104,6 +137,7 @@ PhaseLevels measure_phases(const std::vector<StarInStored>& stars, double fwhm_p
     }
     if (levels.boxes == 0) return levels;
     levels.sigma_adu = numerics::median(sigmas);
+    levels.neighbour_correlation = beside.correlation() - two_apart.correlation();
     for (std::size_t k = 0; k < 4; ++k) {
         levels.sky_adu[k] = numerics::median(differences[k]);
         const double spread =

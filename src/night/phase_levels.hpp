@@ -34,6 +34,10 @@ struct PhaseLevels {
     std::array<double, 4> sky_err_adu{};
     double sigma_adu = 0.0;  // scatter of a single pixel of one phase
     int boxes = 0;           // that the sky was measured in
+    // Of the sky's noise between neighbours, less that between pixels two apart: a sensor's pixels vary
+    // alone, those interpolated from a mosaic with their neighbours, and what is not flat in the sky reaches
+    // further.
+    double neighbour_correlation = 0.0;
 };
 
 // A Gaussian window about each star, so that no edge cuts through pixels; sky from the pixels beyond.

@@ -32,6 +32,7 @@ struct Scene {
     int hot_pixels = 0;
     int neighbours = 0;  // other stars in each box
     bool interpolated = false;
+    bool one_colour_filled = false;  // the red plane of a debayered picture: a quarter seen, the rest between
     std::uint64_t seed = 1;
 };
 
@@ -119,6 +120,16 @@ Exposed expose(const Scene& scene) {
                           std::tuple(-1, 1, 1.0F), std::tuple(0, 1, 2.0F), std::tuple(1, 1, 1.0F)})
                         sum += w * raw.at(x + dx, y + dy);
                     cutout.at(x, y) = sum / 16.0F;
+                }
+            }
+        }
+        if (scene.one_colour_filled) {
+            const frame::Cutout raw = cutout;
+            for (int y = below + 1; y < below + side - 1; ++y) {
+                for (int x = left + 1; x < left + side - 1; ++x) {
+                    const int dx = x & 1, dy = y & 1;
+                    cutout.at(x, y) = 0.25F * (raw.at(x - dx, y - dy) + raw.at(x + dx, y - dy) +
+                                               raw.at(x - dx, y + dy) + raw.at(x + dx, y + dy));
                 }
             }
         }
@@ -259,7 +270,9 @@ TEST_CASE("ordinary mono frames raise no alarm", "[pattern]") {
         {"crowded and sharp", {.fwhm_px = 1.6, .neighbours = 25}},
         {"faint stars", {.star_adu = 1500.0}},
         {"bright sky", {.star_adu = 20000.0, .sky_adu = 20000.0}},
-        {"smoothed", {.interpolated = true}}};
+        {"smoothed", {.interpolated = true}},
+        {"red of a debayered picture", {.one_colour_filled = true}},
+        {"sharp, red of a debayered picture", {.fwhm_px = 2.2, .one_colour_filled = true}}};
     for (auto [name, scene] : scenes) {
         for (std::uint64_t seed = 200; seed < 212; ++seed) {
             scene.seed = seed;
