@@ -98,14 +98,15 @@ class Script {
             } else {
                 add("unset xlabel\n");
             }
-            marks();
+            marks(r == 0 && c == 0);
             add("plot '-' using 1:2:3 with image\n");
             pixels(one, c, sky, top);
-            if (r == 0 && c == 0) add("unset label 1\n");
+            if (r == 0 && c == 0) add("unset label 1\nunset label 4\nunset label 5\n");
         }
     }
 
-    void marks() {
+    void marks(bool with_compass) {
+        add("unset arrow\n");
         const double reach = 0.11 * half_arcsec(), open = 0.045 * half_arcsec();
         const auto t = place(picture_.transient);
         int n = 0;
@@ -114,6 +115,7 @@ class Script {
             add("set arrow {} from {:.4f},{:.4f} to {:.4f},{:.4f} nohead front lc rgb '{}' lw 3\n", ++n,
                 t.x + open * d[0], t.y + open * d[1], t.x + reach * d[0], t.y + reach * d[1], ember);
         }
+        if (with_compass) compass(n);
         if (!picture_.nucleus) return;
         const auto c = place(*picture_.nucleus);
         const double arm = 0.05 * half_arcsec();
@@ -122,6 +124,27 @@ class Script {
             c.x - arm, c.y, c.x + arm, c.y, slate);
         add("set arrow {} from {:.4f},{:.4f} to {:.4f},{:.4f} nohead front lc rgb '{}' lw 1.2\n", ++n, c.x,
             c.y - arm, c.x, c.y + arm, slate);
+    }
+
+    // Arms to the north and east: a frame may be turned by any angle, and green pixels lie at 45 degrees.
+    void compass(int& n) {
+        const auto& j = picture_.px_per_arcsec;
+        const double arm = 0.16 * half_arcsec(), beyond = 1.35;
+        const frame::PixelPosition middle{-0.72 * half_arcsec(), -0.72 * half_arcsec()};
+        const std::pair<const char*, frame::PixelPosition> ways[] = {{"E", {j[0], j[2]}},
+                                                                     {"N", {j[1], j[3]}}};
+        int label = 4;
+        for (const auto& [name, way] : ways) {
+            const double length = std::hypot(way.x, way.y);
+            if (!(length > 0.0)) continue;
+            const double dx = arm * way.x / length, dy = arm * way.y / length;
+            add("set arrow {} from {:.4f},{:.4f} to {:.4f},{:.4f} head size screen 0.006,25 filled front lc "
+                "rgb '{}' lw "
+                "1.5\n",
+                ++n, middle.x, middle.y, middle.x + dx, middle.y + dy, ink);
+            add("set label {} '{}' at {:.4f},{:.4f} center front tc rgb '{}'\n", label++, name,
+                middle.x + beyond * dx, middle.y + beyond * dy, ink);
+        }
     }
 
     // Arcseconds from the middle of the cut-out, along rows and columns.

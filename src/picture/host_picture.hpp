@@ -5,6 +5,7 @@
 // colours about white.
 #pragma once
 
+#include <array>
 #include <optional>
 #include <string>
 #include <vector>
@@ -28,6 +29,8 @@ struct HostPicture {
     frame::PixelPosition transient;
     std::optional<frame::PixelPosition> nucleus;
     double scale_arcsec_per_px = 1.0;
+    // dx/d(east), dx/d(north), dy/d(east), dy/d(north): where north and east are. All 0: not drawn.
+    std::array<double, 4> px_per_arcsec{};
 };
 
 // A PNG. Problem: no row, or data and model of different size (request); gnuplot or the disk (storage).

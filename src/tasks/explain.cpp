@@ -130,6 +130,7 @@ Result<std::string> draw(const Workspace& workspace, const std::vector<const nig
     picture.title = fmt::format("{}, {}, {}", workspace.campaign.name, frame->band.name(), frame->night);
     picture.transient = around.transient;
     picture.scale_arcsec_per_px = frame->scale_arcsec_per_px;
+    picture.px_per_arcsec = around.px_per_arcsec;
     if (workspace.campaign.nucleus) {
         const SkyOffset away = offset(workspace.campaign.position, *workspace.campaign.nucleus);
         picture.nucleus = around.pixel(away.east.arcseconds(), away.north.arcseconds());
