@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Notation: x the light between black and white point, 0 to 1; y what is saved of it, 0 to 1; m the midtones'
-// balance, the x that becomes 1/2.
+// Notation: x the light between black and white point, 0 to 1; y what is saved of it, 0 to 1; c how much less
+// the bright gain than the faint: y = x / (x + c (1 − x)), whose slope is 1/c at black and c at white.
 #include "rehearsal/processed_save.hpp"
 
 #include <algorithm>
@@ -15,8 +15,8 @@ namespace {
 
 constexpr double top_adu = 65535.0;
 // Where people and programs put them: common practice, no source.
-constexpr double black_sigma = 2.8;     // below the middle of the histogram
-constexpr double stretched_sky = 0.25;  // of the range, where a stretch puts the sky
+constexpr double black_sigma = 3.0;     // below the middle of the histogram
+constexpr double stretched_sky = 0.2;   // of the range, where a stretch puts the sky
 constexpr std::size_t sampled = 40000;  // pixels that tell the statistics
 
 struct Statistics {
@@ -57,19 +57,14 @@ double between(double strength, double hardly, double usual, double hard) {
     return strength < 1.0 ? hardly + strength * (usual - hardly) : usual + (strength - 1.0) * (hard - usual);
 }
 
-double midtones_of(double m, double x) {
-    return (m - 1.0) * x / ((2.0 * m - 1.0) * x - m);
-}
-
-Picture midtones_stretched(const Picture& picture, double strength) {
+Picture rationally_stretched(const Picture& picture, double strength) {
     const Statistics s = statistics_of(picture);
     const double black = std::max(s.lowest, s.sky - black_sigma * s.scatter);
     const double white = std::max(s.highest, black + 1.0);
     const double sky = std::clamp((s.sky - black) / (white - black), 1e-6, 0.5);
-    // midtones_of is its own inverse in this: the balance that takes the sky to where it should be.
-    const double m = midtones_of(stretched_sky, sky);
-    const double own = 0.5 * std::pow(std::min(2.0 * m, 1.0), between(strength, 0.1, 1.0, 1.3));
-    return stretched(picture, black, white, [own](double x) { return midtones_of(own, x); });
+    const double wanted = sky * (1.0 - stretched_sky) / (stretched_sky * (1.0 - sky));
+    const double c = std::pow(std::min(wanted, 1.0), between(strength, 0.1, 1.0, 1.3));
+    return stretched(picture, black, white, [c](double x) { return x / (x + c * (1.0 - x)); });
 }
 
 struct Display {
@@ -122,8 +117,8 @@ Picture processed(const Picture& picture, Processing processing, double strength
             return stretched(picture, s.sky - black_sigma * s.scatter, s.highest,
                              [=](double x) { return std::asinh(a * x) / std::asinh(a); });
         }
-        case Processing::midtones:
-            return midtones_stretched(picture, strength);
+        case Processing::rational:
+            return rationally_stretched(picture, strength);
         case Processing::logarithm: {
             const Statistics s = statistics_of(picture);
             const double a = std::pow(10.0, between(strength, 0.5, 2.0, 3.0));
@@ -161,7 +156,7 @@ Picture processed(const Picture& picture, Processing processing, double strength
         case Processing::denoised:
             return shrunk(picture, between(strength, 1.0, 2.5, 4.0), strength < 1.5 ? 3 : 4);
         case Processing::background_removed_and_stretched:
-            return midtones_stretched(background_removed(picture, 64), strength);
+            return rationally_stretched(background_removed(picture, 64), strength);
     }
     return picture;
 }
@@ -176,8 +171,8 @@ std::string_view word(Processing processing) {
             return "gamma";
         case Processing::arcsinh:
             return "arcsinh";
-        case Processing::midtones:
-            return "midtones";
+        case Processing::rational:
+            return "rational";
         case Processing::logarithm:
             return "logarithm";
         case Processing::display_scaled:

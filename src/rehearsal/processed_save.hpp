@@ -13,7 +13,7 @@ enum class Processing {
     none,
     gamma,     // a power of the light
     arcsinh,   // strong stretch of the faint
-    midtones,  // rational stretch between black and white point
+    rational,  // x / (x + c (1 − x)) between black and white point
     logarithm,
     display_scaled,   // black and white point cut, spread over all of the range: linear between, clipped
                       // beyond

@@ -94,7 +94,7 @@ TEST_CASE("8 bits leave 256 levels, as bytes or spread over 16 bits", "[processe
 
 TEST_CASE("stretches keep the order of light and lose its proportions", "[processed]") {
     const std::vector<float> before = star_on_sky();
-    for (const Processing processing : {Processing::gamma, Processing::arcsinh, Processing::midtones,
+    for (const Processing processing : {Processing::gamma, Processing::arcsinh, Processing::rational,
                                         Processing::logarithm, Processing::histogram_equal}) {
         INFO(word(processing));
         const ProcessedImage image = made(processing);
