@@ -54,6 +54,10 @@ void run(tasks::TemplateRequest request, Face& face) {
 void add_masters(CLI::App& app, Face& face) {
     CLI::App* sub =
         app.add_subcommand("masters", "Frames made of frames: calibration masters, a template of the host");
+    sub->footer(
+        "Examples:\n  emberline masters build biases darks flats\n  emberline masters gain flats biases\n"
+        "  emberline masters template frames/2025-02-* --output template_V.fits\n"
+        "`emberline masters build --help` and so on show the options of each.");
     sub->require_subcommand(1);
     CLI::App* made = sub->add_subcommand(
         "template", "Stack frames from after the fade, or before it, into a host template");

@@ -55,11 +55,14 @@ void run(RehearseRequest request, Face& face) {
 
 void add_host_options(CLI::App& sub, RehearseRequest& request) {
     rehearsal::RehearsalOptions& o = request.options;
-    sub.add_option("--host", request.host,
-                   "The galaxy about the transient: usual, or smooth, spiral, clumpy, dusty: drawn from the "
-                   "seed; or none")
-        ->capture_default_str()
-        ->check(CLI::IsMember({"usual", "smooth", "spiral", "clumpy", "dusty", "none"}));
+    CLI::Option* host =
+        sub.add_option(
+               "--host", request.host,
+               "The galaxy about the transient: usual, or smooth, spiral, clumpy, dusty: drawn from the "
+               "seed; or none")
+            ->capture_default_str()
+            ->check(CLI::IsMember({"usual", "smooth", "spiral", "clumpy", "dusty", "none"}));
+    sub.add_flag("--no-host", request.no_host, "No galaxy about the transient")->excludes(host);
     sub.add_option("--host-offset,--host-offset-arcsec", o.host_offset_arcsec,
                    "Nucleus from the transient, arcseconds")
         ->capture_default_str();
@@ -91,7 +94,10 @@ void add_host_options(CLI::App& sub, RehearseRequest& request) {
 void add_rehearse(CLI::App& app, Face& face) {
     CLI::App* sub =
         app.add_subcommand("rehearse", "Write an invented campaign with simulated frames and its truth");
-    sub->footer("Example:\n  emberline rehearse demo --nights 6 --frames 10 --band B --band V");
+    sub->footer(
+        "Examples:\n  emberline rehearse demo --nights 6 --frames 10 --band B --band V\n"
+        "  emberline rehearse colour --mosaic RGGB --calibration 20 --vignetting 0.3\n"
+        "  emberline rehearse stacks --stack 20 --exposure-s 10 --stack-header silent");
     const auto request = std::make_shared<RehearseRequest>();
     rehearsal::RehearsalOptions& o = request->options;
     sub->add_option("DIR", request->folder, "A folder that does not exist yet, or is empty")->required();
@@ -100,7 +106,9 @@ void add_rehearse(CLI::App& app, Face& face) {
         ->capture_default_str()
         ->check(CLI::Range(1, 10000));
     sub->add_option("--spacing-days", o.night_spacing_days, "Days between nights")->capture_default_str();
-    sub->add_option("--band", o.bands, "Band to observe in; once for each")->capture_default_str();
+    sub->add_option("--band", o.bands, "Band to observe in; once for each")
+        ->capture_default_str()
+        ->allow_extra_args(false);
     sub->add_option("--exposure-s", o.exposure_s, "Exposure, seconds")->capture_default_str();
     sub->add_option("--peak-mag", o.peak_mag, "Magnitude at its brightest")->capture_default_str();
     sub->add_option("--decline", o.decline_mag_per_day, "Magnitudes a day")->capture_default_str();
@@ -117,7 +125,6 @@ void add_rehearse(CLI::App& app, Face& face) {
     sub->add_option("--width", o.width_px, "Pixels a row")->capture_default_str();
     sub->add_option("--height", o.height_px, "Rows")->capture_default_str();
     sub->add_option("--seed", o.seed, "The same seed gives the same campaign")->capture_default_str();
-    sub->add_flag("--no-host", request->no_host, "No galaxy about the transient");
     sub->add_flag("--clear", request->clear, "No cloud");
     sub->add_flag("--no-flip", request->no_flip, "No meridian flip");
     sub->add_flag("--no-trails", request->no_trails, "No trailed frames");

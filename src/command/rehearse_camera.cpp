@@ -26,8 +26,9 @@ std::vector<std::string> words_of(const std::map<std::string, T>& choices) {
 
 std::map<std::string, Processing> processings() {
     std::map<std::string, Processing> all;
-    for (const Processing processing : rehearsal::all_processings())
-        all.emplace(word(processing), processing);
+    for (const Processing processing : rehearsal::all_processings()) {
+        if (processing != Processing::none) all.emplace(word(processing), processing);
+    }
     return all;
 }
 
@@ -80,9 +81,11 @@ void add_saving_options(CLI::App& sub, RehearseRequest& request) {
         ->needs(stack);
     sub.add_flag("--stack-float", request.stack_float, "Stacks are saved as fractions, not whole numbers")
         ->needs(stack);
-    CLI::Option* share = sub.add_option("--processed", o.processed_share,
-                                        "Share of the frames that were processed before they were saved");
-    sub.add_option("--processing", request.processing, "What was done to those frames")
+    CLI::Option* share =
+        sub.add_option("--processed", o.processed_share,
+                       "Share of the frames that were processed before they were saved, 0 to 1");
+    sub.add_option("--processing", request.processing,
+                   "What was done to those frames; rational, a strong stretch, unless said")
         ->check(CLI::IsMember(words_of(processings())))
         ->needs(share);
 }
@@ -109,7 +112,7 @@ void settle_saving(RehearseRequest& request) {
     // Where no kind is named, the strong stretch that most pictures go through.
     if (o.processed_share > 0.0) {
         o.processing =
-            request.processing.empty() ? Processing::midtones : processings().at(request.processing);
+            request.processing.empty() ? Processing::rational : processings().at(request.processing);
     }
 }
 
