@@ -26,8 +26,8 @@ void run(tasks::TemplateRequest request, Face& face) {
     face.status = outcome->left_out.empty() ? all_done : something_refused;
     if (face.json) {
         nlohmann::ordered_json left_out = nlohmann::ordered_json::array();
-        for (const night::LeftOut& one : outcome->left_out)
-            left_out.push_back({{"frame", one.frame}, {"why", one_line(one.problem)}});
+        for (const LeftOut& one : outcome->left_out)
+            left_out.push_back({{"frame", one.path}, {"why", one_line(one.problem)}});
         face.say_json({{"template", outcome->path},
                        {"frames", outcome->used},
                        {"left_out", left_out},
@@ -38,8 +38,8 @@ void run(tasks::TemplateRequest request, Face& face) {
     std::cout << fmt::format("{} frames are stacked in {}, {:.1f}″ sharp; {} pixels were clipped.\n",
                              outcome->used.size(), outcome->path, outcome->fwhm_arcsec,
                              outcome->clipped_pixels);
-    for (const night::LeftOut& one : outcome->left_out)
-        std::cout << fmt::format("Left out: {}: {}\n", one.frame, one_line(one.problem));
+    for (const LeftOut& one : outcome->left_out)
+        std::cout << fmt::format("Left out: {}: {}\n", one.path, one_line(one.problem));
     if (face.quiet) return;
     if (!outcome->named_in_settings) {
         std::cout << fmt::format(

@@ -52,7 +52,7 @@ Json document(const tasks::MastersOutcome& outcome) {
         defects.push_back(
             {{"file", made.path}, {"hot", made.hot}, {"dead", made.dead}, {"unstable", made.unstable}});
     }
-    for (const frame::LeftOut& one : outcome.left_out)
+    for (const LeftOut& one : outcome.left_out)
         left_out.push_back({{"frame", one.path}, {"why", one_line(one.problem)}});
     return {{"folder", outcome.folder},
             {"masters", masters},
@@ -83,7 +83,7 @@ void print_table(const tasks::MastersOutcome& outcome) {
 void print(const tasks::MastersOutcome& outcome, bool quiet) {
     if (!outcome.masters.empty()) print_table(outcome);
     if (!outcome.left_out.empty()) std::cout << "Refused:\n";
-    for (const frame::LeftOut& one : outcome.left_out)
+    for (const LeftOut& one : outcome.left_out)
         std::cout << fmt::format("  {}\n", one_line(one.problem));
     if (quiet) return;
     for (const std::string& remark : outcome.remarks)

@@ -44,11 +44,6 @@ struct MasterPlan {
     std::function<void(std::size_t done, std::size_t of)> progress;
 };
 
-struct LeftOut {
-    std::string path;
-    Problem problem;
-};
-
 struct Defect {  // sorted by place where in a list
     int x = 0, y = 0;
     int bits = 0;

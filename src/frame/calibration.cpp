@@ -17,10 +17,6 @@ namespace {
 constexpr float undefined = std::numeric_limits<float>::quiet_NaN();
 constexpr double darkest_flat = 0.05;  // of the mean: a pixel that sees less is dead
 
-std::size_t phase(int x, int y) {
-    return static_cast<std::size_t>((x & 1) + 2 * (y & 1));
-}
-
 }  // namespace
 
 Result<void> Calibration::apply(std::vector<Cutout>& stored) const {
@@ -81,7 +77,7 @@ void Calibration::take(const Step& step, const Cutout& master, const Cutout* bia
         for (int x = box.x0; x < box.x0 + box.width; ++x, ++i) {
             const auto level =
                 static_cast<double>(bias != nullptr ? master.adu[i] - bias->adu[i] : master.adu[i]);
-            const double flat = level / step.norm[phase(x, y)];
+            const double flat = level / step.norm[phase_of(x, y)];
             light.adu[i] = flat > darkest_flat ? static_cast<float>(static_cast<double>(light.adu[i]) / flat)
                                                : undefined;
         }

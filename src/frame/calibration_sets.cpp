@@ -10,6 +10,7 @@
 
 #include "frame/colour_pattern.hpp"
 #include "frame/fits_image.hpp"
+#include "frame/read_calibration_facts.hpp"
 #include "frame/read_facts.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/text.hpp"
@@ -47,14 +48,6 @@ std::optional<FrameKind> kind_by_name(const std::string& path) {
     const std::size_t before = slash == 0 ? std::string::npos : path.find_last_of('/', slash - 1);
     const std::size_t from = before == std::string::npos ? 0 : before + 1;
     return kind_in(std::string_view(path).substr(from, slash - from));
-}
-
-bool is_made(const Header& header) {
-    for (const char* keyword : {"IMAGETYP", "IMAGETYPE", "OBSTYPE", "FRAME"}) {
-        const std::string word = lower_case(header.text(keyword).value_or(""));
-        if (word.find("master") != std::string::npos || word.find("defect") != std::string::npos) return true;
-    }
-    return false;
 }
 
 Problem unfit(const std::string& path, std::string what, std::string mend) {

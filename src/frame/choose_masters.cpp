@@ -75,8 +75,8 @@ std::optional<std::string> other_pattern(const Wanted& frame, const Master& mast
 
 Wanted wanted_of(const FrameFacts& facts, const Header& header) {
     Wanted out;
-    out.width_px = facts.lattice ? facts.lattice->stored_width_px : facts.width_px;
-    out.height_px = facts.lattice ? facts.lattice->stored_height_px : facts.height_px;
+    out.width_px = facts.stored_width_px();
+    out.height_px = facts.stored_height_px();
     out.left_px = static_cast<int>(header.integer("XORGSUBF").value_or(0));
     out.bottom_px = static_cast<int>(header.integer("YORGSUBF").value_or(0));
     out.cut = header.integer("XORGSUBF") && header.integer("YORGSUBF");

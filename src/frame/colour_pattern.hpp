@@ -16,6 +16,7 @@
 #include "frame/header.hpp"
 #include "frame/instrument.hpp"
 #include "frame/lattice.hpp"
+#include "frame/pixels.hpp"
 
 namespace emberline::frame {
 
@@ -24,9 +25,7 @@ enum class Colour { red, green, blue };
 // Colours of the stored pixels (x even, y even), (x odd, y even), (x even, y odd), (x odd, y odd).
 struct ColourPattern {
     std::array<Colour, 4> cells{};
-    [[nodiscard]] Colour at(int x, int y) const {
-        return cells[static_cast<std::size_t>((x & 1) + 2 * (y & 1))];
-    }
+    [[nodiscard]] Colour at(int x, int y) const { return cells[phase_of(x, y)]; }
     [[nodiscard]] std::string word() const;                            // "RGGB"
     [[nodiscard]] ColourPattern shifted(int columns, int rows) const;  // as seen from pixel (columns, rows)
     // Of the same frame with its rows in reverse: BAYERPAT of a BOTTOM-UP frame from the pattern at its first

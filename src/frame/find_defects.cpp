@@ -110,7 +110,7 @@ class Finder {
             levels[static_cast<std::size_t>(phase)] = level_of(x0, x1, phase);
         for (int y = band_.y; y < band_.y + band_.rows; ++y) {
             for (int x = x0; x < x1; ++x) {
-                const auto phase = static_cast<std::size_t>((x & 1) + 2 * (y & 1));
+                const auto phase = phase_of(x, y);
                 const int bits = noise_.kind == FrameKind::flat ? judge_flat(x, y, levels[phase])
                                                                 : judge_dark(x, y, levels[phase], phase);
                 if (bits != 0) found.push_back({x, y, bits});

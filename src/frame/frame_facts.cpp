@@ -5,9 +5,7 @@ namespace emberline::frame {
 
 bool FrameFacts::holds(const PixelPosition& p) const {
     const PixelPosition s = lattice ? lattice->stored(p) : p;
-    const int width = lattice ? lattice->stored_width_px : width_px;
-    const int height = lattice ? lattice->stored_height_px : height_px;
-    return s.x >= -0.5 && s.y >= -0.5 && s.x < width - 0.5 && s.y < height - 0.5;
+    return s.x >= -0.5 && s.y >= -0.5 && s.x < stored_width_px() - 0.5 && s.y < stored_height_px() - 0.5;
 }
 
 PixelPosition FrameFacts::middle() const {

@@ -65,6 +65,9 @@ struct FrameFacts {
     Caveats caveats;                   // gain-assumed, time-uncertain …
     std::vector<std::string> remarks;  // sentences: what was inferred, what contradicts what
 
+    // Of the frame as it is stored, whatever part of its pixels this is.
+    [[nodiscard]] int stored_width_px() const { return lattice ? lattice->stored_width_px : width_px; }
+    [[nodiscard]] int stored_height_px() const { return lattice ? lattice->stored_height_px : height_px; }
     [[nodiscard]] bool holds(const PixelPosition& p) const;  // that place lies on a stored pixel
     [[nodiscard]] PixelPosition middle() const;              // of the stored frame, in its own pixels
 };

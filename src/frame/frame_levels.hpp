@@ -10,6 +10,7 @@
 
 #include "frame/build_master.hpp"
 #include "frame/frame_rows.hpp"
+#include "frame/pixels.hpp"
 #include "quantities/problem.hpp"
 
 namespace emberline::frame {
@@ -19,7 +20,7 @@ namespace emberline::frame {
 struct PixelSample {
     struct Place {
         int x = 0, y = 0;
-        [[nodiscard]] std::size_t phase() const { return static_cast<std::size_t>((x & 1) + 2 * (y & 1)); }
+        [[nodiscard]] std::size_t phase() const { return phase_of(x, y); }
     };
     std::vector<Place> places;
     std::vector<std::vector<float>> adu;        // of each frame; empty where it could not be read

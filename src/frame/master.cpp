@@ -8,6 +8,7 @@
 #include <limits>
 
 #include "frame/colour_pattern.hpp"
+#include "frame/read_calibration_facts.hpp"
 #include "frame/read_facts.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/text.hpp"
@@ -69,7 +70,7 @@ std::array<double, 4> phase_medians(const Cutout& cutout) {
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
         for (int x = box.x0; x < box.x0 + box.width; ++x) {
             const double v = cutout.at(x, y);
-            if (std::isfinite(v)) pixels[static_cast<std::size_t>((x & 1) + 2 * (y & 1))].push_back(v);
+            if (std::isfinite(v)) pixels[phase_of(x, y)].push_back(v);
         }
     }
     std::array<double, 4> medians{};
@@ -88,8 +89,7 @@ std::pair<double, double> relative_range(const Cutout& cutout, const std::array<
     const PixelBox& box = cutout.box;
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
         for (int x = box.x0; x < box.x0 + box.width; ++x)
-            relative.push_back(static_cast<double>(cutout.at(x, y)) /
-                               phase_adu[static_cast<std::size_t>((x & 1) + 2 * (y & 1))]);
+            relative.push_back(static_cast<double>(cutout.at(x, y)) / phase_adu[phase_of(x, y)]);
     }
     const double low = numerics::quantile(relative, 0.05);
     return {low, numerics::quantile(std::move(relative), 0.95)};
@@ -188,8 +188,7 @@ bool has_letter(const FrameFacts& facts, char letter) {
 bool holds_bias(const Master& master, const Header& header) {
     if (says_so(header, "BIASSUB") || has_letter(master.facts, 'B')) return false;
     if (master.role != MasterRole::flat) return true;
-    const std::string kind = lower_case(header.text("IMAGETYP").value_or(""));
-    const bool made = kind.find("master") != std::string::npos || header.find("NCOMBINE") != nullptr ||
+    const bool made = is_made(header) || header.find("NCOMBINE") != nullptr ||
                       header.find("FLATLEV") != nullptr || has_letter(master.facts, 'D') ||
                       (master.facts.stacked_exposures && master.facts.stacked_exposures->value > 1);
     return !made && master.image->bits() == 16 && master.level_adu > raw_flat_adu;

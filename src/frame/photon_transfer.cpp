@@ -355,8 +355,8 @@ Result<PhotonTransfer> photon_transfer(const std::vector<std::string>& paths,
         return fail(nothing.error());
     }
     const FrameFacts& facts = flats.front()->frame.facts();
-    const int width = facts.lattice ? facts.lattice->stored_width_px : facts.width_px;
-    const int height = facts.lattice ? facts.lattice->stored_height_px : facts.height_px;
+    const int width = facts.stored_width_px();
+    const int height = facts.stored_height_px();
     const TransferGrid grid(width, height, facts.pattern.has_value());
     if (auto good = transfer.take_biases(biases, grid); !good) return fail(good.error());
     for (const TransferExposure* flat : flats)

@@ -7,6 +7,11 @@
 
 namespace emberline::frame {
 
+// Which of the four pixels of each 2 × 2: 0 for even columns and rows, 1 for odd columns, 2 for odd rows.
+[[nodiscard]] inline std::size_t phase_of(int x, int y) {
+    return static_cast<std::size_t>((x & 1) + 2 * (y & 1));
+}
+
 struct PixelBox {
     int x0 = 0, y0 = 0;  // first column and row, from 0
     int width = 0, height = 0;

@@ -15,6 +15,8 @@ bool has_any(const std::string& text, std::initializer_list<const char*> words) 
                        [&](const char* word) { return text.find(word) != std::string::npos; });
 }
 
+constexpr const char* kind_keywords[] = {"IMAGETYP", "IMAGETYPE", "OBSTYPE", "FRAME"};
+
 std::optional<FrameKind> kind_of(const std::string& word) {
     const bool dark = word.find("dark") != std::string::npos, flat = word.find("flat") != std::string::npos;
     if (dark && flat) return FrameKind::flat_dark;
@@ -130,12 +132,18 @@ void read_offset(const Header& header, const Instrument& instrument, FrameFacts&
 }  // namespace
 
 void read_kind(const Header& header, FrameFacts& facts) {
-    for (const char* keyword : {"IMAGETYP", "IMAGETYPE", "OBSTYPE", "FRAME"}) {
+    for (const char* keyword : kind_keywords) {
         if (const auto kind = kind_of(lower_case(header.text(keyword).value_or("")))) {
             facts.kind = Fact<FrameKind>{*kind, keyword};
             return;
         }
     }
+}
+
+bool is_made(const Header& header) {
+    return std::any_of(std::begin(kind_keywords), std::end(kind_keywords), [&](const char* keyword) {
+        return has_any(lower_case(header.text(keyword).value_or("")), {"master", "defect"});
+    });
 }
 
 void read_calibration_facts(const Header& header, const Instrument& instrument, FrameFacts& facts) {

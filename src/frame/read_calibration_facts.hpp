@@ -11,6 +11,8 @@ namespace emberline::frame {
 
 // By IMAGETYP, OBSTYPE or FRAME. Before read_exposure.
 void read_kind(const Header& header, FrameFacts& facts);
+// By the same keywords: a master, or a map of defects, and no exposure.
+[[nodiscard]] bool is_made(const Header& header);
 
 // Temperature by CCD-TEMP, else what it was set to; GAIN where it is a
 // setting; the offset by the campaign, else by PEDESTAL; CALSTAT, and the words of HISTORY. Common practice,

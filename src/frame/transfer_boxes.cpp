@@ -16,13 +16,6 @@ constexpr std::size_t most_boxes = 4000;  // the gain's error is then some 0.1 %
 constexpr int sample_px = 16;
 constexpr double clip_sigma = 4.0;  // cosmic rays, stars in twilight, hot pixels
 
-int stored_width(const FrameFacts& facts) {
-    return facts.lattice ? facts.lattice->stored_width_px : facts.width_px;
-}
-int stored_height(const FrameFacts& facts) {
-    return facts.lattice ? facts.lattice->stored_height_px : facts.height_px;
-}
-
 double mean_of(const std::vector<double>& values) {
     return numerics::clipped_mean(values, clip_sigma, clip_sigma).mean;
 }
@@ -112,7 +105,8 @@ Result<std::vector<FlatBox>> noise_of_flats(const Frame& first, const Frame& sec
 
 Result<Exposed> look_at(const Frame& frame) {
     const FrameFacts& facts = frame.facts();
-    const auto read = frame.read_stored(sample_boxes(stored_width(facts), stored_height(facts), sample_px));
+    const auto read =
+        frame.read_stored(sample_boxes(facts.stored_width_px(), facts.stored_height_px(), sample_px));
     if (!read) return fail(read.error());
     std::vector<double> values;
     for (const Cutout& cutout : *read) {

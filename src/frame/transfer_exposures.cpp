@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <map>
 
+#include "frame/read_calibration_facts.hpp"
 #include "quantities/text.hpp"
 
 namespace emberline::frame {
@@ -20,8 +21,7 @@ std::string TransferExposure::filter() const {
 
 std::string TransferExposure::setting() const {
     const FrameFacts& f = frame.facts();
-    return fmt::format("{} × {} pixels{}{}", f.lattice ? f.lattice->stored_width_px : f.width_px,
-                       f.lattice ? f.lattice->stored_height_px : f.height_px,
+    return fmt::format("{} × {} pixels{}{}", f.stored_width_px(), f.stored_height_px(),
                        f.binning ? fmt::format(", binned {}-fold", f.binning->value) : "",
                        f.gain_setting ? fmt::format(", gain {:g}", f.gain_setting->value) : "");
 }
@@ -41,8 +41,7 @@ Result<std::optional<TransferExposure>> open_exposure(const std::string& path,
                       "Write IMAGETYP into its header.");
     }
     if (facts.kind->value == FrameKind::light) return std::nullopt;
-    const bool made = lower_case(frames->front().header().text("IMAGETYP").value_or("")).find("master") !=
-                          std::string::npos ||
+    const bool made = is_made(frames->front().header()) ||
                       (facts.stacked_exposures && facts.stacked_exposures->value > 1) ||
                       frames->front().header().number("NCOMBINE").value_or(1.0) > 1.0;
     if (made) {

@@ -16,11 +16,6 @@
 
 namespace emberline::night {
 
-struct LeftOut {
-    std::string frame;
-    Problem problem;
-};
-
 struct TemplateStack {
     int width_px = 0, height_px = 0;
     std::vector<float> adu;  // on the pixels and the scale of the sharpest frame; NaN where none reaches

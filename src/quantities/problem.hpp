@@ -29,6 +29,12 @@ struct Problem {
     bool operator==(const Problem&) const = default;
 };
 
+// A file that the rest goes on without.
+struct LeftOut {
+    std::string path;
+    Problem problem;
+};
+
 template <class T>
 using Result = tl::expected<T, Problem>;
 

@@ -45,7 +45,7 @@ struct MastersOutcome {
     std::string folder;
     std::vector<MasterMade> masters;
     std::vector<DefectMapMade> defects;
-    std::vector<frame::LeftOut> left_out;
+    std::vector<LeftOut> left_out;
     std::vector<std::string> lights, made_before;  // passed over
     std::vector<std::string> remarks;              // sentences
     std::string settings;                          // [masters] for campaign.toml

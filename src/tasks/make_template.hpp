@@ -24,7 +24,7 @@ struct TemplateRequest {
 struct TemplateOutcome {
     std::string path;
     std::vector<std::string> used;
-    std::vector<night::LeftOut> left_out;
+    std::vector<LeftOut> left_out;
     std::size_t clipped_pixels = 0;
     double fwhm_arcsec = 0.0;
     bool named_in_settings = false;  // campaign.toml names that file already
