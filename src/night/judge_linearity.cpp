@@ -184,10 +184,8 @@ Finding spread_out(const LinearityEvidence& e, const FrameNeeds& needs, bool gai
 Result<LinearityVerdict> judge_linearity(const frame::Frame& frame, const photometry::FrameFluxes& fluxes,
                                          const StarField& field, const FrameNeeds& needs,
                                          const standard::Sequence& sequence, const Campaign& campaign) {
-    const auto evidence = gather_evidence(frame, fluxes, field, needs, sequence, campaign);
-    if (!evidence) return fail(evidence.error());
+    const LinearityEvidence e = gather_evidence(fluxes, field, needs, sequence, campaign);
     std::string found;
-    const LinearityEvidence& e = *evidence;
     for (const Finding& finding : {magnitudes_out_of_step(e), shapes_change(e), few_steps(e),
                                    spread_out(e, needs, fluxes.caveats.has(Caveat::gain_assumed)),
                                    dark_rings(e), equal_neighbours(e), noise_taken_out(e)}) {
@@ -206,11 +204,11 @@ Result<LinearityVerdict> judge_linearity(const frame::Frame& frame, const photom
                      "stretching, sharpening or noise reduction. Calibration and plain stacking are "
                      "welcome. If you know that it is linear: refuse_processed = false under [measure]."});
     }
-    if (piled_up(*evidence)) {
+    if (piled_up(e)) {
         verdict.remarks.push_back(fmt::format(
             "The darkest {:.1f} % of the sky's pixels were cut off at {:.0f} ADU: faint stars come out "
             "too faint.",
-            100.0 * evidence->levels.at_lowest, evidence->levels.lowest));
+            100.0 * e.levels.at_lowest, e.levels.lowest));
     }
     return verdict;
 }

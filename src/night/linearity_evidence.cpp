@@ -193,9 +193,8 @@ void look_at_pixels(const FrameFluxes& fluxes, const std::vector<Candidate>& can
 
 }  // namespace
 
-Result<LinearityEvidence> gather_evidence(const frame::Frame&, const FrameFluxes& fluxes,
-                                          const StarField& field, const FrameNeeds& needs,
-                                          const standard::Sequence& sequence, const Campaign& campaign) {
+LinearityEvidence gather_evidence(const FrameFluxes& fluxes, const StarField& field, const FrameNeeds& needs,
+                                  const standard::Sequence& sequence, const Campaign& campaign) {
     LinearityEvidence evidence;
     const auto radii = radii_of(fluxes);
     if (!radii) return evidence;

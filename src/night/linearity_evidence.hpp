@@ -32,10 +32,8 @@ struct LinearityEvidence {
     int stars = 0;                      // with an annulus
 };
 
-[[nodiscard]] Result<LinearityEvidence> gather_evidence(const frame::Frame& frame,
-                                                        const photometry::FrameFluxes& fluxes,
-                                                        const StarField& field, const FrameNeeds& needs,
-                                                        const standard::Sequence& sequence,
-                                                        const Campaign& campaign);
+[[nodiscard]] LinearityEvidence gather_evidence(const photometry::FrameFluxes& fluxes, const StarField& field,
+                                                const FrameNeeds& needs, const standard::Sequence& sequence,
+                                                const Campaign& campaign);
 
 }  // namespace emberline::night

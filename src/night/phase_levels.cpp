@@ -8,6 +8,7 @@
 #include <numbers>
 
 #include "numerics/robust.hpp"
+#include "photometry/pixel_correlation.hpp"
 
 namespace emberline::night {
 namespace {
@@ -17,10 +18,6 @@ constexpr double sky_from_fwhm = 2.5;  // beyond, a star's light counts as sky
 constexpr double least_signal = 30.0;  // of a star's light over its noise
 constexpr double full_fraction = 0.9;  // of saturation
 constexpr std::size_t least_sky = 30;  // pixels of a phase
-
-std::size_t phase_of(int x, int y) {
-    return static_cast<std::size_t>((x & 1) + 2 * (y & 1));
-}
 
 struct PhaseSky {
     std::array<numerics::ClippedMean, 4> levels;
@@ -39,7 +36,7 @@ PhaseSky sky_around(const StarInStored& star, double fwhm_px) {
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
         for (int x = box.x0; x < box.x0 + box.width; ++x) {
             if (distance_px(star, x, y) > sky_from_fwhm * fwhm_px)
-                values[phase_of(x, y)].push_back(static_cast<double>(star.cutout.at(x, y)));
+                values[frame::phase_of(x, y)].push_back(static_cast<double>(star.cutout.at(x, y)));
         }
     }
     PhaseSky sky;
@@ -48,34 +45,20 @@ PhaseSky sky_around(const StarInStored& star, double fwhm_px) {
     return sky;
 }
 
-// Products of the sky's deviations, each in its own phase's scatter, of pixels `lag` apart along rows and
-// columns. What stands out takes no part.
-struct LagProducts {
-    double sum = 0.0, squares = 0.0;
-    [[nodiscard]] double correlation() const { return squares > 0.0 ? sum / squares : 0.0; }
-};
-
-void add_products(const StarInStored& star, const PhaseSky& sky, double fwhm_px, int lag, LagProducts& out) {
+// Each in its own phase's scatter; what stands out takes no part.
+void add_products(const StarInStored& star, const PhaseSky& sky, double fwhm_px, int lag,
+                  photometry::LagProducts& out) {
     constexpr double most_sigma = 4.0;
-    const frame::PixelBox& box = star.cutout.box;
-    const auto deviation = [&](int x, int y) -> std::optional<double> {
-        if (!star.cutout.contains(x, y) || distance_px(star, x, y) <= sky_from_fwhm * fwhm_px)
-            return std::nullopt;
-        const auto& level = sky.levels[phase_of(x, y)];
-        const double z = (static_cast<double>(star.cutout.at(x, y)) - level.mean) / level.sigma;
-        return std::abs(z) < most_sigma ? std::optional(z) : std::nullopt;
-    };
-    for (int y = box.y0; y < box.y0 + box.height; ++y) {
-        for (int x = box.x0; x < box.x0 + box.width; ++x) {
-            const auto here = deviation(x, y);
-            if (!here) continue;
-            for (const auto there : {deviation(x + lag, y), deviation(x, y + lag)}) {
-                if (!there) continue;
-                out.sum += *here * *there;
-                out.squares += 0.5 * (*here * *here + *there * *there);
-            }
-        }
-    }
+    photometry::add_lag_products(
+        star.cutout.box, lag,
+        [&](int x, int y) -> std::optional<double> {
+            if (!star.cutout.contains(x, y) || distance_px(star, x, y) <= sky_from_fwhm * fwhm_px)
+                return std::nullopt;
+            const auto& level = sky.levels[frame::phase_of(x, y)];
+            const double z = (static_cast<double>(star.cutout.at(x, y)) - level.mean) / level.sigma;
+            return std::abs(z) < most_sigma ? std::optional(z) : std::nullopt;
+        },
+        out);
 }
 
 std::optional<StarPhases> light_of(const StarInStored& star, const PhaseSky& sky, double fwhm_px,
@@ -91,7 +74,7 @@ std::optional<StarPhases> light_of(const StarInStored& star, const PhaseSky& sky
             const auto v = static_cast<double>(star.cutout.at(x, y));
             if (!std::isfinite(v) || v > full_fraction * saturation_adu) return std::nullopt;
             const double w = std::exp(-0.5 * r * r / (window_sigma * window_sigma));
-            const std::size_t k = phase_of(x, y);
+            const std::size_t k = frame::phase_of(x, y);
             sum[k] += w * (v - sky.levels[k].mean);
             variance[k] += w * w * sky.levels[k].sigma * sky.levels[k].sigma;
         }
@@ -118,7 +101,7 @@ PhaseLevels measure_phases(const std::vector<StarInStored>& stars, double fwhm_p
     PhaseLevels levels;
     std::array<std::vector<double>, 4> differences;
     std::vector<double> sigmas;
-    LagProducts beside, two_apart;
+    photometry::LagProducts beside, two_apart;
     for (const StarInStored& star : stars) {
         const PhaseSky sky = sky_around(star, fwhm_px);
         if (!sky.good()) continue;

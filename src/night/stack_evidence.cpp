@@ -13,8 +13,9 @@
 #include <numbers>
 
 #include "frame/read_stack.hpp"
-#include "numerics/gauss_legendre.hpp"
 #include "numerics/robust.hpp"
+#include "photometry/pixel_correlation.hpp"
+#include "photometry/sampling.hpp"
 #include "quantities/magnitude.hpp"
 
 namespace emberline::night {
@@ -44,26 +45,6 @@ struct Ring {
         return std::hypot(x - star->position.x, y - star->position.y) - reach_px > inner_px;
     }
 };
-
-// Of what pixels and their neighbours in the row have above the sky: products and squares.
-struct Products {
-    double beside = 0.0, own = 0.0;
-};
-void add_products(const Ring& ring, double level, double scatter, Products& sums) {
-    const frame::Cutout& cutout = ring.star->cutout;
-    const frame::PixelBox& box = cutout.box;
-    for (int y = box.y0; y < box.y0 + box.height; ++y) {
-        double before = 0.0;
-        for (int x = box.x0; x < box.x0 + box.width; ++x) {
-            const double d = static_cast<double>(cutout.at(x, y)) - level;
-            const bool sky = std::abs(d) < 3.0 * scatter && ring.clear(x, y, 0.0);
-            const double now = sky ? d : 0.0;
-            sums.beside += before * now;
-            sums.own += now * now;
-            before = now;
-        }
-    }
-}
 
 // Half the squared differences of neighbouring blocks' means times their pixels: a tilted sky cancels.
 void add_block_pairs(const Ring& ring, int side, double level, double scatter, std::vector<double>& out) {
@@ -168,27 +149,6 @@ std::vector<Prior> offsets(const Camera& camera, double level_adu) {
     return out;
 }
 
-// The light of a star's own fitted profile in pixel (x, y), ADU.
-double light_in(const stars::StarProfile& star, double x, double y) {
-    const double beta = star.moffat_beta;
-    const double log_half = std::pow(2.0, 1.0 / beta) - 1.0;
-    const double long_px = 0.5 * star.fwhm_px * std::sqrt(star.elongation / log_half);
-    const double short_px = long_px / star.elongation;
-    const double along_x = std::cos(star.direction.radians()), along_y = std::sin(star.direction.radians());
-    const double peak = star.flux_adu * (beta - 1.0) / (std::numbers::pi * long_px * short_px);
-    const numerics::QuadratureRule& rule = numerics::three_points;
-    double sum = 0.0;
-    for (std::size_t i = 0; i < rule.n; ++i) {
-        for (std::size_t j = 0; j < rule.n; ++j) {
-            const double dx = x + rule.at[i] - star.centre.x, dy = y + rule.at[j] - star.centre.y;
-            const double u = (dx * along_x + dy * along_y) / long_px;
-            const double v = (dy * along_x - dx * along_y) / short_px;
-            sum += rule.weight[i] * rule.weight[j] * std::pow(1.0 + u * u + v * v, -beta);
-        }
-    }
-    return peak * sum;
-}
-
 // The weight that widens what star light tells of ln g to no less than the profiles' own faults allow.
 double tempered(const LightNoise& light) {
     constexpr double least_err = 0.3, least = 0.01, most = 1e5;
@@ -246,10 +206,19 @@ std::optional<SkyNoise> sky_noise(const StarField& field, double unit, bool scal
     if (!(sky.pixel_variance_adu2 > 0.0)) return std::nullopt;
     sky.variance_adu2 = sky.pixel_variance_adu2;
     sky.relative_err = std::sqrt(2.0 / static_cast<double>(sky.pixels));
-    Products sums;
-    for (std::size_t i = 0; i < rings.size(); ++i)
-        add_products(rings[i], levels[i], scatters[i], sums);
-    sky.neighbours = sums.own > 0.0 ? sums.beside / sums.own : 0.0;
+    photometry::LagProducts beside;
+    for (std::size_t i = 0; i < rings.size(); ++i) {
+        const frame::Cutout& cutout = rings[i].star->cutout;
+        photometry::add_lag_products(
+            cutout.box, 1,
+            [&](int x, int y) -> std::optional<double> {
+                if (!cutout.contains(x, y) || !rings[i].clear(x, y, 0.0)) return std::nullopt;
+                const double z = (static_cast<double>(cutout.at(x, y)) - levels[i]) / scatters[i];
+                return std::abs(z) < 3.0 ? std::optional(z) : std::nullopt;
+            },
+            beside);
+    }
+    sky.neighbours = beside.correlation();
     if (scales) add_scales(rings, levels, scatters, sky);
     sky.level_adu /= unit;
     sky.pixel_variance_adu2 /= unit * unit;
@@ -272,6 +241,10 @@ std::optional<LightNoise> light_noise(const StarField& field, const SkyNoise& sk
         const frame::Cutout& cutout = star.cutout;
         const frame::PixelPosition& centre = star.profile->centre;
         const double reach_px = within_fwhm * star.profile->fwhm_px;
+        const photometry::GatheredImage image({.fwhm_px = star.profile->fwhm_px,
+                                               .elongation = star.profile->elongation,
+                                               .direction = star.profile->direction,
+                                               .moffat_beta = star.profile->moffat_beta});
         std::vector<Residual> own;
         bool clean = true;
         for (int y = cutout.box.y0; y < cutout.box.y0 + cutout.box.height; ++y) {
@@ -280,7 +253,7 @@ std::optional<LightNoise> light_noise(const StarField& field, const SkyNoise& sk
                 if (std::hypot(x - centre.x, y - centre.y) > reach_px) continue;
                 const auto v = static_cast<double>(cutout.at(x, y));
                 clean = clean && v / unit < saturation_adu;  // false of an undefined pixel too
-                const double light_adu = light_in(*star.profile, x, y);
+                const double light_adu = star.profile->flux_adu * image.at(x - centre.x, y - centre.y);
                 own.push_back({light_adu / unit, (v - star.profile->sky_adu - light_adu) / unit});
             }
         }

@@ -114,4 +114,25 @@ NoiseGrowth noise_growth(std::span<const BlockScale> scales) {
     return growth;
 }
 
+void add_lag_products(const frame::PixelBox& box, int lag,
+                      const std::function<std::optional<double>(int x, int y)>& deviation, LagProducts& out) {
+    const auto width = static_cast<std::size_t>(box.width);
+    std::vector<std::optional<double>> all;
+    all.reserve(width * static_cast<std::size_t>(box.height));
+    for (int y = box.y0; y < box.y0 + box.height; ++y) {
+        for (int x = box.x0; x < box.x0 + box.width; ++x)
+            all.push_back(deviation(x, y));
+    }
+    const auto pair = [&](const std::optional<double>& a, const std::optional<double>& b) {
+        if (!a || !b) return;
+        out.sum += *a * *b;
+        out.squares += 0.5 * (*a * *a + *b * *b);
+    };
+    const auto apart = static_cast<std::size_t>(lag);
+    for (std::size_t i = 0; i < all.size(); ++i) {
+        if (i % width + apart < width) pair(all[i], all[i + apart]);
+        if (i + apart * width < all.size()) pair(all[i], all[i + apart * width]);
+    }
+}
+
 }  // namespace emberline::photometry

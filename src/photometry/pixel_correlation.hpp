@@ -4,6 +4,8 @@
 // larger it is.
 #pragma once
 
+#include <functional>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -26,6 +28,16 @@ struct BlockScale {
 };
 // Sides from 2 px upwards, each about half as large again, that end with the first of `largest_px` or more.
 [[nodiscard]] std::vector<BlockScale> block_scales(double largest_px);
+
+// Of pixels `lag` apart along rows and columns: how far they vary together.
+struct LagProducts {
+    double sum = 0.0, squares = 0.0;
+    [[nodiscard]] double correlation() const { return squares > 0.0 ? sum / squares : 0.0; }
+};
+// `deviation(x, y)`: what that pixel of the box has above its sky, over its scatter; absent: it is no sky, or
+// stands out.
+void add_lag_products(const frame::PixelBox& box, int lag,
+                      const std::function<std::optional<double>(int x, int y)>& deviation, LagProducts& out);
 
 // How many times more than by independent pixels of the same scatter the noise of an area is, by its size:
 // f − g/L + h L for a square of side L, 1 for a single pixel. Pixels made of their neighbours follow the
