@@ -1,4 +1,7 @@
 // SPDX-License-Identifier: MIT
+// A fact of optics: a pixel sees one place of the sky, whatever picture it is counted in. Checked against
+// headers written for each lattice by the formulae of FITS WCS (Greisen & Calabretta 2002) and SIP (Shupe et
+// al. 2005), read by WCSLIB as solutions of their own.
 #include "frame/lattice.hpp"
 
 #include <fmt/format.h>

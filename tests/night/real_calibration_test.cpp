@@ -207,7 +207,9 @@ Repeat repeat_of(const std::vector<photometry::FrameFluxes>& frames, const stand
     std::string text = fmt::format("{}, {}:", title, band);
     std::vector<double> all;
     const auto by_star = rests(frames, band, *campaign.measure.aperture_arcsec);
-    const double stars = static_cast<double>(by_star.size()), n = 8.0;
+    REQUIRE(by_star.size() > 1);
+    const auto stars = static_cast<double>(by_star.size());
+    const auto n = static_cast<double>(by_star.begin()->second.size());
     // Means of stars and frames are taken out: what is left is smaller than what there was.
     const double freed = std::sqrt(stars / (stars - 1.0)) * std::sqrt(n / (n - 1.0));
     for (const auto& [label, rest] : by_star) {
