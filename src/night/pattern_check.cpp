@@ -230,12 +230,14 @@ Result<PatternVerdict> judge_mono(const PhaseLevels& levels,
     }
     if (green) {
         const Likely likely = likely_pattern(*green, std::nullopt, levels, colours);
-        return fail({.what = fmt::format("This frame is measured as one colour, but the stars' light differs "
-                                         "from pixel to pixel as in a colour mosaic: {}.",
-                                         likely.all),
-                     .where = where,
-                     .mend = fmt::format("Colour camera: {}. If it is none, show these frames to the makers.",
-                                         write_pattern(likely.first))});
+        return fail(
+            {.what = fmt::format("This frame is measured as one colour, but the stars' light differs "
+                                 "from pixel to pixel as in a colour mosaic: {}.",
+                                 likely.all),
+             .where = where,
+             .mend = fmt::format("Colour camera: {}. A camera without colour: save its frames "
+                                 "without interpolation; something in this one repeats every second pixel.",
+                                 write_pattern(likely.first))});
     }
     for (const std::size_t pair : {std::size_t{0}, std::size_t{1}}) {
         const Contrast c = contrast_of(levels.stars, pair);
