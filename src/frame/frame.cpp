@@ -115,6 +115,13 @@ Result<std::vector<Cutout>> Frame::read_stored(const std::vector<PixelBox>& boxe
     return fail(no_memory(facts_.path));
 }
 
+Frame Frame::with_plate(const Wcs& stored, const PlateOrigin& origin) const {
+    Frame out = *this;
+    out.wcs_ = std::make_shared<const Result<Wcs>>(facts_.lattice ? stored.on(*facts_.lattice) : stored);
+    out.plate_ = origin;
+    return out;
+}
+
 Result<Cutout> Frame::read_whole() const {
     return read(PixelBox{0, 0, facts_.width_px, facts_.height_px});
 }

@@ -19,12 +19,24 @@ namespace emberline::frame {
 
 class FitsImage;  // fits_image.hpp: cfitsio behind this room's door
 
+// Where a frame's plate solution comes from.
+struct PlateOrigin {
+    bool solved = false;      // from the frame's own stars, not from its header
+    int stars = 0;            // that a solution made here stands on
+    double rms_arcsec = 0.0;  // of their residuals, both axes together
+    bool operator==(const PlateOrigin&) const = default;
+};
+
 class Frame {
   public:
     [[nodiscard]] const FrameFacts& facts() const { return facts_; }
     [[nodiscard]] const Header& header() const;
     // Problem when the frame has no usable plate solution: what is missing and where.
     [[nodiscard]] const Result<Wcs>& wcs() const { return *wcs_; }
+    [[nodiscard]] const PlateOrigin& plate() const { return plate_; }
+    // The same frame with another plate solution, given for its stored pixels (of a mosaic for all of them
+    // together, not for one colour's picture).
+    [[nodiscard]] Frame with_plate(const Wcs& stored, const PlateOrigin& origin) const;
     // In the picture's pixels. Only the part inside it is read; a box wholly outside is a Problem, and so is
     // a short file. Of a mosaic's green picture, which is turned, places off the stored frame are NaN.
     [[nodiscard]] Result<Cutout> read(const PixelBox& box) const;
@@ -45,6 +57,7 @@ class Frame {
     Calibration calibration_;
     std::shared_ptr<FitsImage> image_;
     std::shared_ptr<const Result<Wcs>> wcs_;
+    PlateOrigin plate_;
 };
 
 // A file holds one frame; three for a colour cube (its planes) and for a colour mosaic (the pixels of each

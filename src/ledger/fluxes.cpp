@@ -46,6 +46,12 @@ void frame_columns(Visitor& visit, Frame& f) {
     visit("apertures", f.apertures);
     visit("caveats", f.caveats);
     visit("remarks", f.remarks);
+    visit("plate", f.plate);
+    visit("plate_stars", f.plate_stars);
+    visit("plate_rms_arcsec", f.plate_rms_arcsec);
+    visit("middle_ra_deg", f.middle_ra_deg);
+    visit("middle_dec_deg", f.middle_dec_deg);
+    visit("stack_of", f.stack_of);
 }
 
 template <class Visitor, class Star>

@@ -17,7 +17,7 @@
 
 namespace emberline::ledger {
 
-inline constexpr int schema_version = 3;
+inline constexpr int schema_version = 4;
 
 struct Provenance {
     std::string software;  // "emberline 0.1.0"

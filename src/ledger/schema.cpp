@@ -64,7 +64,13 @@ CREATE TABLE frame_fluxes (
     stars_found INTEGER NOT NULL,
     apertures BLOB NOT NULL,
     caveats INTEGER NOT NULL,
-    remarks TEXT NOT NULL
+    remarks TEXT NOT NULL,
+    plate TEXT NOT NULL DEFAULT 'header',
+    plate_stars INTEGER NOT NULL DEFAULT 0,
+    plate_rms_arcsec REAL NOT NULL DEFAULT 0,
+    middle_ra_deg REAL,
+    middle_dec_deg REAL,
+    stack_of TEXT NOT NULL DEFAULT ''
 );
 CREATE UNIQUE INDEX current_frame ON frame_fluxes (fingerprint, plane) WHERE superseded_by IS NULL;
 CREATE INDEX current_frame_by_time ON frame_fluxes (mid_jd_day + mid_jd_fraction) WHERE superseded_by IS NULL;
@@ -192,6 +198,16 @@ CREATE TABLE host_light (
 
 // Since version 3: what a star's light varies by with its place on the pixels.
 constexpr const char* place_errors = "ALTER TABLE star_flux ADD COLUMN place_err BLOB NOT NULL DEFAULT x''";
+
+// Since version 4: where plate solutions come from, and what a stack is made of.
+constexpr const char* plate_columns = R"sql(
+ALTER TABLE frame_fluxes ADD COLUMN plate TEXT NOT NULL DEFAULT 'header';
+ALTER TABLE frame_fluxes ADD COLUMN plate_stars INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE frame_fluxes ADD COLUMN plate_rms_arcsec REAL NOT NULL DEFAULT 0;
+ALTER TABLE frame_fluxes ADD COLUMN middle_ra_deg REAL;
+ALTER TABLE frame_fluxes ADD COLUMN middle_dec_deg REAL;
+ALTER TABLE frame_fluxes ADD COLUMN stack_of TEXT NOT NULL DEFAULT '';
+)sql";
 
 constexpr const char* measurement_columns = R"sql(night TEXT NOT NULL,
     band TEXT NOT NULL,
@@ -333,7 +349,7 @@ void migrate(Connection& connection, std::span<const Migration> steps, std::int6
 }  // namespace
 
 std::span<const Migration> migrations() {
-    static const Migration steps[] = {{2, host_tables}, {3, place_errors}};
+    static const Migration steps[] = {{2, host_tables}, {3, place_errors}, {4, plate_columns}};
     return steps;
 }
 

@@ -281,6 +281,14 @@ Result<void> read_masters(SettingsTable table, frame::MasterPaths& masters) {
     return table.finish();
 }
 
+Result<void> read_plate(SettingsTable table, PlateSettings& plate) {
+    assign(plate.catalogue, table.text("catalogue"));
+    plate.catalogue_epoch = table.number("catalogue_epoch", 1800.0, 2200.0);
+    plate.scale_arcsec_per_px = table.number("scale_arcsec_per_px", 0.01, 600.0);
+    assign(plate.solve, table.flag("solve"));
+    return table.finish();
+}
+
 Result<Campaign> read_root(const toml::table& parsed, Campaign campaign) {
     SettingsTable root(&parsed, std::string(file_name), "");
     if (!root.has("transient")) {
@@ -303,6 +311,7 @@ Result<Campaign> read_root(const toml::table& parsed, Campaign campaign) {
     if (auto good = comparison.finish(); !good) return fail(good.error());
     if (auto good = read_host(root.table("host"), campaign); !good) return fail(good.error());
     if (auto good = read_masters(root.table("masters"), campaign.masters); !good) return fail(good.error());
+    if (auto good = read_plate(root.table("plate"), campaign.plate); !good) return fail(good.error());
     if (auto good = read_report(root.table("report"), campaign); !good) return fail(good.error());
     if (auto good = read_measure(root.table("measure"), campaign.measure); !good) return fail(good.error());
     if (auto good = root.finish(); !good) return fail(good.error());

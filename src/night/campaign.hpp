@@ -39,6 +39,15 @@ struct MeasureSettings {
     bool operator==(const MeasureSettings&) const = default;
 };
 
+// How frames without a usable plate solution get one.
+struct PlateSettings {
+    std::string catalogue;                      // of the field's stars: relative to the folder; "": none
+    std::optional<double> catalogue_epoch;      // Julian year of its positions, where the file is silent
+    std::optional<double> scale_arcsec_per_px;  // about; absent: any
+    bool solve = true;                          // false: such frames are refused
+    bool operator==(const PlateSettings&) const = default;
+};
+
 struct Campaign {
     std::string folder;
     // [transient]
@@ -67,6 +76,7 @@ struct Campaign {
     std::optional<photometry::HostMethod> host_method;  // absent: the most trusted that the data allow
     // [masters]
     frame::MasterPaths masters;  // as written: relative to the folder
+    PlateSettings plate;         // [plate]
     // [report]
     std::string obstype = "CCD";
     MeasureSettings measure;

@@ -219,10 +219,18 @@ void add_circumstances(FrameFluxes& out, const frame::FrameFacts& facts, const C
     }
 }
 
-void describe_frame(FrameFluxes& out, const frame::Wcs& wcs, const StarField& field) {
+void describe_frame(FrameFluxes& out, const frame::FrameFacts& facts, const frame::Wcs& wcs,
+                    const frame::PlateOrigin& plate, const StarField& field) {
     out.scale_arcsec_per_px = wcs.scale_arcsec_per_px();
     out.mirrored = wcs.mirrored();
     out.rotation_deg = wcs.position_angle_of_y().degrees();
+    out.plate = plate.solved ? "solved" : "header";
+    out.plate_stars = plate.stars;
+    out.plate_rms_arcsec = plate.rms_arcsec;
+    if (const auto middle = wcs.sky(facts.middle())) {
+        out.middle_ra_deg = middle->ra.degrees();
+        out.middle_dec_deg = middle->dec.degrees();
+    }
     out.fwhm_px = field.profile.fwhm_px;
     out.elongation = field.profile.elongation;
     out.direction_deg = field.profile.direction.degrees();
@@ -286,7 +294,7 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
     if (stack.gain_told) out.caveats.remove(Caveat::gain_assumed);
     if (stack.exposure_s) out.exposure_s = *stack.exposure_s;
     out.mid_exposure = sky::to_utc(stack.mid_exposure.value_or(facts.mid_exposure->value));
-    describe_frame(out, *wcs, *field);
+    describe_frame(out, facts, *wcs, frame.plate(), *field);
     out.apertures = aperture_grid(out.fwhm_px, out.scale_arcsec_per_px, campaign.measure);
     std::vector<double> radii_px;
     for (const auto& aperture : out.apertures)

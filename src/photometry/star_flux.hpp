@@ -87,6 +87,11 @@ struct FrameRecord {
     double shift_x_px = 0.0, shift_y_px = 0.0;  // stars against the plate solution
     double shift_scatter_px = 0.0;
     int stars_expected = 0, stars_found = 0;
+    std::string plate = "header";  // where its plate solution comes from: "header", or "solved" here
+    int plate_stars = 0;           // of a solution made here: stars that it stands on
+    double plate_rms_arcsec = 0.0;
+    std::optional<double> middle_ra_deg, middle_dec_deg;  // ICRS, of the stored frame's middle
+    std::vector<std::string> stack_of;  // fingerprints of the frames that were stacked into this one
     std::vector<FrameAperture> apertures;
     std::vector<StarFlux> stars;  // the transient among them
     Caveats caveats;              // of the whole frame

@@ -69,6 +69,10 @@ constexpr std::array entries{
           "The pixels contradict the colour pattern that the header or the campaign gives."},
     Entry{Caveat::processed, "processed",
           "The picture shows signs of processing after which pixels no longer count light."},
+    Entry{Caveat::flip_step, "flip-step",
+          "Stars change brightness where the field turns round on the sensor: the flat field is not right."},
+    Entry{Caveat::measured_on_stack, "measured-on-stack",
+          "Measured on one deep frame made of the night's, since single ones show too little."},
 };
 
 const Entry& entry(Caveat caveat) {

@@ -52,6 +52,8 @@ enum class Caveat : std::uint8_t {
     stack_inferred = 33,        // how exposures were stacked was told by the pixels, not by the header
     pattern_doubtful = 34,      // what the pixels or stars say contradicts the mosaic's pattern
     processed = 35,             // it shows signs of processing after which pixels do not count light
+    flip_step = 36,             // stars change brightness where the field turns round on the sensor
+    measured_on_stack = 37,     // on one deep frame made of the night's, where single ones show too little
 };
 
 // The word written in `flags`, e.g. "host-unmodelled".

@@ -52,6 +52,11 @@ chart = ""                       # the sequence's chart identifier, goes into re
 # flat = { V = "masters/flat_V.fits" }
 # defects = "masters/defects.fits"
 
+# [plate]                        # for frames that come without a plate solution
+# catalogue = "field.csv"        # stars of the field: CSV, ECSV, VOTable or FITS table with ra, dec, magnitude
+# catalogue_epoch = 2016.0       # year of its positions, where the file does not say
+# scale_arcsec_per_px = 1.2      # about; makes solving quicker and surer
+
 [report]
 obstype = "CCD"                  # CCD (also for CMOS), DSLR, PEP or VISDIG
 )";

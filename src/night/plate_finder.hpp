@@ -1,0 +1,66 @@
+// SPDX-License-Identifier: MIT
+// night/plate_finder — a plate solution for a frame that came without one, or with a wrong one: against a
+// solved frame of the same field, and the stars of the campaign.
+// Needs: detection, pattern matching.  Feeds: measure_frame, the solve command, stacks.
+#pragma once
+
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "frame/frame.hpp"
+#include "night/campaign.hpp"
+#include "quantities/problem.hpp"
+#include "standard/field_catalogue.hpp"
+#include "standard/sequence.hpp"
+#include "stars/detect.hpp"
+#include "stars/solve_plate.hpp"
+
+namespace emberline::night {
+
+// The stars of one solved frame, on the sky: what the others of the campaign are matched with.
+struct FieldReference {
+    std::string fingerprint, frame;  // of the frame
+    std::vector<stars::ReferenceStar> stars;
+    std::vector<frame::PixelPosition> places;  // of them on that frame's chip, stored pixels
+    double scale_arcsec_per_px = 0.0;
+    bool mirrored = false;
+    bool operator==(const FieldReference&) const = default;
+};
+
+struct FoundPlate {
+    stars::PlateSolution solution;  // of the stored pixels
+    std::string against;            // "frames/a.fits", "comparison.csv", "field.csv"
+    stars::DetectionField field;    // what was seen; positions in stored pixels
+    std::vector<std::string> remarks;
+};
+
+// Several threads may ask it at a time.
+class PlateFinder {
+  public:
+    // A catalogue that cannot be read is told (refused_catalogue) and the rest goes on without.
+    PlateFinder(const Campaign& campaign, const standard::Sequence& sequence);
+    [[nodiscard]] const std::optional<Problem>& refused_catalogue() const { return refused_catalogue_; }
+    [[nodiscard]] const std::vector<std::string>& remarks() const { return remarks_; }
+
+    // From a frame whose plate solution is known to be right. Problem: too few stars to match with.
+    [[nodiscard]] static Result<FieldReference> reference_from(const frame::Frame& frame,
+                                                               std::string fingerprint, std::string name);
+    void use(FieldReference reference);  // before threads ask
+    [[nodiscard]] const std::optional<FieldReference>& reference() const { return reference_; }
+
+    // `frames`: those of one file; all of them share the solution. The transient must lie on the frame.
+    // Problem: what was tried, how many stars there were, and why it was not enough.
+    [[nodiscard]] Result<FoundPlate> find(const std::vector<frame::Frame>& frames) const;
+
+  private:
+    const Campaign& campaign_;
+    const standard::Sequence& sequence_;
+    std::optional<standard::FieldCatalogue> catalogue_;
+    std::optional<Problem> refused_catalogue_;
+    std::vector<std::string> remarks_;
+    std::optional<FieldReference> reference_;
+};
+
+}  // namespace emberline::night

@@ -1,0 +1,54 @@
+// SPDX-License-Identifier: MIT
+// night/stack_night — one deep frame of a night's good ones, with the variance of each pixel.
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "frame/frame.hpp"
+#include "frame/header.hpp"
+#include "night/campaign.hpp"
+#include "quantities/band.hpp"
+#include "quantities/instant.hpp"
+#include "quantities/problem.hpp"
+#include "standard/sequence.hpp"
+
+namespace emberline::night {
+
+struct StackMember {
+    std::string path, fingerprint;
+    double weight = 0.0;        // of all, 1 together
+    double transparency = 1.0;  // against the reference
+    double fwhm_arcsec = 0.0;
+};
+
+struct NightStack {
+    int width_px = 0, height_px = 0;
+    std::vector<float> adu;  // on the pixels and the scale of the reference frame; NaN: none reaches
+    std::vector<float> variance_adu2;  // of each pixel, its own light's noise included
+    std::vector<frame::Card>
+        cards;  // plate solution, band, effective gain and read noise, mid-time, provenance
+    std::vector<frame::Card> variance_cards;
+    std::vector<StackMember> used;
+    std::vector<LeftOut> left_out;
+    Band band;
+    Instant mid_exposure;     // UTC, weighted as the light is
+    double exposure_s = 0.0;  // open shutter, of all together
+    double gain_e_per_adu = 1.0, read_noise_e = 0.0;
+    double fwhm_arcsec = 0.0;
+    std::size_t clipped_pixels = 0;
+};
+
+// `opened`: the frames of one band, each with a usable plate solution (its own, or one found for it).
+struct StackCandidate {
+    std::string path, fingerprint;
+    frame::Frame frame;
+};
+// Problem: fewer than two that can be used; several bands (kind request).
+[[nodiscard]] Result<NightStack> stack_night(
+    const std::vector<StackCandidate>& candidates, const standard::Sequence& sequence,
+    const Campaign& campaign, const std::function<void(std::size_t done, std::size_t of)>& progress = {});
+
+}  // namespace emberline::night

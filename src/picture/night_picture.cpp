@@ -1,0 +1,2 @@
+// SPDX-License-Identifier: MIT
+#include "picture/night_picture.hpp"

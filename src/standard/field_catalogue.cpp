@@ -1,0 +1,2 @@
+// SPDX-License-Identifier: MIT
+#include "standard/field_catalogue.hpp"

@@ -1,0 +1,2 @@
+// SPDX-License-Identifier: MIT
+#include "tasks/solve_frames.hpp"
