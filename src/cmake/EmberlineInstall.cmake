@@ -24,7 +24,7 @@ set(public_headers
     rehearsal/invented_campaign.hpp rehearsal/invented_host.hpp rehearsal/invented_instrument.hpp
     rehearsal/invented_sky.hpp rehearsal/invented_template.hpp rehearsal/processed_save.hpp
     rehearsal/stack_options.hpp
-    rehearsal/plate.hpp rehearsal/rehearse.hpp
+    rehearsal/field_troubles.hpp rehearsal/plate.hpp rehearsal/rehearse.hpp
     ledger/ledger.hpp
     lightcurve/fit.hpp lightcurve/light_curve.hpp lightcurve/model.hpp
     exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/tables.hpp

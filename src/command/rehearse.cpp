@@ -27,6 +27,7 @@ void run(RehearseRequest request, Face& face) {
     o.transient_colour_known = !request.no_colour;
     settle_camera(request);
     settle_saving(request);
+    settle_field(request);
     const auto made = rehearsal::rehearse(request.folder, o,
                                           [&](std::size_t done, std::size_t of) { face.progress(done, of); });
     if (!made) {
@@ -97,6 +98,7 @@ void add_rehearse(CLI::App& app, Face& face) {
     sub->footer(
         "Examples:\n  emberline rehearse demo --nights 6 --frames 10 --band B --band V\n"
         "  emberline rehearse colour --mosaic RGGB --calibration 20 --vignetting 0.3\n"
+        "  emberline rehearse unsolved --nights 1 --frames 20 --solved 1 --drift-px 40\n"
         "  emberline rehearse stacks --stack 20 --exposure-s 10 --stack-header silent");
     const auto request = std::make_shared<RehearseRequest>();
     rehearsal::RehearsalOptions& o = request->options;
@@ -122,6 +124,7 @@ void add_rehearse(CLI::App& app, Face& face) {
     add_host_options(*sub, *request);
     add_camera_options(*sub, *request);
     add_saving_options(*sub, *request);
+    add_field_options(*sub, *request);
     sub->add_option("--width", o.width_px, "Pixels a row")->capture_default_str();
     sub->add_option("--height", o.height_px, "Rows")->capture_default_str();
     sub->add_option("--seed", o.seed, "The same seed gives the same campaign")->capture_default_str();

@@ -26,6 +26,9 @@ struct RehearseRequest {
     rehearsal::StackOptions stack;
     std::string stack_kind = "mean", stack_header = "all", processing;
     bool stack_float = false;
+    int solved = 0;
+    double camera_angle_deg = 0.0;
+    CLI::Option *solved_asked = nullptr, *camera_angle_asked = nullptr;
     CLI::Option* stack_asked = nullptr;
 };
 
@@ -33,8 +36,11 @@ struct RehearseRequest {
 void add_camera_options(CLI::App& sub, RehearseRequest& request);
 // Live stacks, processed pictures.
 void add_saving_options(CLI::App& sub, RehearseRequest& request);
+// Unsolved frames, drift, jumps, satellites.
+void add_field_options(CLI::App& sub, RehearseRequest& request);
 // What those options say, in the campaign's.
 void settle_camera(RehearseRequest& request);
 void settle_saving(RehearseRequest& request);
+void settle_field(RehearseRequest& request);
 
 }  // namespace emberline::command

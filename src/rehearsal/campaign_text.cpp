@@ -15,6 +15,7 @@
 namespace emberline::rehearsal {
 namespace {
 
+constexpr double misled_deg = 0.33;  // on each axis, of a wrong plate solution
 constexpr const char* telescope = "garden telescope";
 
 frame::Card words(const char* keyword, std::string value, const char* comment) {
@@ -178,6 +179,10 @@ std::string campaign_toml(const InventedCampaign& campaign) {
     text += "\n[observer]\n" + setting("code = \"XYZ\"", "the network's code for you");
     text += setting("name = \"A. Observer\"") + "\n" + instrument_section(campaign);
     text += template_section(campaign) + masters_section(campaign);
+    if (campaign.options.field.solved) {
+        text += "\n[plate]\n" + setting(fmt::format("catalogue = \"{}\"", field_catalogue_name),
+                                        "stars of the field, for frames without a plate solution");
+    }
     text += "\n[comparison]\n" + setting("catalog = \"comparison.csv\"");
     return text + "\n[report]\n" + setting("obstype = \"CCD\"");
 }
@@ -196,6 +201,20 @@ std::string comparison_csv(const InventedCampaign& campaign) {
                                   .role = star.check ? standard::Role::check : standard::Role::comparison});
     }
     return standard::write_sequence(sequence);
+}
+
+std::string field_csv(const InventedCampaign& campaign) {
+    std::string text = "id,ra,dec,mag\n";
+    std::size_t number = 0;
+    const Band band = sequence_band(campaign.bands.front());
+    for (const InventedStar& star : campaign.sky.stars) {
+        ++number;
+        const auto magnitude = star.true_mag.find(band);
+        if (magnitude == star.true_mag.end()) continue;
+        text += fmt::format("{},{:.6f},{:.6f},{:.2f}\n", number, star.position.ra.degrees(),
+                            star.position.dec.degrees(), magnitude->second);
+    }
+    return text;
 }
 
 std::string truth_stars_csv(const InventedCampaign& campaign) {
@@ -289,7 +308,11 @@ std::vector<frame::Card> header_cards(const InventedCampaign& campaign, const Pl
                       number("SITEELEV", campaign.site.elevation_m, "[m]"),
                       frame::Card{"AIRMASS", fmt::format("{:.3f}", airmass), "at mid-exposure", false},
                   });
-    append(cards, Plate(instrument, planned.pointing).cards());
+    if (planned.plate == HeaderPlate::none) return cards;
+    InventedPointing told = planned.pointing;
+    if (planned.plate == HeaderPlate::misled)
+        told.centre = displaced(told.centre, {Angle::degrees(misled_deg), Angle::degrees(-misled_deg)});
+    append(cards, Plate(instrument, told).cards());
     return cards;
 }
 

@@ -12,6 +12,9 @@ namespace emberline::rehearsal {
 
 [[nodiscard]] std::string campaign_toml(const InventedCampaign& campaign);
 [[nodiscard]] std::string comparison_csv(const InventedCampaign& campaign);
+// Every star of the sky: what a catalogue service would hand out.
+inline constexpr const char* field_catalogue_name = "field.csv";
+[[nodiscard]] std::string field_csv(const InventedCampaign& campaign);
 [[nodiscard]] std::string truth_stars_csv(const InventedCampaign& campaign);
 
 [[nodiscard]] std::string truth_heading();

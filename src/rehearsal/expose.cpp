@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: MIT
 // From an invented sky to a frame: what each star sends, what the air and the sensor do to it.
 #include <cmath>
+#include <numbers>
+#include <vector>
 
 #include "numerics/random.hpp"
 #include "rehearsal/detector.hpp"
@@ -36,6 +38,56 @@ std::optional<double> colour_of(const InventedStar& star, const Band& band) {
     return blue->second - red->second;
 }
 
+// Where light falls: at one place, or at two where the mount jumped.
+class FallingLight {
+  public:
+    FallingLight(const InventedInstrument& instrument, const InventedAir& air,
+                 const InventedPointing& pointing)
+        : spread_(spread_of(air, instrument)) {
+        plates_.push_back({Plate(instrument, pointing), 1.0 - air.jump.share});
+        if (!(air.jump.share > 0.0)) return;
+        InventedPointing jumped = pointing;
+        jumped.dx_px += air.jump.dx_px;
+        jumped.dy_px += air.jump.dy_px;
+        plates_.push_back({Plate(instrument, jumped), air.jump.share});
+    }
+    void add_star(LightMap& light, const SkyPosition& place, double flux_e) const {
+        for (const auto& [plate, share] : plates_)
+            spread_.add_star(light, plate.truth(place), share * flux_e);
+    }
+    void add_host(LightMap& light, const InventedHost& host, const HostLight& of_host) const {
+        for (const auto& [plate, share] : plates_) {
+            rehearsal::add_host(light, host,
+                                {.disk_e = share * of_host.disk_e,
+                                 .bulge_e = share * of_host.bulge_e,
+                                 .nucleus_e = share * of_host.nucleus_e},
+                                plate, spread_);
+        }
+    }
+
+  private:
+    struct Place {
+        Plate plate;
+        double share;
+    };
+    Moffat spread_;
+    std::vector<Place> plates_;
+};
+
+// A Gaussian across, even along.
+void add_trail(LightMap& light, const SatelliteTrail& trail, double fwhm_px) {
+    const double sigma_px = fwhm_px / (2.0 * std::sqrt(2.0 * std::numbers::ln2));
+    const double angle = Angle::degrees(trail.direction_deg).radians();
+    const double nx = -std::sin(angle), ny = std::cos(angle);
+    const double peak_e = trail.e_per_px / (sigma_px * std::sqrt(2.0 * std::numbers::pi));
+    for (int y = 0; y < light.height_px; ++y) {
+        for (int x = 0; x < light.width_px; ++x) {
+            const double off = ((x - trail.x_px) * nx + (y - trail.y_px) * ny) / sigma_px;
+            if (std::abs(off) < 6.0) light.e[light.index(x, y)] += peak_e * std::exp(-0.5 * off * off);
+        }
+    }
+}
+
 // One band's light on every pixel, and its truth.
 struct Lit {
     LightMap light;
@@ -49,8 +101,7 @@ Lit light_in(const InventedSky& sky, const InventedInstrument& instrument, const
              const Instant& start_utc, double exposure_s, const numerics::Random& random) {
     const Instant middle = sky::later_by(start_utc, 0.5 * exposure_s);
     const LightPath path(instrument, air, site, band, middle, exposure_s);
-    const Plate plate(instrument, pointing);
-    const Moffat spread(spread_of(air, instrument));
+    const FallingLight image(instrument, air, pointing);
     Lit lit{.light = LightMap(instrument.width_px, instrument.height_px, path.sky_e_per_px()),
             .truth = {.band = band}};
 
@@ -63,7 +114,7 @@ Lit light_in(const InventedSky& sky, const InventedInstrument& instrument, const
         const double flux_e = path.flux_e(*magnitude, colour_of(star, band), airmass);
         const auto chance = path.chance(random.stream(first_star_stream + i), airmass);
         lit.truth.star_flux_e.back() = flux_e;
-        spread.add_star(lit.light, plate.truth(star.position), flux_e * chance.cloud * chance.scintillation);
+        image.add_star(lit.light, star.position, flux_e * chance.cloud * chance.scintillation);
     }
 
     const SkyPosition& place = sky.transient.position;
@@ -76,13 +127,13 @@ Lit light_in(const InventedSky& sky, const InventedInstrument& instrument, const
         sky.transient.light_share *
         path.flux_e(lit.truth.transient_mag, sky.transient.colour(band, bjd_tdb), airmass);
     if (separation(pointing.centre, place).degrees() < farthest_deg) {
-        spread.add_star(lit.light, plate.truth(place),
-                        lit.truth.transient_flux_e * chance.cloud * chance.scintillation);
+        image.add_star(lit.light, place, lit.truth.transient_flux_e * chance.cloud * chance.scintillation);
     }
     if (sky.host && separation(pointing.centre, sky.host->nucleus).degrees() < farthest_deg) {
         // The host lies under the same cloud as the transient; so large a thing does not scintillate.
-        add_host(lit.light, *sky.host, path.host_light(*sky.host, airmass, chance.cloud), plate, spread);
+        image.add_host(lit.light, *sky.host, path.host_light(*sky.host, airmass, chance.cloud));
     }
+    if (air.satellite.e_per_px > 0.0) add_trail(lit.light, air.satellite, spread_of(air, instrument).fwhm_px);
     return lit;
 }
 

@@ -17,7 +17,7 @@
 namespace emberline::rehearsal {
 namespace {
 
-constexpr std::uint64_t night_stream = 1000, frame_seed_stream = 2, defocus_stream = 3;
+constexpr std::uint64_t night_stream = 1000, frame_seed_stream = 2, defocus_stream = 3, trouble_stream = 40;
 constexpr double readout_s = 5.0;
 constexpr double longest_run_s = 12.0 * 3600.0;
 constexpr double demo_pixels = 800.0 * 600.0;  // that the counts of hot pixels and cosmic rays are for
@@ -103,6 +103,7 @@ Result<std::vector<Band>> check(const RehearsalOptions& o) {
     };
     if (auto good = check_limits(limits, where); !good) return fail(good.error());
     if (auto good = check_extras(o); !good) return fail(good.error());
+    if (auto good = check_troubles(o.field, where); !good) return fail(good.error());
     if (o.pattern) return check_time(o, std::vector<Band>(mosaic_bands().begin(), mosaic_bands().end()), 1.0);
     std::vector<Band> bands;
     for (const std::string& name : o.bands) {
@@ -204,7 +205,7 @@ Night invent_night(const RehearsalOptions& o, int number, double scale_arcsec_pe
     return {.fwhm_arcsec = o.fwhm_arcsec * std::exp(random.gaussian(0.0, 0.10)),
             .sky_mag = random.uniform(19.6, 20.3),
             .extra_extinction_mag = std::max(-0.03, random.gaussian(0.0, 0.02)),
-            .camera_angle_deg = random.gaussian(1.5, 0.3),
+            .camera_angle_deg = random.gaussian(1.5, 0.3) + o.field.camera_angle_deg.value_or(0.0),
             .cloudy = o.cloud && number % 3 == 1,
             .aim = {aim(), aim()}};
 }
@@ -258,6 +259,13 @@ InventedPointing pointing_of(const Night& night, const SkyPosition& transient, b
     return pointing;
 }
 
+void take_trouble(PlannedFrame& frame, const FrameTroubles& troubles, bool mirrored) {
+    frame.plate = troubles.plate;
+    frame.air.jump = troubles.jump;
+    frame.air.satellite = troubles.satellite;
+    frame.pointing.mirrored = mirrored;
+}
+
 void add_night(InventedCampaign& campaign, const Instant& noon, int number, numerics::Random random) {
     const RehearsalOptions& o = campaign.options;
     const SkyPosition& place = campaign.sky.transient.position;
@@ -272,6 +280,8 @@ void add_night(InventedCampaign& campaign, const Instant& noon, int number, nume
     start = sky::later_by(start, random.uniform(0.0, 60.0));
     const std::string date = sky::night_of(start, campaign.site.longitude.degrees());
     Cloud cloud;
+    const numerics::Random random_of_troubles =
+        numerics::Random(o.seed).stream(trouble_stream).stream(static_cast<std::uint64_t>(number));
     for (int i = 0; i < o.frames; ++i) {
         const bool flipped = o.flip && i >= (o.frames + 1) / 2;
         for (const Band& band : bands) {
@@ -284,6 +294,14 @@ void add_night(InventedCampaign& campaign, const Instant& noon, int number, nume
                                .exposure_s = o.exposure_s};
             frame.air = air_of(o, night, band, airmass, cloud, random);
             frame.pointing = pointing_of(night, place, flipped, scale, random);
+            const FrameTroubles troubles =
+                troubles_of(o.field, i, o.frames, o.width_px, o.height_px, random_of_troubles,
+                            random_of_troubles.stream(1000 + campaign.frames.size()));
+            take_trouble(frame, troubles, o.field.mirrored);
+            if (o.field.drift_px > 0.0)
+                frame.pointing.centre =
+                    displaced(frame.pointing.centre, {Angle::arcseconds(scale * troubles.drift_x_px),
+                                                      Angle::arcseconds(scale * troubles.drift_y_px)});
             frame.seed =
                 numerics::Random(o.seed).stream(frame_seed_stream).stream(campaign.frames.size()).bits();
             frame.air.defocus_px =

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "quantities/problem.hpp"
+#include "rehearsal/field_troubles.hpp"
 #include "rehearsal/invented_instrument.hpp"
 #include "rehearsal/invented_sky.hpp"
 #include "rehearsal/processed_save.hpp"
@@ -78,6 +79,7 @@ struct RehearsalOptions {
     double fwhm_arcsec = 3.0;
     double colour_term = 0.03;
     bool transient_colour_known = true;
+    FieldTroubles field;  // frames unsolved, fields that drift, and the like
 };
 
 struct PlannedFrame {
@@ -90,6 +92,7 @@ struct PlannedFrame {
     InventedPointing pointing;
     std::uint64_t seed = 0;
     double transient_share = 1.0;  // of its light; 0: the frame without it
+    HeaderPlate plate = HeaderPlate::right;
 };
 
 struct InventedCampaign {

@@ -9,6 +9,7 @@
 
 #include "quantities/band.hpp"
 #include "quantities/instant.hpp"
+#include "rehearsal/field_troubles.hpp"
 #include "rehearsal/invented_sky.hpp"
 #include "sky/site.hpp"
 
@@ -51,6 +52,8 @@ struct InventedAir {                                 // one frame's air
     double cloud_mag = 0.0;             // grey
     double cloud_unevenness_mag = 0.0;  // one sigma, from star to star, anew in each frame
     bool scintillation = true;
+    Jump jump;                 // of the mount, within the exposure
+    SatelliteTrail satellite;  // that passed
 };
 
 struct InventedPointing {

@@ -164,6 +164,7 @@ Result<RehearsalSummary> rehearse(const std::string& folder, const InventedCampa
                                                               {"comparison.csv", comparison_csv(campaign)},
                                                               {"campaign.toml", campaign_toml(campaign)}};
     if (campaign.sky.host) texts.emplace_back("truth_host.csv", truth_host);
+    if (options.field.solved) texts.emplace_back(field_catalogue_name, field_csv(campaign));
     if (!processed.empty()) texts.emplace_back("truth_processed.csv", truth_processed);
     for (const auto& [name, text] : texts) {
         if (auto written = write(place / name, text); !written) return fail(written.error());
