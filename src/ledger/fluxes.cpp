@@ -3,7 +3,11 @@
 
 #include <fmt/format.h>
 
+#include <map>
+#include <set>
+
 #include "ledger/columns.hpp"
+#include "ledger/frame_names.hpp"
 #include "ledger/host_lights.hpp"
 #include "ledger/provenance.hpp"
 
@@ -112,15 +116,12 @@ class FluxRecorder {
           insert_star_(connection,
                        fmt::format("INSERT INTO star_flux (frame_fluxes_id, position, {}) VALUES (?, ?, {})",
                                    star_column_names().list(), star_column_names().places())),
-          carry_exclusion_(connection,
-                           "INSERT INTO exclusion (kind, key, reason, since) "
-                           "SELECT kind, ?, reason, since FROM exclusion "
-                           "WHERE kind = 'frame' AND key = ? AND ended_at IS NULL "
-                           "ON CONFLICT DO NOTHING"),
+          names_(connection),
           hosts_(connection, lists_),
           next_id_(connection.integer("SELECT coalesce(max(id), 0) + 1 FROM frame_fluxes")) {}
 
-    Recorded record(const FrameFluxes& frame) {
+    // `planes`: of its file, that are recorded with it.
+    Recorded record(const FrameFluxes& frame, const std::set<int>& planes) {
         find_.bind_text(0, settings_);
         find_.bind_text(1, frame.fingerprint);
         find_.bind(2, std::int64_t{frame.plane});
@@ -139,10 +140,13 @@ class FluxRecorder {
             supersede_.bind(0, next_id_);
             supersede_.bind(1, *earlier);
             supersede_.run();
-            if (earlier_path != frame.frame) carry_exclusion(earlier_path, frame.frame);
+            if (earlier_path != frame.frame) names_.carry_exclusion(earlier_path, frame.frame);
         }
+        const bool overwrites =
+            names_.supersede_others(next_id_, {frame.frame, frame.night, frame.fingerprint, frame.plane},
+                                    [&](std::string_view, int plane) { return !planes.contains(plane); });
         insert(frame);
-        return earlier ? Recorded::superseding : Recorded::fresh;
+        return earlier || overwrites ? Recorded::superseding : Recorded::fresh;
     }
 
   private:
@@ -164,19 +168,13 @@ class FluxRecorder {
         hosts_.insert(id, frame);
     }
 
-    // A frame that was set aside under its former name stays set aside under the new one.
-    void carry_exclusion(const std::string& from, const std::string& to) {
-        carry_exclusion_.bind_text(0, to);
-        carry_exclusion_.bind_text(1, from);
-        carry_exclusion_.run();
-    }
-
     Connection& connection_;
     std::string settings_;
     std::int64_t provenance_;
     std::string time_;
     NameLists lists_;
-    Statement find_, supersede_, insert_frame_, insert_star_, carry_exclusion_;
+    Statement find_, supersede_, insert_frame_, insert_star_;
+    FrameNames names_;
     HostRecorder hosts_;
     std::int64_t next_id_;
 };
@@ -196,9 +194,12 @@ std::vector<Recorded> record_fluxes(Connection& connection, const std::vector<Fr
     if (all_known(connection, frames, provenance.settings)) return {frames.size(), Recorded::unchanged};
     std::vector<Recorded> recorded;
     {
+        std::map<std::string, std::set<int>> planes;
+        for (const FrameFluxes& frame : frames)
+            planes[frame.fingerprint].insert(frame.plane);
         FluxRecorder recorder(connection, provenance);
         for (const FrameFluxes& frame : frames)
-            recorded.push_back(recorder.record(frame));
+            recorded.push_back(recorder.record(frame, planes.at(frame.fingerprint)));
     }
     transaction.commit();
     return recorded;

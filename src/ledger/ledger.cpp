@@ -6,6 +6,8 @@
 #include "ledger/connection.hpp"
 #include "ledger/exclusions.hpp"
 #include "ledger/fluxes.hpp"
+#include "ledger/frame_names.hpp"
+#include "ledger/plates.hpp"
 #include "ledger/provenance.hpp"
 #include "ledger/schema.hpp"
 #include "ledger/solutions.hpp"
@@ -92,6 +94,30 @@ Result<std::vector<Recorded>> Ledger::record(const std::vector<photometry::Frame
 Result<bool> Ledger::has(std::string_view fingerprint, int plane, std::string_view settings) const {
     return guarded(impl_->connection->path(),
                    [&] { return has_fluxes(*impl_->connection, fingerprint, plane, settings); });
+}
+
+Result<std::optional<std::string>> Ledger::name_of(std::string_view fingerprint) const {
+    return guarded(impl_->connection->path(), [&] { return current_name(*impl_->connection, fingerprint); });
+}
+
+Result<std::size_t> Ledger::rename(const std::vector<Renamed>& files) {
+    return guarded(impl_->connection->path(), [&] { return rename_frames(*impl_->connection, files); });
+}
+
+Result<void> Ledger::keep_plate(const KeptPlate& plate) {
+    return guarded(impl_->connection->path(), [&] { add_plate(*impl_->connection, plate); });
+}
+
+Result<std::optional<KeptPlate>> Ledger::plate(std::string_view fingerprint) const {
+    return guarded(impl_->connection->path(), [&] { return newest_plate(*impl_->connection, fingerprint); });
+}
+
+Result<void> Ledger::keep_reference(const night::FieldReference& reference) {
+    return guarded(impl_->connection->path(), [&] { add_reference(*impl_->connection, reference); });
+}
+
+Result<std::optional<night::FieldReference>> Ledger::reference() const {
+    return guarded(impl_->connection->path(), [&] { return newest_reference(*impl_->connection); });
 }
 
 Result<void> Ledger::for_each_frame(const std::function<bool(const photometry::FrameFluxes&)>& visit) const {

@@ -11,6 +11,7 @@
 #include <string_view>
 #include <vector>
 
+#include "night/plate_finder.hpp"
 #include "night/solution.hpp"
 #include "photometry/star_flux.hpp"
 #include "quantities/problem.hpp"
@@ -36,6 +37,24 @@ struct Exclusion {
     bool operator==(const Exclusion&) const = default;
 };
 
+// A plate solution made here, of the stored pixels of the file that bears the fingerprint.
+struct KeptPlate {
+    std::string fingerprint;
+    std::string cards;  // of a FITS header, 80 characters each, without END
+    int order = 1;      // 1: TAN; more: SIP
+    int stars = 0;
+    double rms_arcsec = 0.0;
+    double false_probability = 1.0, log_odds = 0.0;
+    std::string against;  // what it was matched with
+    std::string since;    // ISO UTC; filled by the ledger
+    bool operator==(const KeptPlate&) const = default;
+};
+
+struct Renamed {
+    std::string fingerprint;
+    std::string frame;  // its path now
+};
+
 using night::Solution;
 using night::StarVerdict;
 
@@ -55,10 +74,19 @@ class Ledger {
     // One transaction for all of them (a night). The same frame (fingerprint, plane) with the same settings
     // changes nothing, whatever it is called by now; with other settings, the new fluxes supersede and the
     // old are kept. A frame set aside under a former name is then set aside under the new one too.
+    // One path holds one exposure of a night: a frame that comes under the path of another of its night
+    // supersedes that one, all of its planes, for its file was overwritten. A file that returns to what it
+    // held before is recorded again.
     [[nodiscard]] Result<std::vector<Recorded>> record(const std::vector<photometry::FrameFluxes>& frames,
                                                        const Provenance& provenance);
     // Whether that frame is there with those settings already.
     [[nodiscard]] Result<bool> has(std::string_view fingerprint, int plane, std::string_view settings) const;
+    // The path that the current fluxes of that file are kept under.
+    [[nodiscard]] Result<std::optional<std::string>> name_of(std::string_view fingerprint) const;
+    // Files that bear other names now, all at once: their fluxes stay, the former names are kept beside them,
+    // exclusions follow. What else of the night is current under a new name is superseded, as by record.
+    // Returns how many names changed.
+    [[nodiscard]] Result<std::size_t> rename(const std::vector<Renamed>& files);
     // Current fluxes, ordered by time, one at a time; return false to stop.
     [[nodiscard]] Result<void> for_each_frame(
         const std::function<bool(const photometry::FrameFluxes&)>& visit) const;
@@ -68,6 +96,13 @@ class Ledger {
     // False when nothing of that name is set aside.
     [[nodiscard]] Result<bool> include(SetAside kind, std::string_view key);
     [[nodiscard]] Result<std::vector<Exclusion>> exclusions() const;
+
+    // The newest of a file counts; the older ones stay. The same again adds nothing.
+    [[nodiscard]] Result<void> keep_plate(const KeptPlate& plate);
+    [[nodiscard]] Result<std::optional<KeptPlate>> plate(std::string_view fingerprint) const;
+    // What all the campaign's frames are matched with; likewise.
+    [[nodiscard]] Result<void> keep_reference(const night::FieldReference& reference);
+    [[nodiscard]] Result<std::optional<night::FieldReference>> reference() const;
 
     // Stores a solution as the newest; the older ones stay. Storing what is already the newest adds nothing:
     // returns false then.

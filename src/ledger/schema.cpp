@@ -209,6 +209,40 @@ ALTER TABLE frame_fluxes ADD COLUMN middle_dec_deg REAL;
 ALTER TABLE frame_fluxes ADD COLUMN stack_of TEXT NOT NULL DEFAULT '';
 )sql";
 
+// Since version 4 too: the solutions made here, the stars they are matched with, and files that change names.
+constexpr const char* plate_tables = R"sql(
+CREATE TABLE plate_solution (
+    id INTEGER PRIMARY KEY,
+    fingerprint TEXT NOT NULL,
+    cards TEXT NOT NULL,
+    sip_order INTEGER NOT NULL,
+    stars INTEGER NOT NULL,
+    rms_arcsec REAL NOT NULL,
+    false_probability REAL NOT NULL,
+    log_odds REAL NOT NULL,
+    against TEXT NOT NULL,
+    since TEXT NOT NULL
+);
+CREATE INDEX plate_of_frame ON plate_solution (fingerprint, id);
+CREATE TABLE field_reference (
+    id INTEGER PRIMARY KEY,
+    fingerprint TEXT NOT NULL,
+    frame TEXT NOT NULL,
+    scale_arcsec_per_px REAL NOT NULL,
+    mirrored INTEGER NOT NULL,
+    labels TEXT NOT NULL,
+    stars BLOB NOT NULL,
+    since TEXT NOT NULL
+);
+CREATE TABLE former_frame_name (
+    id INTEGER PRIMARY KEY,
+    fingerprint TEXT NOT NULL,
+    frame TEXT NOT NULL,
+    until TEXT NOT NULL
+);
+CREATE INDEX current_frame_by_name ON frame_fluxes (frame) WHERE superseded_by IS NULL;
+)sql";
+
 constexpr const char* measurement_columns = R"sql(night TEXT NOT NULL,
     band TEXT NOT NULL,
     instrument TEXT NOT NULL,
@@ -282,6 +316,7 @@ void refuse_cut_short(Connection& connection) {
 void create(Connection& connection) {
     connection.execute(fmt::format(fmt::runtime(tables), fmt::arg("measurement", measurement_columns)));
     connection.execute(host_tables);
+    connection.execute(plate_tables);
     connection.execute(fmt::format("PRAGMA application_id = {}", application_id));
     connection.execute(fmt::format("PRAGMA user_version = {}", schema_version));
 }
@@ -349,7 +384,8 @@ void migrate(Connection& connection, std::span<const Migration> steps, std::int6
 }  // namespace
 
 std::span<const Migration> migrations() {
-    static const Migration steps[] = {{2, host_tables}, {3, place_errors}, {4, plate_columns}};
+    static const Migration steps[] = {
+        {2, host_tables}, {3, place_errors}, {4, std::string(plate_columns) + plate_tables}};
     return steps;
 }
 
