@@ -80,6 +80,12 @@ photometry::FrameFluxes frame_fluxes(int number, int stars, int apertures) {
     f.shift_scatter_px = 0.05;
     f.stars_expected = stars + 2;
     f.stars_found = stars;
+    f.plate = "solved";
+    f.plate_stars = 37;
+    f.plate_rms_arcsec = 0.31;
+    f.middle_ra_deg = 201.5 + n / 9.0;
+    f.middle_dec_deg = -43.2;
+    f.stack_of = {"0a1b", "2c3d"};
     for (int a = 0; a < apertures; ++a) {
         photometry::FrameAperture aperture{.radius_px = 2.0 + a / 3.0};
         if (a % 3 != 1) aperture.fwhm_multiple = 0.7 + a / 10.0;
@@ -186,6 +192,37 @@ StarVerdict star_verdict(int number) {
             .expected_scatter_mag = 0.008,
             .suspect = number % 3 == 2,
             .why = number % 3 == 2 ? "It scatters three times more than its noise." : ""};
+}
+
+KeptPlate kept_plate(int number) {
+    return {.fingerprint = fmt::format("{:064x}", number * 7919 + 13),
+            .cards = fmt::format("{:80}{:80}", "CTYPE1  = 'RA---TAN'", "CRVAL1  = 201.5"),
+            .order = 2,
+            .stars = 41 + number,
+            .rms_arcsec = 1.0 / 3.0,
+            .false_probability = 1e-300,
+            .log_odds = 700.25,
+            .against = "frames/Ærø.fits",
+            .since = {}};
+}
+
+night::FieldReference field_reference(int stars) {
+    night::FieldReference reference{.fingerprint = "f00d",
+                                    .frame = "frames/first ☄.fits",
+                                    .stars = {},
+                                    .places = {},
+                                    .scale_arcsec_per_px = 1.0 / 3.0,
+                                    .mirrored = true};
+    for (int i = 0; i < stars; ++i) {
+        stars::ReferenceStar star;
+        star.position = {Angle::degrees(201.0 + i / 7.0), Angle::degrees(-43.0 - i / 11.0)};
+        star.err_arcsec = 0.05 + i / 3.0;
+        if (i % 2 == 1) star.magnitude_mag = 12.0 + i / 9.0;
+        star.label = i % 3 == 0 ? "" : fmt::format("star\n{}", i);
+        reference.stars.push_back(star);
+        reference.places.push_back({i / 3.0, 100.0 - i / 7.0});
+    }
+    return reference;
 }
 
 Solution solution(int frames, int nights, int stars) {

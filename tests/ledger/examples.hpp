@@ -17,6 +17,8 @@ namespace emberline::ledger::testing {
 [[nodiscard]] night::FrameMeasurement frame_measurement(int number);
 [[nodiscard]] night::NightMeasurement night_measurement(int number);
 [[nodiscard]] StarVerdict star_verdict(int number);
+[[nodiscard]] KeptPlate kept_plate(int number);
+[[nodiscard]] night::FieldReference field_reference(int stars);
 [[nodiscard]] Solution solution(int frames, int nights, int stars);
 [[nodiscard]] bool same(const Solution& a, const Solution& b);
 [[nodiscard]] Provenance provenance(std::string settings = "annulus 4 7");

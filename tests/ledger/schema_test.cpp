@@ -29,6 +29,16 @@ Result<void> migrate_to(const std::string& path, const std::vector<Migration>& s
     });
 }
 
+// What version 4 added, taken away.
+void strip_plates(const std::string& path) {
+    for (const char* table : {"plate_solution", "field_reference", "former_frame_name"})
+        tell(path, fmt::format("DROP TABLE {}", table));
+    tell(path, "DROP INDEX current_frame_by_name");
+    for (const char* column :
+         {"plate", "plate_stars", "plate_rms_arcsec", "middle_ra_deg", "middle_dec_deg", "stack_of"})
+        tell(path, fmt::format("ALTER TABLE frame_fluxes DROP COLUMN {}", column));
+}
+
 void fill(const std::string& path) {
     Ledger ledger = opened(path);
     REQUIRE(ledger.record({frame_fluxes(1), frame_fluxes(2)}, provenance()));
@@ -73,6 +83,7 @@ TEST_CASE("a ledger from before the hosts is brought up to date with all that it
     const std::string path = folder.file();
     fill(path);
     // As the first version left it: without what the later ones added.
+    strip_plates(path);
     tell(path, "ALTER TABLE star_flux DROP COLUMN place_err");
     tell(path, "DROP TABLE host_light");
     tell(path, "DROP TABLE surroundings");
@@ -96,6 +107,7 @@ TEST_CASE("a ledger from before the errors of place is brought up to date, its s
         Ledger ledger = opened(path);
         REQUIRE(ledger.record({known, with_host(frame_fluxes(2), true)}, provenance()));
     }
+    strip_plates(path);
     tell(path, "ALTER TABLE star_flux DROP COLUMN place_err");
     tell(path, "PRAGMA user_version = 2");
     CHECK_FALSE(Ledger::open(path, Ledger::Access::read));
@@ -113,6 +125,48 @@ TEST_CASE("a ledger from before the errors of place is brought up to date, its s
     // What is measured from now on has them.
     REQUIRE(ledger.record({frame_fluxes(3)}, provenance()));
     CHECK(ledger.frames().value().back().stars == frame_fluxes(3).stars);
+}
+
+TEST_CASE(
+    "a ledger from before the plate solutions is brought up to date, its frames solved by their headers",
+    "[ledger][schema]") {
+    const Folder folder;
+    const std::string path = folder.file();
+    const auto known = frame_fluxes(1);
+    { REQUIRE(opened(path).record({known}, provenance())); }
+    strip_plates(path);
+    tell(path, "PRAGMA user_version = 3");
+    CHECK_FALSE(Ledger::open(path, Ledger::Access::read));
+    Ledger ledger = opened(path);
+    CHECK(std::filesystem::exists(path + ".version-3"));
+    CHECK(ask(path, "PRAGMA user_version") == schema_version);
+    auto expected = known;
+    expected.plate = "header";
+    expected.plate_stars = 0;
+    expected.plate_rms_arcsec = 0.0;
+    expected.middle_ra_deg.reset();
+    expected.middle_dec_deg.reset();
+    expected.stack_of.clear();
+    CHECK(ledger.frames().value() == std::vector<photometry::FrameFluxes>{expected});
+    REQUIRE(ledger.keep_plate(kept_plate(3)));
+    REQUIRE(ledger.keep_reference(field_reference(5)));
+    CHECK(ledger.plate(kept_plate(3).fingerprint).value().has_value());
+    CHECK(ledger.reference().value() == field_reference(5));
+}
+
+TEST_CASE("a ledger brought up to date has the tables of a new one", "[ledger][schema]") {
+    const Folder older, fresh;
+    { CHECK(opened(older.file()).frames().value().empty()); }
+    { CHECK(opened(fresh.file()).frames().value().empty()); }
+    strip_plates(older.file());
+    tell(older.file(), "PRAGMA user_version = 3");
+    { CHECK(opened(older.file()).frames().value().empty()); }
+    const char* const columns =
+        "SELECT count(*) FROM sqlite_schema m JOIN pragma_table_xinfo(m.name) c WHERE m.type IN ('table', "
+        "'index')";
+    CHECK(ask(older.file(), columns) == ask(fresh.file(), columns));
+    CHECK(ask(older.file(), "SELECT count(*) FROM sqlite_schema") ==
+          ask(fresh.file(), "SELECT count(*) FROM sqlite_schema"));
 }
 
 TEST_CASE("a copy never overwrites an earlier one", "[ledger][schema]") {
