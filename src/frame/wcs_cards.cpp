@@ -8,6 +8,7 @@
 #include <cmath>
 #include <vector>
 
+#include "frame/keyword_pattern.hpp"
 #include "frame/parse_header.hpp"
 #include "frame/write_frame.hpp"
 #include "quantities/text.hpp"
@@ -20,26 +21,6 @@ constexpr double same_matrix = 1e-3;  // relative; CD and PC × CDELT of one sol
 constexpr double most_px = 1e7;       // of a reference pixel; farther out is a damaged header
 
 enum class Kind { number, axis_type, unit, frame, as_written };
-
-bool matches(std::string_view keyword, std::string_view pattern) {
-    // In a pattern, i is 1 or 2, n a number of any length, the rest itself.
-    std::size_t k = 0;
-    for (const char p : pattern) {
-        if (p == 'i') {
-            if (k >= keyword.size() || (keyword[k] != '1' && keyword[k] != '2')) return false;
-            ++k;
-        } else if (p == 'n') {
-            const std::size_t start = k;
-            while (k < keyword.size() && keyword[k] >= '0' && keyword[k] <= '9')
-                ++k;
-            if (k == start) return false;
-        } else {
-            if (k >= keyword.size() || keyword[k] != p) return false;
-            ++k;
-        }
-    }
-    return k == keyword.size();
-}
 
 struct Known {
     const char* pattern;
