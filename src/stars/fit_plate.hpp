@@ -19,7 +19,7 @@ struct PlatePair {
     SkyPosition sky;
     double err_arcsec = 0.1;              // of their difference, one axis
     std::size_t star = 0, reference = 0;  // whence they came
-    // Filled by the fit: what is left, measured − solution, arcseconds east and north.
+    // Filled by the fit: what is left, the pixel through the solution − the given place, arcseconds.
     double east_arcsec = 0.0, north_arcsec = 0.0;
     bool used = true;  // false: set aside as no partner
 };
@@ -32,10 +32,14 @@ struct PlateFit {
     std::size_t used = 0;
     double rms_arcsec = 0.0;  // of the used ones, √(Σ(Δe² + Δn²)/n)
     double rms_px = 0.0;
+    // One sigma of the solution, one axis, where on the frame it is worst: few stars, or all in one corner.
+    double worst_err_px = 0.0;
 };
 
 // Weighted least squares, outliers set aside; the order is raised only where the number of stars supports it
-// and what is left shrinks by more than chance, to `most_order`. The reference pixel is the frame's middle.
+// and what is left shrinks by more than chance, to `most_order`: first square pixels without shear (four
+// parameters), then any TAN (six), then SIP. The reference pixel is the frame's middle. Errors are taken as
+// they are where what is left agrees with them, and widened by one common scatter where it does not.
 // Problem: fewer than three pairs that agree, pairs on one line.
 [[nodiscard]] Result<PlateFit> fit_plate(std::vector<PlatePair> pairs, int width_px, int height_px,
                                          int most_order = 3);

@@ -25,15 +25,19 @@ struct PatternSettings {
     double least_scale = 0.0, most_scale = 0.0;  // of the map, second plane's units a first's; 0: any
     std::optional<bool> mirrored;                // absent: either
     double tolerance = 0.01;                     // of a pattern's shape, in its own size
+    int stars_in_pattern = 4;     // or 3, which asks less and proves less; 3 anyway where a side has but 3
+    std::size_t neighbours = 8;   // a star makes patterns with so many of its nearest
+    std::size_t most_maps = 500;  // that are given back
 };
 
 struct PatternVote {
-    PlaneMap map;  // first plane → second
-    double votes = 0.0;
+    PlaneMap map;        // first plane → second: shift, scale, rotation, mirror; no shear
+    double votes = 0.0;  // stars of one side that have one of the other, by patterns that agree on the map
 };
 
-// Places in a plane, brightest first, on each side. Maps that several patterns agree on, best first; none
-// where nothing agrees. Deterministic.
+// Places in a plane, brightest first, on each side. Maps that patterns agree on, best first: one pattern
+// alone gives as many votes as it has stars, which proves nothing by itself; none where nothing agrees.
+// Places that are not finite, and a second star at one place, are passed over. Deterministic.
 [[nodiscard]] std::vector<PatternVote> match_patterns(const std::vector<frame::PixelPosition>& first,
                                                       const std::vector<frame::PixelPosition>& second,
                                                       const PatternSettings& settings);
