@@ -3,6 +3,7 @@
 #pragma once
 
 #include <CLI/CLI.hpp>
+#include <atomic>
 #include <iosfwd>
 #include <string>
 #include <vector>
@@ -41,6 +42,9 @@ struct Face {
 
 [[nodiscard]] int status_of(ProblemKind kind);
 
+// From now on the first Ctrl-C (or SIGTERM) only asks, so that what is done is kept; a second one kills.
+[[nodiscard]] const std::atomic<bool>* stop_asked();
+
 // Columns set flush, numbers to the right; a row of headings first.
 class TextTable {
   public:
@@ -70,6 +74,7 @@ void add_measure(CLI::App& app, Face& face);
 void add_nights(CLI::App& app, Face& face);
 void add_curve(CLI::App& app, Face& face);
 void add_report(CLI::App& app, Face& face);
+void add_solve(CLI::App& app, Face& face);
 void add_export(CLI::App& app, Face& face);
 void add_exclude(CLI::App& app, Face& face);
 void add_include(CLI::App& app, Face& face);

@@ -5,15 +5,16 @@
 #include <iostream>
 #include <map>
 #include <memory>
-#include <nlohmann/json.hpp>
 
 #include "command/face.hpp"
 #include "tasks/build_masters.hpp"
+#include "tasks/json_values.hpp"
 
 namespace emberline::command {
 namespace {
 
 using tasks::Json;
+using tasks::maybe;
 
 std::string kind_word(const tasks::MasterMade& made) {
     switch (made.kind) {
@@ -24,11 +25,6 @@ std::string kind_word(const tasks::MasterMade& made) {
         default:
             return made.for_flats ? "flat-dark" : "dark";
     }
-}
-
-template <class T>
-Json maybe(const std::optional<T>& value) {
-    return value ? Json(*value) : Json(nullptr);
 }
 
 Json document(const tasks::MastersOutcome& outcome) {

@@ -4,7 +4,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <csignal>
 #include <iostream>
 #include <map>
 #include <memory>
@@ -17,15 +16,6 @@ namespace {
 
 constexpr std::size_t many_alike = 4;    // refused for one reason: said once
 constexpr std::size_t most_listed = 20;  // refused frames said one by one
-
-std::atomic<bool> stop_asked{false};
-static_assert(std::atomic<bool>::is_always_lock_free, "a signal handler may touch it");
-
-// The first Ctrl-C asks: what is measured is kept. A second one kills.
-extern "C" void ask_to_stop(int signal) {
-    stop_asked.store(true);
-    std::signal(signal, SIG_DFL);
-}
 
 struct Request {
     tasks::MeasureRequest measure;
@@ -224,9 +214,7 @@ void run(Request request, Face& face) {
         return;
     }
     request.measure.threads = face.threads;
-    std::signal(SIGINT, ask_to_stop);
-    std::signal(SIGTERM, ask_to_stop);
-    request.measure.stop = &stop_asked;
+    request.measure.stop = stop_asked();
     request.measure.progress = [&](std::size_t done, std::size_t of) { face.progress(done, of); };
     const auto outcome = tasks::measure(*workspace, request.measure);
     if (!outcome) {

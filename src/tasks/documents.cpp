@@ -1,17 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "tasks/documents.hpp"
 
-#include <nlohmann/json.hpp>
-
 #include "sky/time_scales.hpp"
+#include "tasks/json_values.hpp"
 
 namespace emberline::tasks {
 namespace {
-
-template <class T>
-Json maybe(const std::optional<T>& value) {
-    return value ? Json(*value) : Json(nullptr);
-}
 
 template <class T>
 void put(Json& json, const char* key, const frame::MaybeFact<T>& fact) {

@@ -8,6 +8,7 @@
 #include "tasks/inspect.hpp"
 #include "tasks/measure.hpp"
 #include "tasks/nights.hpp"
+#include "tasks/solve_frames.hpp"
 
 namespace emberline::tasks {
 
@@ -21,5 +22,6 @@ using Json = nlohmann::ordered_json;
 [[nodiscard]] Json document(const CurveOutcome& outcome);  // design: contract
 [[nodiscard]] Json document(const std::vector<InspectedFile>& files);
 [[nodiscard]] Json document(const Explanation& explanation);
+[[nodiscard]] Json document(const SolveOutcome& outcome);
 
 }  // namespace emberline::tasks

@@ -1,2 +1,326 @@
 // SPDX-License-Identifier: MIT
 #include "tasks/solve_frames.hpp"
+
+#include <fmt/format.h>
+#include <tbb/blocked_range.h>
+#include <tbb/parallel_for.h>
+#include <tbb/task_arena.h>
+
+#include <algorithm>
+#include <filesystem>
+#include <mutex>
+#include <thread>
+
+#include "frame/calibration.hpp"
+#include "frame/frame.hpp"
+#include "frame/solved_copy.hpp"
+#include "frame/write_frame.hpp"
+#include "ledger/ledger.hpp"
+#include "night/plate_finder.hpp"
+#include "tasks/find_files.hpp"
+
+namespace emberline::tasks {
+namespace {
+
+namespace fs = std::filesystem;
+
+// The campaign's ways of finding plates, or those of a campaign that knows nothing but a catalogue.
+struct Means {
+    night::Campaign campaign;
+    standard::Sequence sequence;
+    stars::PlateHints hints;
+    std::unique_ptr<night::PlateFinder> finder;
+    frame::Masters masters;
+    std::vector<std::string> remarks;
+};
+
+std::string absolute(const std::string& path) {
+    std::error_code error;
+    const fs::path whole = fs::absolute(path, error);
+    return error ? path : whole.string();
+}
+
+Result<night::FieldReference> reference_from(const std::string& path, const Means& means) {
+    auto frames = frame::open_frames(path, means.campaign.instruments, &means.masters);
+    if (!frames) return fail(frames.error());
+    auto print = frame::fingerprint(path);
+    if (!print) return fail(print.error());
+    return night::PlateFinder::reference_from(frames->front(), std::move(*print),
+                                              frame_name(path, means.campaign.folder));
+}
+
+// Problem (request): the catalogue or the frame to match with, which was asked for by name, is no use.
+Result<std::unique_ptr<Means>> means_of(const Workspace* workspace, const SolveRequest& request,
+                                        const ledger::Ledger* ledger) {
+    auto means = std::make_unique<Means>();
+    if (workspace != nullptr) {
+        means->campaign = workspace->campaign;
+        means->sequence = workspace->sequence;
+        means->masters = frame::Masters::open(workspace->campaign.master_paths());
+    }
+    night::PlateSettings& plate = means->campaign.plate;
+    plate.solve = true;
+    if (request.catalogue) {
+        plate.catalogue = absolute(*request.catalogue);
+        plate.catalogue_epoch = request.catalogue_epoch;
+    }
+    if (request.scale_arcsec_per_px) plate.scale_arcsec_per_px = request.scale_arcsec_per_px;
+    means->finder = std::make_unique<night::PlateFinder>(means->campaign, means->sequence);
+    means->remarks = means->finder->remarks();
+    if (const auto& refused = means->finder->refused_catalogue()) {
+        if (request.catalogue) {
+            Problem problem = *refused;
+            problem.kind = ProblemKind::request;
+            return fail(problem);
+        }
+        means->remarks.push_back(one_line(*refused));
+    }
+    if (request.reference) {
+        auto reference = reference_from(*request.reference, *means);
+        if (!reference) {
+            reference.error().kind = ProblemKind::request;
+            return fail(reference.error());
+        }
+        means->finder->use(std::move(*reference));
+    } else if (ledger != nullptr) {
+        auto kept = ledger->reference();
+        if (!kept) return fail(kept.error());
+        if (*kept) means->finder->use(std::move(**kept));
+    }
+    return means;
+}
+
+// How far the header's solution is off, at the middle and in the worst corner.
+void compare_with_header(const frame::Wcs& header, const frame::Wcs& solved, int width, int height,
+                         SolvedFrame& one) {
+    const auto off = [&](const frame::PixelPosition& p) -> std::optional<double> {
+        const auto a = header.sky(p), b = solved.sky(p);
+        if (!a || !b) return std::nullopt;
+        return separation(*a, *b).arcseconds();
+    };
+    one.header_off_arcsec = off({(width - 1) / 2.0, (height - 1) / 2.0});
+    for (const frame::PixelPosition corner : {frame::PixelPosition{0.0, 0.0},
+                                              {width - 1.0, 0.0},
+                                              {0.0, height - 1.0},
+                                              {width - 1.0, height - 1.0}}) {
+        const auto there = off(corner);
+        if (there)
+            one.header_off_corner_arcsec = std::max(one.header_off_corner_arcsec.value_or(0.0), *there);
+    }
+}
+
+std::string header_text(const std::vector<frame::Card>& cards) {
+    std::string text;
+    for (const frame::Card& card : cards)
+        text += frame::card_text(card);
+    return text;
+}
+
+// Below the folder that all of the frames share, so that two nights' frames of one name do not meet.
+std::vector<std::string> names_of_copies(const std::vector<std::string>& files) {
+    std::optional<fs::path> shared;
+    for (const std::string& file : files) {
+        const fs::path parent = fs::path(absolute(file)).lexically_normal().parent_path();
+        if (!shared) shared = parent;
+        const auto [a, b] = std::mismatch(shared->begin(), shared->end(), parent.begin(), parent.end());
+        fs::path both;
+        std::for_each(shared->begin(), a, [&](const fs::path& part) { both /= part; });
+        shared = both;
+    }
+    std::vector<std::string> names;
+    for (const std::string& file : files) {
+        std::string name = fs::path(absolute(file)).lexically_normal().lexically_relative(*shared).string();
+        if (name.ends_with(".gz")) name.resize(name.size() - 3);
+        names.push_back(std::move(name));
+    }
+    return names;
+}
+
+class Solving {
+  public:
+    Solving(const Workspace* workspace, const SolveRequest& request, const std::vector<std::string>& files,
+            Means& means, ledger::Ledger* ledger)
+        : request_(request),
+          files_(files),
+          means_(means),
+          ledger_(ledger),
+          folder_(workspace != nullptr ? workspace->campaign.folder : "."),
+          arena_(request.threads > 0 ? request.threads
+                                     : static_cast<int>(std::max(1U, std::thread::hardware_concurrency()))) {
+        if (request.copies) copies_ = names_of_copies(files);
+    }
+
+    Result<void> run(SolveOutcome& outcome) {
+        outcome.frames.resize(files_.size());
+        std::vector<char> done(files_.size(), 0);
+        arena_.execute([&] {
+            tbb::parallel_for(tbb::blocked_range<std::size_t>(0, files_.size(), 1), [&](const auto& range) {
+                for (std::size_t i = range.begin(); i != range.end(); ++i) {
+                    if (stopped() || given_up()) continue;
+                    outcome.frames[i] = solve(i);
+                    done[i] = 1;
+                    tell();
+                }
+            });
+        });
+        if (storage_) return fail(*storage_);
+        outcome.interrupted = stopped();
+        std::size_t i = 0;
+        std::erase_if(outcome.frames, [&](const SolvedFrame&) { return done[i++] == 0; });
+        return {};
+    }
+
+  private:
+    [[nodiscard]] bool stopped() const {
+        return request_.stop != nullptr && request_.stop->load(std::memory_order_relaxed);
+    }
+    [[nodiscard]] bool given_up() {
+        const std::scoped_lock lock(one_at_a_time_);
+        return storage_.has_value();
+    }
+    void tell() {
+        const std::scoped_lock lock(one_at_a_time_);
+        ++told_;
+        if (request_.progress) request_.progress(told_, files_.size());
+    }
+
+    [[nodiscard]] SolvedFrame solve(std::size_t i) {
+        SolvedFrame one;
+        const std::string& path = files_[i];
+        one.frame = frame_name(path, folder_);
+        const auto print = frame::fingerprint(path);
+        if (!print) {
+            one.problem = print.error();
+            return one;
+        }
+        const auto frames = frame::open_frames(path, means_.campaign.instruments, &means_.masters);
+        if (!frames) {
+            one.problem = frames.error();
+            return one;
+        }
+        const frame::Frame& first = frames->front();
+        one.had_solution = first.wcs().has_value();
+        if (one.had_solution && !request_.even_if_solved) return one;
+        const auto found = means_.finder->find(*frames);
+        if (!found) {
+            one.problem = found.error();
+            return one;
+        }
+        describe(*found, first, one);
+        if (!keep(*found, *print, one)) return one;
+        if (request_.copies) copy(i, *found, one);
+        return one;
+    }
+
+    static void describe(const night::FoundPlate& found, const frame::Frame& first, SolvedFrame& one) {
+        const stars::PlateSolution& solution = found.solution;
+        const frame::Wcs& wcs = solution.fit.wcs;
+        one.against = found.against;
+        one.order = solution.fit.order;
+        one.detected = found.field.stars.size();
+        one.references = solution.references_in_field;
+        one.matched = solution.matched;
+        one.rms_arcsec = solution.fit.rms_arcsec;
+        one.false_probability = solution.false_probability;
+        one.log_odds = solution.log_odds;
+        one.scale_arcsec_per_px = wcs.scale_arcsec_per_px();
+        one.position_angle_deg = wcs.position_angle_of_y().degrees();
+        one.mirrored = wcs.mirrored();
+        const frame::FrameFacts& facts = first.facts();
+        const int width = facts.lattice ? facts.lattice->stored_width_px : facts.width_px;
+        const int height = facts.lattice ? facts.lattice->stored_height_px : facts.height_px;
+        if (const auto middle = wcs.sky({(width - 1) / 2.0, (height - 1) / 2.0})) one.middle = *middle;
+        if (!one.had_solution) return;
+        // Of a mosaic's colour, which is what the frame speaks of, its solution is for the stored pixels.
+        if (const auto header = frame::Wcs::parse(first.header().raw()))
+            compare_with_header(*header, wcs, width, height, one);
+    }
+
+    // False where the ledger failed: then nothing goes on.
+    bool keep(const night::FoundPlate& found, const std::string& fingerprint, const SolvedFrame& one) {
+        if (ledger_ == nullptr) return true;
+        const std::scoped_lock lock(one_at_a_time_);
+        const auto kept = ledger_->keep_plate({.fingerprint = fingerprint,
+                                               .cards = header_text(found.solution.fit.cards),
+                                               .order = one.order,
+                                               .stars = static_cast<int>(one.matched),
+                                               .rms_arcsec = one.rms_arcsec,
+                                               .false_probability = one.false_probability,
+                                               .log_odds = one.log_odds,
+                                               .against = one.against,
+                                               .since = {}});
+        if (!kept) storage_ = kept.error();
+        return kept.has_value();
+    }
+
+    void copy(std::size_t i, const night::FoundPlate& found, SolvedFrame& one) {
+        const fs::path to = fs::path(*request_.copies) / copies_[i];
+        std::error_code error;
+        fs::create_directories(to.parent_path(), error);
+        const auto written = frame::write_solved_copy(
+            files_[i], to.string(), found.solution.fit.cards,
+            {fmt::format("Plate solution by {}: {} stars matched with {}, residuals {:.2f} arcsec.", software,
+                         one.matched, one.against, one.rms_arcsec)});
+        if (written) {
+            one.copy = to.string();
+            return;
+        }
+        if (written.error().kind == ProblemKind::storage) {
+            const std::scoped_lock lock(one_at_a_time_);
+            storage_ = written.error();
+            return;
+        }
+        SolvedFrame refused;
+        refused.frame = one.frame;
+        refused.had_solution = one.had_solution;
+        refused.problem = written.error();
+        one = refused;
+    }
+
+    const SolveRequest& request_;
+    const std::vector<std::string>& files_;
+    Means& means_;
+    ledger::Ledger* ledger_;
+    std::string folder_;
+    std::vector<std::string> copies_;
+    tbb::task_arena arena_;
+    std::mutex one_at_a_time_;  // the ledger, what is told, what failed
+    std::optional<Problem> storage_;
+    std::size_t told_ = 0;
+};
+
+}  // namespace
+
+Result<SolveOutcome> solve_frames(const Workspace* workspace, const SolveRequest& request) {
+    if (workspace == nullptr && !request.catalogue && !request.reference) {
+        return fail({.what = "There is nothing to match the frames with.",
+                     .where = {},
+                     .mend = "Name a campaign, a catalogue of the field, or a solved frame of it.",
+                     .kind = ProblemKind::request});
+    }
+    const std::string skip = request.copies         ? *request.copies
+                             : workspace != nullptr ? workspace->campaign.path("out")
+                                                    : std::string();
+    const auto files = find_frame_files(request.places, skip);
+    if (!files) return fail(files.error());
+    if (files->empty()) {
+        return fail({.what = "No FITS files were found.",
+                     .where = request.places.empty() ? std::string() : request.places.front(),
+                     .mend = "Frames end in .fits, .fit or .fts, packed ones in .fz or .gz besides."});
+    }
+    std::optional<ledger::Ledger> ledger;
+    if (workspace != nullptr) {
+        auto opened = ledger::Ledger::open(workspace->ledger_path(), ledger::Ledger::Access::write);
+        if (!opened) return fail(opened.error());
+        ledger.emplace(std::move(*opened));
+    }
+    auto means = means_of(workspace, request, ledger ? &*ledger : nullptr);
+    if (!means) return fail(means.error());
+    SolveOutcome outcome;
+    outcome.remarks = (*means)->remarks;
+    Solving solving(workspace, request, *files, **means, ledger ? &*ledger : nullptr);
+    if (auto good = solving.run(outcome); !good) return fail(good.error());
+    return outcome;
+}
+
+}  // namespace emberline::tasks
