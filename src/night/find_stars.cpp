@@ -42,7 +42,7 @@ Result<std::vector<StarOnFrame>> predict(const frame::Frame& frame, const frame:
                                          sexagesimal_hours(campaign.position.ra, 1),
                                          sexagesimal_degrees(campaign.position.dec, 0), centre),
                      .where = facts.path,
-                     .mend = "Check the frame's plate solution, and the position in campaign.toml."});
+                     .mend = lost_transient_mend});
     }
     StarOnFrame transient;
     transient.label = photometry::transient_label;
@@ -228,7 +228,7 @@ Result<StarField> find_stars(const frame::Frame& frame, const frame::Wcs& wcs, c
              .where = path,
              .mend = field.expected < campaign.measure.least_comparison_stars
                          ? "Add comparison stars with magnitudes in that band to the sequence."
-                         : "Cloud, a lost field or a wrong plate solution: look at the frame."});
+                         : lost_stars_mend});
     }
     field.profile = fit_profiles(field.stars, fwhm_px, needs, gathering_square(frame.facts()));
     if (field.profile.stars == 0) field.profile.fwhm_px = fwhm_px;

@@ -16,6 +16,12 @@
 
 namespace emberline::night {
 
+// What to do where the plate solution itself may be wrong; such refusals are known by it.
+inline constexpr const char* lost_transient_mend =
+    "Check the frame's plate solution, and the position in campaign.toml.";
+inline constexpr const char* lost_stars_mend =
+    "Cloud, a lost field or a wrong plate solution: look at the frame.";
+
 struct StarOnFrame {
     std::string label;
     SkyPosition place;
