@@ -21,6 +21,7 @@ constexpr double ladder_arcsec_per_px[] = {1.8, 0.6, 5.4, 0.2, 16.2, 48.0};
 constexpr double same_star_arcsec = 3.0;
 constexpr double sequence_err_arcsec = 0.5;  // tables round positions to tenths of a second of time
 constexpr double motion_margin_arcsec = 120.0;
+constexpr double all_sky_arcsec = 180.0 * 3600.0;
 constexpr double least_scale_arcsec_per_px = 0.02, most_scale_arcsec_per_px = 600.0;
 
 double diagonal_px(const frame::FrameFacts& facts) {
@@ -82,7 +83,7 @@ std::vector<PlateHints> stated_hints(const KnownField& known, const frame::Frame
         return hint;
     };
     if (known.campaign.plate.scale_arcsec_per_px)
-        return {with_scale(*known.campaign.plate.scale_arcsec_per_px, hint_factor)};
+        return {with_scale(*known.campaign.plate.scale_arcsec_per_px, known.search.scale_factor)};
     if (known.reference != nullptr)
         hints.push_back(with_scale(known.reference->scale_arcsec_per_px, same_camera_factor));
     if (const auto scale = header_scale_arcsec_per_px(frame.header()))
@@ -135,12 +136,15 @@ PlateSource catalogue_source(const KnownField& known, const frame::Frame& frame,
     source.attempts = hints.size();
     const frame::FrameFacts& facts = frame.facts();
     source.attempt = [catalogue = known.catalogue, middle = known.campaign.position,
-                      diagonal = diagonal_px(facts), epoch = epoch_of(facts, known.catalogue),
-                      sequence = std::move(sequence), hints = std::move(hints)](std::size_t i) {
+                      any_field = known.search.any_field, diagonal = diagonal_px(facts),
+                      epoch = epoch_of(facts, known.catalogue), sequence = std::move(sequence),
+                      hints = std::move(hints)](std::size_t i) {
         PlateAttempt attempt;
         attempt.hints = hints[i];
         const Angle radius = Angle::arcseconds(
-            std::min(diagonal * *hints[i].scale_arcsec_per_px * hints[i].scale_factor, 90.0 * 3600.0));
+            any_field ? all_sky_arcsec
+                      : std::min(diagonal * *hints[i].scale_arcsec_per_px * hints[i].scale_factor,
+                                 0.5 * all_sky_arcsec));
         attempt.references = catalogue_near(*catalogue, middle, radius, epoch);
         std::vector<ReferenceStar> near;
         std::copy_if(sequence.begin(), sequence.end(), std::back_inserter(near),

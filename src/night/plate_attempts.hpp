@@ -31,6 +31,7 @@ struct PlateSource {
 struct KnownField {
     const Campaign& campaign;
     const standard::Sequence& sequence;
+    const PlateSearch& search;
     const standard::FieldCatalogue* catalogue = nullptr;
     const FieldReference* reference = nullptr;
 };

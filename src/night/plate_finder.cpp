@@ -66,15 +66,20 @@ std::string looks_of(const stars::DetectionField& field) {
 class Search {
   public:
     Search(const standard::Sequence& sequence, const FieldReference* reference,
-           const stars::DetectionField& field)
-        : sequence_(sequence), reference_(reference), field_(field), stars_(picture_stars(field)) {}
+           const stars::DetectionField& field, int most_order)
+        : sequence_(sequence),
+          reference_(reference),
+          field_(field),
+          stars_(picture_stars(field)),
+          most_order_(most_order) {}
 
     // Nothing where that source gives no solution that can be trusted.
     std::optional<stars::PlateSolution> against(const PlateSource& source) {
         tried_.push_back(
             fmt::format("{} ({} star{})", source.name, source.stars, source.stars == 1 ? "" : "s"));
         for (std::size_t i = 0; i < source.attempts; ++i) {
-            const PlateAttempt attempt = source.attempt(i);
+            PlateAttempt attempt = source.attempt(i);
+            attempt.hints.most_order = most_order_;
             auto solution = solve(stars_, attempt.references, attempt.hints);
             if (solution && source.solved_frame) solution = checked(std::move(*solution), attempt.hints);
             if (solution) return std::move(*solution);
@@ -144,6 +149,7 @@ class Search {
     const FieldReference* reference_;
     const stars::DetectionField& field_;
     std::vector<stars::PictureStar> stars_;
+    int most_order_;
     std::vector<std::string> tried_;
     std::string reason_;
 };
@@ -180,8 +186,9 @@ void drop_marks(stars::DetectionField& field, const FieldReference& reference, c
 
 }  // namespace
 
-PlateFinder::PlateFinder(const Campaign& campaign, const standard::Sequence& sequence)
-    : campaign_(campaign), sequence_(sequence) {
+PlateFinder::PlateFinder(const Campaign& campaign, const standard::Sequence& sequence,
+                         const PlateSearch& search)
+    : campaign_(campaign), sequence_(sequence), search_(search) {
     const PlateSettings& plate = campaign.plate;
     if (plate.catalogue.empty()) return;
     auto read = standard::read_field_catalogue(campaign.path(plate.catalogue), plate.catalogue_epoch);
@@ -242,15 +249,16 @@ Result<FoundPlate> PlateFinder::find(const std::vector<frame::Frame>& frames) co
                      .mend = "Cloud, a closed cover or a lost focus: look at the frame."});
     }
     const FieldReference* reference = reference_ ? &*reference_ : nullptr;
-    const KnownField known{campaign_, sequence_, catalogue_ ? &*catalogue_ : nullptr, reference};
-    Search search(sequence_, reference, *field);
+    const KnownField known{campaign_, sequence_, search_, catalogue_ ? &*catalogue_ : nullptr, reference};
+    Search search(sequence_, reference, *field, search_.most_order);
     for (const PlateSource& source : plate_sources(known, frame)) {
         auto solution = search.against(source);
         if (!solution) continue;
         const frame::Wcs& wcs = solution->fit.wcs;
         const auto place = wcs.pixel(campaign_.position);
         const auto& lattice = frame.facts().lattice;
-        if (!place || !frame.facts().holds(lattice ? lattice->picture(*place) : *place))
+        const bool there = place && frame.facts().holds(lattice ? lattice->picture(*place) : *place);
+        if (!there && !search_.any_field)
             return fail(another_field(wcs, *field, campaign_, source.name, path));
         if (reference != nullptr) drop_marks(*field, *reference, wcs);
         return FoundPlate{std::move(*solution), source.name, std::move(*field), {}};

@@ -36,11 +36,17 @@ struct FoundPlate {
     std::vector<std::string> remarks;
 };
 
+struct PlateSearch {
+    double scale_factor = 1.2;  // the scale that the settings state may be wrong by so much either way
+    int most_order = 3;         // of SIP
+    bool any_field = false;  // there is no transient: it need not lie on the frame, all the catalogue counts
+};
+
 // Several threads may ask it at a time.
 class PlateFinder {
   public:
     // A catalogue that cannot be read is told (refused_catalogue) and the rest goes on without.
-    PlateFinder(const Campaign& campaign, const standard::Sequence& sequence);
+    PlateFinder(const Campaign& campaign, const standard::Sequence& sequence, const PlateSearch& search = {});
     [[nodiscard]] const std::optional<Problem>& refused_catalogue() const { return refused_catalogue_; }
     [[nodiscard]] const std::vector<std::string>& remarks() const { return remarks_; }
 
@@ -50,13 +56,15 @@ class PlateFinder {
     void use(FieldReference reference);  // before threads ask
     [[nodiscard]] const std::optional<FieldReference>& reference() const { return reference_; }
 
-    // `frames`: those of one file; all of them share the solution. The transient must lie on the frame.
-    // Problem: what was tried, how many stars there were, and why it was not enough.
+    // `frames`: those of one file; all of them share the solution. The transient must lie on the frame,
+    // unless any field will do. Problem: what was tried, how many stars there were, and why it was not
+    // enough.
     [[nodiscard]] Result<FoundPlate> find(const std::vector<frame::Frame>& frames) const;
 
   private:
     const Campaign& campaign_;
     const standard::Sequence& sequence_;
+    PlateSearch search_;
     std::optional<standard::FieldCatalogue> catalogue_;
     std::optional<Problem> refused_catalogue_;
     std::vector<std::string> remarks_;
