@@ -16,6 +16,7 @@
 #include "frame/solved_copy.hpp"
 #include "frame/write_frame.hpp"
 #include "ledger/ledger.hpp"
+#include "night/plate_doubt.hpp"
 #include "night/plate_finder.hpp"
 #include "tasks/find_files.hpp"
 
@@ -28,7 +29,6 @@ namespace fs = std::filesystem;
 struct Means {
     night::Campaign campaign;
     standard::Sequence sequence;
-    stars::PlateHints hints;
     std::unique_ptr<night::PlateFinder> finder;
     frame::Masters masters;
     std::vector<std::string> remarks;
@@ -53,6 +53,7 @@ Result<night::FieldReference> reference_from(const std::string& path, const Mean
 Result<std::unique_ptr<Means>> means_of(const Workspace* workspace, const SolveRequest& request,
                                         const ledger::Ledger* ledger) {
     auto means = std::make_unique<Means>();
+    means->campaign.folder = ".";
     if (workspace != nullptr) {
         means->campaign = workspace->campaign;
         means->sequence = workspace->sequence;
@@ -61,11 +62,15 @@ Result<std::unique_ptr<Means>> means_of(const Workspace* workspace, const SolveR
     night::PlateSettings& plate = means->campaign.plate;
     plate.solve = true;
     if (request.catalogue) {
-        plate.catalogue = absolute(*request.catalogue);
+        plate.catalogue = frame_name(*request.catalogue, means->campaign.folder);
         plate.catalogue_epoch = request.catalogue_epoch;
     }
     if (request.scale_arcsec_per_px) plate.scale_arcsec_per_px = request.scale_arcsec_per_px;
-    means->finder = std::make_unique<night::PlateFinder>(means->campaign, means->sequence);
+    means->finder =
+        std::make_unique<night::PlateFinder>(means->campaign, means->sequence,
+                                             night::PlateSearch{.scale_factor = request.scale_factor,
+                                                                .most_order = request.most_order,
+                                                                .any_field = workspace == nullptr});
     means->remarks = means->finder->remarks();
     if (const auto& refused = means->finder->refused_catalogue()) {
         if (request.catalogue) {
@@ -88,25 +93,6 @@ Result<std::unique_ptr<Means>> means_of(const Workspace* workspace, const SolveR
         if (*kept) means->finder->use(std::move(**kept));
     }
     return means;
-}
-
-// How far the header's solution is off, at the middle and in the worst corner.
-void compare_with_header(const frame::Wcs& header, const frame::Wcs& solved, int width, int height,
-                         SolvedFrame& one) {
-    const auto off = [&](const frame::PixelPosition& p) -> std::optional<double> {
-        const auto a = header.sky(p), b = solved.sky(p);
-        if (!a || !b) return std::nullopt;
-        return separation(*a, *b).arcseconds();
-    };
-    one.header_off_arcsec = off({(width - 1) / 2.0, (height - 1) / 2.0});
-    for (const frame::PixelPosition corner : {frame::PixelPosition{0.0, 0.0},
-                                              {width - 1.0, 0.0},
-                                              {0.0, height - 1.0},
-                                              {width - 1.0, height - 1.0}}) {
-        const auto there = off(corner);
-        if (there)
-            one.header_off_corner_arcsec = std::max(one.header_off_corner_arcsec.value_or(0.0), *there);
-    }
 }
 
 std::string header_text(const std::vector<frame::Card>& cards) {
@@ -227,13 +213,16 @@ class Solving {
         one.position_angle_deg = wcs.position_angle_of_y().degrees();
         one.mirrored = wcs.mirrored();
         const frame::FrameFacts& facts = first.facts();
-        const int width = facts.lattice ? facts.lattice->stored_width_px : facts.width_px;
-        const int height = facts.lattice ? facts.lattice->stored_height_px : facts.height_px;
+        const int width = facts.stored_width_px(), height = facts.stored_height_px();
         if (const auto middle = wcs.sky({(width - 1) / 2.0, (height - 1) / 2.0})) one.middle = *middle;
         if (!one.had_solution) return;
         // Of a mosaic's colour, which is what the frame speaks of, its solution is for the stored pixels.
-        if (const auto header = frame::Wcs::parse(first.header().raw()))
-            compare_with_header(*header, wcs, width, height, one);
+        const auto header = frame::Wcs::parse(first.header().raw());
+        if (!header) return;
+        if (const auto off = night::plate_difference(*header, wcs, width, height)) {
+            one.header_off_arcsec = off->middle_arcsec;
+            one.header_off_corner_arcsec = off->most_arcsec;
+        }
     }
 
     // False where the ledger failed: then nothing goes on.
