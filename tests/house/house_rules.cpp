@@ -47,7 +47,7 @@ const std::vector<Library>& libraries() {
         {"wcslib/", {"frame"}},   {"sqlite3", {"ledger"}},
         {"toml++/", {"night"}},   {"nlohmann/", {"tasks", "command"}},
         {"CLI/", {"command"}},    {"tbb/", {"tasks"}},
-        {"oneapi/", {"tasks"}},
+        {"oneapi/", {"tasks"}},   {"pugixml", {"standard"}},
     };
     return known;
 }
