@@ -20,11 +20,6 @@ constexpr std::size_t least_reference_stars = 5;
 constexpr std::size_t enough_sequence_stars = 3;
 constexpr double least_star_err_px = 0.05;  // what a frame's own solution is off by from place to place
 
-// Of a cube or a mosaic the green one: the most light.
-const frame::Frame& telling(const std::vector<frame::Frame>& frames) {
-    return frames.size() == 3 ? frames[1] : frames.front();
-}
-
 Result<stars::DetectionField> stars_on(const frame::Frame& frame) {
     const FrameNeeds stated = light_needs(frame.facts());
     const FrameNeeds needs = in_unit(stated, unit_of(frame, stated));
@@ -186,6 +181,10 @@ void drop_marks(stars::DetectionField& field, const FieldReference& reference, c
 
 }  // namespace
 
+const frame::Frame& telling_frame(const std::vector<frame::Frame>& frames) {
+    return frames.size() == 3 ? frames[1] : frames.front();
+}
+
 PlateFinder::PlateFinder(const Campaign& campaign, const standard::Sequence& sequence,
                          const PlateSearch& search)
     : campaign_(campaign), sequence_(sequence), search_(search) {
@@ -239,7 +238,7 @@ void PlateFinder::use(FieldReference reference) {
 }
 
 Result<FoundPlate> PlateFinder::find(const std::vector<frame::Frame>& frames) const {
-    const frame::Frame& frame = telling(frames);
+    const frame::Frame& frame = telling_frame(frames);
     const std::string& path = frame.facts().path;
     auto field = stars_on(frame);
     if (!field) return fail(field.error());

@@ -42,6 +42,9 @@ struct PlateSearch {
     bool any_field = false;  // there is no transient: it need not lie on the frame, all the catalogue counts
 };
 
+// Of the frames of one file, the one whose stars tell most: of a cube or a mosaic the green one.
+[[nodiscard]] const frame::Frame& telling_frame(const std::vector<frame::Frame>& frames);
+
 // Several threads may ask it at a time.
 class PlateFinder {
   public:

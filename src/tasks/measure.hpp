@@ -29,7 +29,9 @@ struct RefusedFrame {
 struct MeasureOutcome {
     std::size_t offered = 0;      // frames, planes of cubes counted each
     std::size_t fresh = 0;        // measured for the first time
-    std::size_t superseding = 0;  // measured with other settings than before
+    std::size_t superseding = 0;  // measured with other settings than before, or in an overwritten file
+    std::size_t solved = 0;       // of those two: by a plate solution made here, of their own stars
+    std::size_t renamed = 0;      // files that are known under another name
     std::size_t known = 0;        // in the ledger already, with these settings
     std::vector<RefusedFrame> refused;
     std::vector<Problem> refused_templates;   // that could not be opened: their bands go on without
@@ -43,7 +45,11 @@ struct MeasureOutcome {
     bool judged_away = false;  // frames just measured that the judgement does not use
 };
 
-// One frame that cannot be measured is refused with its reason and the others go on.
+// One frame that cannot be measured is refused with its reason and the others go on. Frames whose header has
+// no plate solution, or one that their stars contradict, are solved after all others were measured, matched
+// with the stars of one solved frame of the campaign: the ledger keeps these stars and the solutions, so that
+// later runs give the same fluxes. A file under a new name keeps its fluxes; one that was overwritten
+// supersedes what it held before.
 // Problem: bad campaign, no frame files, a ledger that fails, nothing measured ever.
 [[nodiscard]] Result<MeasureOutcome> measure(const Workspace& workspace, const MeasureRequest& request);
 

@@ -1,0 +1,300 @@
+// SPDX-License-Identifier: MIT
+#include "tasks/measure_files.hpp"
+
+#include <fmt/format.h>
+#include <tbb/blocked_range.h>
+#include <tbb/parallel_for.h>
+#include <tbb/task_arena.h>
+
+#include <algorithm>
+#include <map>
+#include <mutex>
+#include <set>
+#include <thread>
+
+#include "frame/frame.hpp"
+#include "tasks/find_files.hpp"
+#include "tasks/measure_file.hpp"
+
+namespace emberline::tasks {
+namespace {
+
+using photometry::FrameFluxes;
+
+// Frames measured between two visits to the ledger: enough to keep every core busy, few enough that memory
+// does not grow with the number of frames and that little is lost when the power goes.
+constexpr std::size_t batch_frames = 64;
+constexpr std::size_t most_wrong_listed = 3;
+
+struct FileOutcome {
+    MeasuredFile file;
+    bool known = false;
+};
+
+class Measuring {
+  public:
+    Measuring(const Workspace& workspace, const MeasureRequest& request, ledger::Ledger& ledger)
+        : workspace_(workspace),
+          request_(request),
+          ledger_(ledger),
+          provenance_(workspace.provenance()),
+          masters_(frame::Masters::open(workspace.campaign.master_paths())),
+          templates_(workspace.sequence, workspace.campaign),
+          tools_{workspace, masters_, templates_},
+          arena_(request.threads > 0 ? request.threads
+                                     : static_cast<int>(std::max(1U, std::thread::hardware_concurrency()))) {}
+
+    Result<void> run(const std::vector<std::string>& files, MeasureOutcome& outcome) {
+        of_ = files.size();
+        for (std::size_t first = 0; first < files.size() && !stopped(); first += batch_frames) {
+            const std::size_t last = std::min(files.size(), first + batch_frames);
+            const std::vector<std::string> batch(files.begin() + static_cast<std::ptrdiff_t>(first),
+                                                 files.begin() + static_cast<std::ptrdiff_t>(last));
+            if (auto good = run_batch(batch, outcome); !good) return good;
+        }
+        if (!unsolved_.empty() && !stopped()) {
+            if (auto good = run_unsolved(outcome); !good) return good;
+        }
+        for (const auto& [band, problem] : templates_.refused())
+            outcome.refused_templates.push_back(problem);
+        outcome.refused_masters = masters_.refused();
+        for (const auto& [remark, frames] : uncalibrated_) {
+            outcome.remarks.push_back(frames > 1 ? fmt::format("{} ({} frames)", remark, frames) : remark);
+        }
+        outcome.interrupted = stopped();
+        outcome.touched_nights.assign(nights_.begin(), nights_.end());
+        return {};
+    }
+
+  private:
+    [[nodiscard]] bool stopped() const {
+        return request_.stop != nullptr && request_.stop->load(std::memory_order_relaxed);
+    }
+
+    template <class Work>
+    void in_parallel(std::size_t n, const Work& work) {
+        arena_.execute([&] {
+            tbb::parallel_for(tbb::blocked_range<std::size_t>(0, n, 1), [&](const auto& range) {
+                for (std::size_t i = range.begin(); i != range.end(); ++i) {
+                    if (!stopped()) work(i);
+                }
+            });
+        });
+    }
+
+    void one_done() {
+        const std::scoped_lock lock(progress_);
+        ++done_;
+        if (request_.progress) request_.progress(done_, of_);
+    }
+
+    Result<void> run_batch(const std::vector<std::string>& batch, MeasureOutcome& outcome) {
+        std::vector<Result<std::string>> prints(batch.size());
+        in_parallel(batch.size(), [&](std::size_t i) { prints[i] = frame::fingerprint(batch[i]); });
+        if (auto good = follow_renamed(batch, prints, outcome); !good) return good;
+        std::vector<FileOutcome> results(batch.size());
+        for (std::size_t i = 0; i < batch.size() && !stopped(); ++i) {
+            if (!prints[i] || prints[i]->empty()) continue;
+            const auto known = knows(*prints[i]);
+            if (!known) return fail(known.error());
+            results[i].known = *known;
+        }
+        in_parallel(batch.size(), [&](std::size_t i) {
+            if (!results[i].known) {
+                if (prints[i]) {
+                    results[i].file = measure_file(batch[i], *prints[i], tools_);
+                } else {
+                    results[i].file.refused.push_back(
+                        {frame_name(batch[i], workspace_.campaign.folder), prints[i].error()});
+                }
+            }
+            if (!results[i].file.wants_plate) one_done();
+        });
+        std::vector<MeasuredFile> files;
+        for (std::size_t i = 0; i < results.size(); ++i) {
+            if (results[i].known) {
+                ++outcome.known;
+                ++outcome.offered;
+            } else if (results[i].file.wants_plate) {
+                unsolved_.push_back(
+                    {batch[i], *prints[i], std::move(results[i].file.refused), results[i].file.measurable});
+            } else {
+                files.push_back(std::move(results[i].file));
+            }
+        }
+        return keep(files, outcome);
+    }
+
+    // A file that bears another name now while nothing of that content lies under the former one. A second
+    // copy beside the first changes nothing.
+    Result<void> follow_renamed(const std::vector<std::string>& batch,
+                                const std::vector<Result<std::string>>& prints, MeasureOutcome& outcome) {
+        std::vector<ledger::Renamed> renamed;
+        std::set<std::string> settled;
+        for (std::size_t i = 0; i < batch.size() && !stopped(); ++i) {
+            if (!prints[i] || prints[i]->empty() || settled.contains(*prints[i])) continue;
+            const auto name = ledger_.name_of(*prints[i]);
+            if (!name) return fail(name.error());
+            const std::string own = frame_name(batch[i], workspace_.campaign.folder);
+            if (!*name || **name == own) continue;
+            const auto former = frame::fingerprint(workspace_.campaign.path(**name));
+            if (former && *former == *prints[i]) continue;
+            renamed.push_back({*prints[i], own});
+            settled.insert(*prints[i]);
+        }
+        if (renamed.empty()) return {};
+        const auto changed = ledger_.rename(renamed);
+        if (!changed) return fail(changed.error());
+        outcome.renamed += *changed;
+        return {};
+    }
+
+    // Of a colour cube, all three planes or none: one that was refused is tried again.
+    Result<bool> knows(const std::string& fingerprint) const {
+        bool planes[3] = {};
+        for (int plane = 0; plane < 3; ++plane) {
+            const auto has = ledger_.has(fingerprint, plane, provenance_.settings);
+            if (!has) return fail(has.error());
+            planes[plane] = *has;
+        }
+        return planes[0] && planes[1] == planes[2];
+    }
+
+    // A night's frames go into the ledger in one transaction.
+    Result<void> keep(std::vector<MeasuredFile>& files, MeasureOutcome& outcome) {
+        std::map<std::string, std::vector<FrameFluxes>> by_night;
+        for (MeasuredFile& file : files) {
+            outcome.offered += file.measured.size() + file.refused.size();
+            std::move(file.refused.begin(), file.refused.end(), std::back_inserter(outcome.refused));
+            for (const std::string& remark : file.uncalibrated)
+                ++uncalibrated_[remark];
+            for (FrameFluxes& fluxes : file.measured)
+                by_night[fluxes.night].push_back(std::move(fluxes));
+        }
+        for (auto& [night, frames] : by_night) {
+            const auto recorded = ledger_.record(frames, provenance_);
+            if (!recorded) return fail(recorded.error());
+            nights_.insert(night);
+            for (std::size_t i = 0; i < frames.size(); ++i) {
+                const ledger::Recorded r = recorded->at(i);
+                outcome.fresh += r == ledger::Recorded::fresh ? 1 : 0;
+                outcome.superseding += r == ledger::Recorded::superseding ? 1 : 0;
+                outcome.known += r == ledger::Recorded::unchanged ? 1 : 0;
+                outcome.solved += r != ledger::Recorded::unchanged && frames[i].plate == "solved" ? 1 : 0;
+            }
+        }
+        return {};
+    }
+
+    // Files whose own stars must tell where they point. All are matched with one frame's stars, so that what
+    // they give depends neither on their order nor on the number of threads.
+    Result<void> run_unsolved(MeasureOutcome& outcome) {
+        night::PlateFinder finder(workspace_.campaign, workspace_.sequence);
+        if (finder.refused_catalogue())
+            outcome.remarks.push_back("It goes on without: " + one_line(*finder.refused_catalogue()));
+        outcome.remarks.insert(outcome.remarks.end(), finder.remarks().begin(), finder.remarks().end());
+        auto reference = ledger_.reference();
+        if (reference && !*reference) reference = reference_of_ledger(ledger_, tools_);
+        if (reference && !*reference) reference = reference_of_unsolved(finder);
+        if (!reference) return fail(reference.error());
+        if (*reference) {
+            if (auto good = ledger_.keep_reference(**reference); !good) return good;
+            finder.use(std::move(**reference));
+        }
+        for (std::size_t first = 0; first < unsolved_.size() && !stopped(); first += batch_frames) {
+            const std::size_t n = std::min(batch_frames, unsolved_.size() - first);
+            auto solved = solve(finder, first, n, false);
+            if (!solved) return fail(solved.error());
+            std::vector<MeasuredFile> files;
+            for (std::size_t i = 0; i < n; ++i) {
+                SolvedFile& one = (*solved)[i];
+                if (one.plate) {
+                    if (auto good = ledger_.keep_plate(*one.plate); !good) return good;
+                }
+                if (one.header_off_arcsec) {
+                    wrong_.emplace_back(frame_name(unsolved_[first + i].path, workspace_.campaign.folder),
+                                        *one.header_off_arcsec);
+                }
+                if (one.solved && !one.file.measured.empty()) ++against_[one.against];
+                files.push_back(std::move(one.file));
+            }
+            if (auto good = keep(files, outcome); !good) return good;
+        }
+        tell_solved(outcome);
+        return {};
+    }
+
+    Result<std::vector<SolvedFile>> solve(const night::PlateFinder& finder, std::size_t first, std::size_t n,
+                                          bool with_reference) {
+        std::vector<std::optional<ledger::KeptPlate>> kept(n);
+        for (std::size_t i = 0; i < n; ++i) {
+            auto plate = ledger_.plate(unsolved_[first + i].fingerprint);
+            if (!plate) return fail(plate.error());
+            kept[i] = std::move(*plate);
+        }
+        std::vector<SolvedFile> solved(n);
+        in_parallel(n, [&](std::size_t i) {
+            solved[i] = solve_and_measure(unsolved_[first + i], kept[i], finder, tools_, with_reference);
+            if (!with_reference) one_done();
+        });
+        return solved;
+    }
+
+    // Where no frame at all came solved: of the first that a catalogue or the sequence solves.
+    Result<std::optional<night::FieldReference>> reference_of_unsolved(const night::PlateFinder& finder) {
+        const auto step = static_cast<std::size_t>(std::max(1, arena_.max_concurrency()));
+        for (std::size_t first = 0; first < unsolved_.size() && !stopped(); first += step) {
+            auto solved = solve(finder, first, std::min(step, unsolved_.size() - first), true);
+            if (!solved) return fail(solved.error());
+            for (SolvedFile& one : *solved) {
+                // Measured as well: the sequence's stars are where the solution has them.
+                if (one.reference && !one.file.measured.empty()) return std::move(one.reference);
+            }
+        }
+        return std::nullopt;
+    }
+
+    void tell_solved(MeasureOutcome& outcome) const {
+        for (const auto& [against, files] : against_) {
+            outcome.remarks.push_back(fmt::format(
+                "{} {} no plate solution that serves in {}: made from {} own stars, matched with {}.", files,
+                files == 1 ? "file has" : "files have", files == 1 ? "its header" : "their headers",
+                files == 1 ? "its" : "their", against));
+        }
+        for (std::size_t i = 0; i < std::min(most_wrong_listed, wrong_.size()); ++i) {
+            outcome.remarks.push_back(
+                fmt::format("{}: the plate solution in its header is wrong by up to {:.1f}′.",
+                            wrong_[i].first, wrong_[i].second / 60.0));
+        }
+        if (wrong_.size() > most_wrong_listed) {
+            outcome.remarks.push_back(
+                fmt::format("So are those of {} more files.", wrong_.size() - most_wrong_listed));
+        }
+    }
+
+    const Workspace& workspace_;
+    const MeasureRequest& request_;
+    ledger::Ledger& ledger_;
+    ledger::Provenance provenance_;
+    frame::Masters masters_;
+    night::HostTemplates templates_;
+    FileTools tools_;
+    std::map<std::string, std::size_t> uncalibrated_;  // remark -> frames
+    std::vector<UnsolvedFile> unsolved_;
+    std::map<std::string, std::size_t> against_;         // what solved them -> files
+    std::vector<std::pair<std::string, double>> wrong_;  // header -> arcsec
+    tbb::task_arena arena_;
+    std::mutex progress_;
+    std::size_t done_ = 0, of_ = 0;
+    std::set<std::string> nights_;
+};
+
+}  // namespace
+
+Result<void> measure_files(const Workspace& workspace, const MeasureRequest& request,
+                           const std::vector<std::string>& files, ledger::Ledger& ledger,
+                           MeasureOutcome& outcome) {
+    return Measuring(workspace, request, ledger).run(files, outcome);
+}
+
+}  // namespace emberline::tasks
