@@ -25,8 +25,7 @@ constexpr double most_chance = 1e-3;        // that an order raised for nothing 
 constexpr std::size_t stars_a_term = 3;     // stars for each term of an axis' polynomial
 constexpr double most_corner_sigmas = 1.5;  // of one star: the solution's error at the frame's worst corner
 constexpr double farthest_deg = 40.0;       // from the middle, on a tangent plane that still means something
-constexpr double least_width = 0.01;        // of the stars' length: thinner is a line
-constexpr std::size_t most_starts = 400;
+constexpr std::size_t most_starts = 100;
 constexpr int rounds = 12;
 
 struct Star {
@@ -132,19 +131,10 @@ class PlateFitter {
     }
 
     static bool is_line(const std::vector<Star>& stars) {
-        double mean_u = 0.0, mean_v = 0.0, uu = 0.0, uv = 0.0, vv = 0.0;
-        const auto n = static_cast<double>(stars.size());
-        for (const Star& s : stars) {
-            mean_u += s.u / n;
-            mean_v += s.v / n;
-        }
-        for (const Star& s : stars) {
-            uu += (s.u - mean_u) * (s.u - mean_u);
-            uv += (s.u - mean_u) * (s.v - mean_v);
-            vv += (s.v - mean_v) * (s.v - mean_v);
-        }
-        const double half = (uu + vv) / 2.0, root = std::hypot((uu - vv) / 2.0, uv);
-        return !(half - root > least_width * least_width * (half + root));
+        std::vector<std::array<double, 2>> places;
+        for (const Star& s : stars)
+            places.push_back({s.u, s.v});
+        return on_one_line(places);
     }
 
     // One far-off partner moves a median of directions little.
@@ -422,6 +412,7 @@ class PlateFitter {
         out.rms_px = out.rms_arcsec / out.wcs.scale_arcsec_per_px();
         out.worst_err_px = worst_err(model) / out.wcs.scale_arcsec_per_px();
         out.pairs = std::move(pairs_);
+        out.polynomial = plate_;
         return out;
     }
 

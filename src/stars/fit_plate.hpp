@@ -11,6 +11,7 @@
 #include "frame/wcs.hpp"
 #include "quantities/problem.hpp"
 #include "quantities/sky_position.hpp"
+#include "stars/plate_polynomial.hpp"
 
 namespace emberline::stars {
 
@@ -34,6 +35,7 @@ struct PlateFit {
     double rms_px = 0.0;
     // One sigma of the solution, one axis, where on the frame it is worst: few stars, or all in one corner.
     double worst_err_px = 0.0;
+    PlatePolynomial polynomial;  // what the cards say, as it was fitted
 };
 
 // Weighted least squares, outliers set aside; the order is raised only where the number of stars supports it

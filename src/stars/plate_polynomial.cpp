@@ -16,6 +16,7 @@ namespace {
 
 constexpr int most_inverse_order = 8;
 constexpr int fit_grid = 16, check_grid = 23;  // neither a multiple of the other
+constexpr double least_width = 0.01;           // of the stars' length: thinner is a line
 constexpr double beyond = 1.02;                // the inverse is fitted a little beyond the frame's edge
 
 struct Sip {
@@ -154,6 +155,21 @@ SkyPosition PlatePolynomial::sky(const frame::PixelPosition& p) const {
 std::array<std::array<double, 2>, 2> PlatePolynomial::matrix() const {
     const double reach = reach_px();
     return {{{east[1] / reach, east[2] / reach}, {north[1] / reach, north[2] / reach}}};
+}
+
+bool on_one_line(const std::vector<std::array<double, 2>>& places) {
+    double mean_x = 0.0, mean_y = 0.0, xx = 0.0, xy = 0.0, yy = 0.0;
+    for (const auto& p : places) {
+        mean_x += p[0] / static_cast<double>(places.size());
+        mean_y += p[1] / static_cast<double>(places.size());
+    }
+    for (const auto& p : places) {
+        xx += (p[0] - mean_x) * (p[0] - mean_x);
+        xy += (p[0] - mean_x) * (p[1] - mean_y);
+        yy += (p[1] - mean_y) * (p[1] - mean_y);
+    }
+    const double half = (xx + yy) / 2.0, root = std::hypot((xx - yy) / 2.0, xy);
+    return !(half - root > least_width * least_width * (half + root));
 }
 
 std::optional<std::vector<frame::Card>> plate_cards_of(const PlatePolynomial& p) {

@@ -38,6 +38,9 @@ struct PlatePolynomial {
     [[nodiscard]] std::array<std::array<double, 2>, 2> matrix() const;
 };
 
+// Whether places lie on a line, or so nearly that a mirror image could be meant: a hundredth of their length.
+[[nodiscard]] bool on_one_line(const std::vector<std::array<double, 2>>& places);
+
 // WCSAXES to RADESYS and SIP with its inverse. CRPIX is the frame's middle, CRVAL the centre: so the
 // polynomial must send the one to the other. Nothing where no inverse polynomial is good to `inverse_px`
 // over the frame, or the matrix is singular.
