@@ -7,6 +7,7 @@
 #include <erfam.h>
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 
 namespace emberline::sky {
@@ -16,6 +17,10 @@ constexpr double rad_per_mas = ERFA_DAS2R / 1000.0;
 constexpr double arcsec_per_mas = 1e-3;
 constexpr double light_km_per_s = ERFA_CMPS / 1000.0;
 constexpr double most_years_away = 10'000.0;  // motions are not known well enough to say more
+// With no parallax a star is put so far away that it flies at a hundredth of the speed of light, as eraPmsafe
+// does; at the poles that one finds no motion to do it by.
+constexpr double most_speed_km_per_s = light_km_per_s / 100.0;
+constexpr double km_per_s_of_au_per_year = 4.740470446;
 // Tropical and Julian years differ by 2e-5: a mas in 5 arcsec, which no table is good to.
 
 bool is_motion(const Motion& m) {
@@ -47,11 +52,14 @@ Result<SkyPosition> moved(const SkyPosition& position, const Motion& motion, dou
     double from_day = 0.0, from_fraction = 0.0, to_day = 0.0, to_fraction = 0.0;
     eraEpj2jd(from_epoch_jyear, &from_day, &from_fraction);
     eraEpj2jd(to_epoch_jyear, &to_day, &to_fraction);
+    const double least_parallax_mas = std::hypot(motion.ra_mas_per_year, motion.dec_mas_per_year) *
+                                      km_per_s_of_au_per_year / most_speed_km_per_s;
     const double alpha = position.ra.radians(), delta = position.dec.radians();
     double ra = 0.0, dec = 0.0, unused_ra = 0.0, unused_dec = 0.0, unused_parallax = 0.0, unused_speed = 0.0;
     const int status =
         eraPmsafe(alpha, delta, motion.ra_mas_per_year * rad_per_mas / std::cos(delta),
-                  motion.dec_mas_per_year * rad_per_mas, motion.parallax_mas * arcsec_per_mas,
+                  motion.dec_mas_per_year * rad_per_mas,
+                  std::max(motion.parallax_mas, least_parallax_mas) * arcsec_per_mas,
                   motion.radial_velocity_km_per_s, from_day, from_fraction, to_day, to_fraction, &ra, &dec,
                   &unused_ra, &unused_dec, &unused_parallax, &unused_speed);
     // 1 says that a parallax was put in where none was given: that is as it should be.
