@@ -58,6 +58,7 @@ int main(int argc, char** argv) {
     command::add_new(app, face);
     command::add_rehearse(app, face);
     command::add_inspect(app, face);
+    command::add_solve(app, face);
     command::add_measure(app, face);
     command::add_masters(app, face);
     command::add_nights(app, face);

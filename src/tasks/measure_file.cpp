@@ -64,6 +64,8 @@ void refuse_unsolved(SolvedFile& out, const UnsolvedFile& unsolved, const std::v
     }
 }
 
+}  // namespace
+
 ledger::KeptPlate kept_plate(const std::string& fingerprint, const night::FoundPlate& found) {
     const stars::PlateSolution& solution = found.solution;
     ledger::KeptPlate plate{.fingerprint = fingerprint,
@@ -79,8 +81,6 @@ ledger::KeptPlate kept_plate(const std::string& fingerprint, const night::FoundP
         plate.cards += frame::card_text(card);
     return plate;
 }
-
-}  // namespace
 
 MeasuredFile measure_file(const std::string& path, const std::string& fingerprint, const FileTools& tools) {
     const night::Campaign& campaign = tools.workspace.campaign;

@@ -43,6 +43,9 @@ struct UnsolvedFile {
     bool measurable = false;
 };
 
+// As the ledger keeps it.
+[[nodiscard]] ledger::KeptPlate kept_plate(const std::string& fingerprint, const night::FoundPlate& found);
+
 struct SolvedFile {
     MeasuredFile file;
     std::optional<ledger::KeptPlate> plate;  // found now

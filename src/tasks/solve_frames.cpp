@@ -8,22 +8,27 @@
 
 #include <algorithm>
 #include <filesystem>
+#include <map>
 #include <mutex>
+#include <numeric>
+#include <set>
 #include <thread>
 
 #include "frame/calibration.hpp"
 #include "frame/frame.hpp"
 #include "frame/solved_copy.hpp"
-#include "frame/write_frame.hpp"
 #include "ledger/ledger.hpp"
 #include "night/plate_doubt.hpp"
 #include "night/plate_finder.hpp"
 #include "tasks/find_files.hpp"
+#include "tasks/measure_file.hpp"
 
 namespace emberline::tasks {
 namespace {
 
 namespace fs = std::filesystem;
+
+constexpr std::size_t most_reference_files = 8;  // measured to find one whose solution is good
 
 // The campaign's ways of finding plates, or those of a campaign that knows nothing but a catalogue.
 struct Means {
@@ -45,13 +50,50 @@ Result<night::FieldReference> reference_from(const std::string& path, const Mean
     if (!frames) return fail(frames.error());
     auto print = frame::fingerprint(path);
     if (!print) return fail(print.error());
-    return night::PlateFinder::reference_from(frames->front(), std::move(*print),
+    return night::PlateFinder::reference_from(night::telling_frame(*frames), std::move(*print),
                                               frame_name(path, means.campaign.folder));
+}
+
+// Of the first of these files whose header's solution has the sequence's stars where they are.
+std::optional<night::FieldReference> reference_of_files(const std::vector<std::string>& files,
+                                                        const FileTools& tools) {
+    const night::Campaign& campaign = tools.workspace.campaign;
+    std::size_t looked_into = 0;
+    for (const std::string& path : files) {
+        const auto print = frame::fingerprint(path);
+        const auto frames = frame::open_frames(path, campaign.instruments, &tools.masters);
+        if (!print || !frames || !frames->front().wcs()) continue;
+        if (looked_into++ == most_reference_files) break;
+        const MeasuredFile measured = measure_file(path, *print, tools);
+        const bool good = std::any_of(
+            measured.measured.begin(), measured.measured.end(), [&](const photometry::FrameFluxes& fluxes) {
+                return night::plate_is_good(fluxes, tools.workspace.sequence, campaign);
+            });
+        if (!good) continue;
+        auto reference = night::PlateFinder::reference_from(night::telling_frame(*frames), *print,
+                                                            frame_name(path, campaign.folder));
+        if (reference) return std::move(*reference);
+    }
+    return std::nullopt;
+}
+
+// The one that `measure` would take, or else one of the frames given.
+Result<std::optional<night::FieldReference>> reference_of_campaign(const Workspace& workspace,
+                                                                   const std::vector<std::string>& files,
+                                                                   const frame::Masters& masters,
+                                                                   const ledger::Ledger& ledger) {
+    auto kept = ledger.reference();
+    if (!kept || *kept) return kept;
+    const night::HostTemplates templates(workspace.sequence, workspace.campaign);
+    const FileTools tools{workspace, masters, templates};
+    auto found = reference_of_ledger(ledger, tools);
+    if (!found || *found) return found;
+    return reference_of_files(files, tools);
 }
 
 // Problem (request): the catalogue or the frame to match with, which was asked for by name, is no use.
 Result<std::unique_ptr<Means>> means_of(const Workspace* workspace, const SolveRequest& request,
-                                        const ledger::Ledger* ledger) {
+                                        const std::vector<std::string>& files, const ledger::Ledger* ledger) {
     auto means = std::make_unique<Means>();
     means->campaign.folder = ".";
     if (workspace != nullptr) {
@@ -88,18 +130,11 @@ Result<std::unique_ptr<Means>> means_of(const Workspace* workspace, const SolveR
         }
         means->finder->use(std::move(*reference));
     } else if (ledger != nullptr) {
-        auto kept = ledger->reference();
-        if (!kept) return fail(kept.error());
-        if (*kept) means->finder->use(std::move(**kept));
+        auto reference = reference_of_campaign(*workspace, files, means->masters, *ledger);
+        if (!reference) return fail(reference.error());
+        if (*reference) means->finder->use(std::move(**reference));
     }
     return means;
-}
-
-std::string header_text(const std::vector<frame::Card>& cards) {
-    std::string text;
-    for (const frame::Card& card : cards)
-        text += frame::card_text(card);
-    return text;
 }
 
 // Below the folder that all of the frames share, so that two nights' frames of one name do not meet.
@@ -138,21 +173,15 @@ class Solving {
 
     Result<void> run(SolveOutcome& outcome) {
         outcome.frames.resize(files_.size());
-        std::vector<char> done(files_.size(), 0);
-        arena_.execute([&] {
-            tbb::parallel_for(tbb::blocked_range<std::size_t>(0, files_.size(), 1), [&](const auto& range) {
-                for (std::size_t i = range.begin(); i != range.end(); ++i) {
-                    if (stopped() || given_up()) continue;
-                    outcome.frames[i] = solve(i);
-                    done[i] = 1;
-                    tell();
-                }
-            });
-        });
+        done_.assign(files_.size(), 0);
+        std::vector<std::size_t> all(files_.size());
+        std::iota(all.begin(), all.end(), std::size_t{0});
+        solve_all(all, outcome.frames);
+        if (!means_.finder->reference() && !stopped()) try_again(outcome.frames);
         if (storage_) return fail(*storage_);
         outcome.interrupted = stopped();
         std::size_t i = 0;
-        std::erase_if(outcome.frames, [&](const SolvedFrame&) { return done[i++] == 0; });
+        std::erase_if(outcome.frames, [&](const SolvedFrame&) { return done_[i++] == 0; });
         return {};
     }
 
@@ -168,6 +197,44 @@ class Solving {
         const std::scoped_lock lock(one_at_a_time_);
         ++told_;
         if (request_.progress) request_.progress(told_, files_.size());
+    }
+
+    void solve_all(const std::vector<std::size_t>& which, std::vector<SolvedFrame>& frames) {
+        arena_.execute([&] {
+            tbb::parallel_for(tbb::blocked_range<std::size_t>(0, which.size(), 1), [&](const auto& range) {
+                for (std::size_t k = range.begin(); k != range.end(); ++k) {
+                    if (stopped() || given_up()) continue;
+                    const std::size_t i = which[k];
+                    frames[i] = solve(i);
+                    if (std::exchange(done_[i], 1) == 0) tell();
+                }
+            });
+        });
+    }
+
+    // The frame with the most stars may show more of those that the others have than the catalogue knows.
+    void try_again(std::vector<SolvedFrame>& frames) {
+        std::vector<std::size_t> refused;
+        for (std::size_t i = 0; i < frames.size(); ++i) {
+            if (unmatched_.contains(i)) refused.push_back(i);
+        }
+        const auto best = std::max_element(
+            frames.begin(), frames.end(),
+            [](const SolvedFrame& a, const SolvedFrame& b) { return a.matched < b.matched; });
+        if (refused.empty() || best == frames.end() || best->matched == 0) return;
+        const auto i = static_cast<std::size_t>(best - frames.begin());
+        const auto plate = plates_.find(i);
+        const auto opened = frame::open_frames(files_[i], means_.campaign.instruments, &means_.masters);
+        const auto print = frame::fingerprint(files_[i]);
+        if (plate == plates_.end() || !opened || !print) return;
+        std::vector<frame::Frame> solved;
+        for (const frame::Frame& one : *opened)
+            solved.push_back(one.with_plate(plate->second, {true, static_cast<int>(best->matched), 0.0}));
+        auto reference =
+            night::PlateFinder::reference_from(night::telling_frame(solved), *print, best->frame);
+        if (!reference) return;
+        means_.finder->use(std::move(*reference));
+        solve_all(refused, frames);
     }
 
     [[nodiscard]] SolvedFrame solve(std::size_t i) {
@@ -190,10 +257,11 @@ class Solving {
         const auto found = means_.finder->find(*frames);
         if (!found) {
             one.problem = found.error();
+            note_unmatched(i);
             return one;
         }
         describe(*found, first, one);
-        if (!keep(*found, *print, one)) return one;
+        if (!keep(i, *found, *print)) return one;
         if (request_.copies) copy(i, *found, one);
         return one;
     }
@@ -225,19 +293,18 @@ class Solving {
         }
     }
 
-    // False where the ledger failed: then nothing goes on.
-    bool keep(const night::FoundPlate& found, const std::string& fingerprint, const SolvedFrame& one) {
-        if (ledger_ == nullptr) return true;
+    void note_unmatched(std::size_t i) {
         const std::scoped_lock lock(one_at_a_time_);
-        const auto kept = ledger_->keep_plate({.fingerprint = fingerprint,
-                                               .cards = header_text(found.solution.fit.cards),
-                                               .order = one.order,
-                                               .stars = static_cast<int>(one.matched),
-                                               .rms_arcsec = one.rms_arcsec,
-                                               .false_probability = one.false_probability,
-                                               .log_odds = one.log_odds,
-                                               .against = one.against,
-                                               .since = {}});
+        unmatched_.insert(i);
+    }
+
+    // False where the ledger failed: then nothing goes on.
+    bool keep(std::size_t i, const night::FoundPlate& found, const std::string& fingerprint) {
+        const std::scoped_lock lock(one_at_a_time_);
+        unmatched_.erase(i);
+        plates_.emplace(i, found.solution.fit.wcs);
+        if (ledger_ == nullptr) return true;
+        const auto kept = ledger_->keep_plate(kept_plate(fingerprint, found));
         if (!kept) storage_ = kept.error();
         return kept.has_value();
     }
@@ -273,7 +340,10 @@ class Solving {
     std::string folder_;
     std::vector<std::string> copies_;
     tbb::task_arena arena_;
-    std::mutex one_at_a_time_;  // the ledger, what is told, what failed
+    std::vector<char> done_;    // each its own thread's
+    std::mutex one_at_a_time_;  // what follows, and the ledger
+    std::map<std::size_t, frame::Wcs> plates_;
+    std::set<std::size_t> unmatched_;
     std::optional<Problem> storage_;
     std::size_t told_ = 0;
 };
@@ -303,7 +373,7 @@ Result<SolveOutcome> solve_frames(const Workspace* workspace, const SolveRequest
         if (!opened) return fail(opened.error());
         ledger.emplace(std::move(*opened));
     }
-    auto means = means_of(workspace, request, ledger ? &*ledger : nullptr);
+    auto means = means_of(workspace, request, *files, ledger ? &*ledger : nullptr);
     if (!means) return fail(means.error());
     SolveOutcome outcome;
     outcome.remarks = (*means)->remarks;

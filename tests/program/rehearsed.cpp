@@ -14,8 +14,12 @@ Rehearsed::Rehearsed(const Words& options) {
     std::unique_ptr<Folder>& original = made[options];
     if (!original) {
         original = std::make_unique<Folder>();
-        Words words = {"rehearse", original->path("c"), "--frames", "2",      "--width",
-                       "300",      "--height",          "300",      "--quiet"};
+        Words words = {"rehearse", original->path("c"), "--quiet"};
+        for (const auto& [option, usual] :
+             {std::pair("--frames", "2"), {"--width", "300"}, {"--height", "300"}}) {
+            if (std::find(options.begin(), options.end(), option) == options.end())
+                words.insert(words.end(), {option, usual});
+        }
         words.insert(words.end(), options.begin(), options.end());
         const Outcome rehearsed = testing::run(words);
         INFO(rehearsed.err);

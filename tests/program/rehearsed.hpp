@@ -10,7 +10,7 @@ namespace emberline::testing {
 
 class Rehearsed {
   public:
-    // Two frames of one night in V unless told otherwise.
+    // Two frames of 300 × 300 pixels, of one night in V, unless told otherwise.
     explicit Rehearsed(const Words& options = {"--nights", "1"});
     [[nodiscard]] std::string path(const std::string& inside = "") const {
         return folder_.path("c/" + inside);
