@@ -1,2 +1,290 @@
 // SPDX-License-Identifier: MIT
 #include "frame/fits_table.hpp"
+
+#include <fcntl.h>
+#include <fitsio.h>
+#include <fmt/format.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <array>
+#include <cerrno>
+#include <cmath>
+#include <cstring>
+#include <limits>
+#include <optional>
+#include <span>
+#include <string_view>
+
+#include "frame/header_counts.hpp"
+#include "frame/parse_header.hpp"
+#include "quantities/text.hpp"
+
+namespace emberline::frame {
+namespace {
+
+constexpr double most_bytes = 2147483648.0;
+constexpr LONGLONG rows_at_a_time = 4096;
+constexpr const char* fetch_again = "Fetch the table again from where it came.";
+
+std::string spoken(int status) {
+    char text[FLEN_STATUS] = {};
+    fits_get_errstatus(status, text);
+    fits_clear_errmsg();
+    return text;
+}
+
+// The file while it is open.
+class TableFile {
+  public:
+    explicit TableFile(std::string path) : path_(std::move(path)) {}
+    TableFile(const TableFile&) = delete;
+    TableFile& operator=(const TableFile&) = delete;
+    ~TableFile() {
+        int status = 0;
+        if (fits_ != nullptr) fits_close_file(fits_, &status);
+        fits_clear_errmsg();
+        if (descriptor_ >= 0) ::close(descriptor_);
+    }
+    [[nodiscard]] Result<void> open();
+    [[nodiscard]] Result<void> find_table();
+    [[nodiscard]] Result<FitsTable> read(std::size_t most_rows);
+
+  private:
+    [[nodiscard]] Problem problem(std::string what, std::string mend) const {
+        return {.what = std::move(what), .where = path_, .mend = std::move(mend)};
+    }
+    [[nodiscard]] Problem unreadable(int status) const {
+        return problem(fmt::format("The file cannot be read as FITS: {}.", spoken(status)), fetch_again);
+    }
+    [[nodiscard]] Result<void> check_counts(long long offset) const;
+    [[nodiscard]] Result<void> check_size(std::size_t most_rows);
+    [[nodiscard]] std::optional<FitsColumn> heading(int number) const;
+    [[nodiscard]] Result<void> read_numbers(int number, FitsColumn& column) const;
+    [[nodiscard]] Result<void> read_whole_numbers(int number, FitsColumn& column) const;
+    [[nodiscard]] Result<void> read_texts(int number, FitsColumn& column) const;
+    [[nodiscard]] Problem bad_column(const FitsColumn& column, int status) const {
+        return at(path_, {.what = fmt::format("The column cannot be read: {}.", spoken(status)),
+                          .where = fmt::format("column '{}'", column.name),
+                          .mend = fetch_again});
+    }
+
+    std::string path_;
+    int descriptor_ = -1;
+    fitsfile* fits_ = nullptr;
+    bool gzipped_ = false, ascii_ = false;
+    Header header_;
+    LONGLONG rows_ = 0;
+};
+
+Result<void> TableFile::open() {
+    struct stat about = {};
+    if (::stat(path_.c_str(), &about) != 0) {
+        return fail(problem(fmt::format("The file cannot be opened: {}.", std::strerror(errno)),
+                            "Check its name and permissions."));
+    }
+    if (!S_ISREG(about.st_mode)) return fail(problem("This is not a file.", "Name a FITS file."));
+    descriptor_ = ::open(path_.c_str(), O_RDONLY | O_CLOEXEC);
+    if (descriptor_ < 0) {
+        return fail(problem(fmt::format("The file cannot be opened: {}.", std::strerror(errno)),
+                            "Check its permissions."));
+    }
+    std::array<char, 9> first{};
+    const ssize_t got = ::pread(descriptor_, first.data(), first.size(), 0);
+    const std::string_view start(first.data(), got > 0 ? static_cast<std::size_t>(got) : 0);
+    gzipped_ = start.starts_with("\x1f\x8b");
+    if (!gzipped_ && start != "SIMPLE  =") {
+        return fail(problem("This is not a FITS file: it does not begin with SIMPLE.", "Name a FITS file."));
+    }
+    if (auto good = check_counts(0); !good) return good;
+    int status = 0;
+    // The plain form of opening: a name with brackets is a name, not a filter.
+    if (fits_open_diskfile(&fits_, path_.c_str(), READONLY, &status) != 0) return fail(unreadable(status));
+    return {};
+}
+
+// Inside a gzipped file the counts cannot be seen beforehand.
+Result<void> TableFile::check_counts(long long offset) const {
+    if (gzipped_) return {};
+    const auto read = [&](long long from, std::span<char> block) {
+        const ssize_t got = ::pread(descriptor_, block.data(), block.size(), from);
+        return got > 0 ? static_cast<std::size_t>(got) : std::size_t{0};
+    };
+    const auto wrong = impossible_count(read, offset);
+    if (wrong) return fail(problem(*wrong, "Its header is damaged: fetch the table again."));
+    return {};
+}
+
+Result<void> TableFile::find_table() {
+    for (int number = 2;; ++number) {
+        LONGLONG header_start = 0, data_start = 0, next = 0;
+        int status = 0, type = 0;
+        if (fits_get_hduaddrll(fits_, &header_start, &data_start, &next, &status) != 0)
+            return fail(unreadable(status));
+        if (auto good = check_counts(next); !good) return good;
+        if (fits_movabs_hdu(fits_, number, &type, &status) != 0) {
+            const bool whole = next == fits_->Fptr->filesize;
+            fits_clear_errmsg();
+            if (whole) {
+                return fail(problem("The file holds no table, only pictures.",
+                                    "Name a FITS file with a table of stars in it."));
+            }
+            return fail(problem(fmt::format("The file holds no table up to its part {}, and what follows is "
+                                            "cut short or damaged.",
+                                            number - 1),
+                                fetch_again));
+        }
+        if (fits_is_compressed_image(fits_, &status) != 0) continue;
+        ascii_ = type == ASCII_TBL;
+        if (ascii_ || type == BINARY_TBL) return {};
+    }
+}
+
+Result<void> TableFile::check_size(std::size_t most_rows) {
+    LONGLONG row_bytes = 0, header_start = 0, data_start = 0, data_end = 0;
+    int status = 0;
+    fits_read_key(fits_, TLONGLONG, "NAXIS1", &row_bytes, nullptr, &status);
+    fits_get_num_rowsll(fits_, &rows_, &status);
+    fits_get_hduaddrll(fits_, &header_start, &data_start, &data_end, &status);
+    if (status != 0) return fail(unreadable(status));
+    if (rows_ < 0 || row_bytes < 0) {
+        return fail(problem(fmt::format("The table is said to have {} rows of {} bytes.", rows_, row_bytes),
+                            "Its header is damaged: fetch the table again."));
+    }
+    if (static_cast<unsigned long long>(rows_) > most_rows) {
+        return fail(problem(fmt::format("The table has {} rows; {} are the most.", rows_, most_rows),
+                            "Ask for a smaller field, or for brighter stars only."));
+    }
+    const double needed =
+        static_cast<double>(data_start) + static_cast<double>(rows_) * static_cast<double>(row_bytes);
+    const auto there = static_cast<double>(fits_->Fptr->filesize);
+    if (needed <= there) return {};
+    return fail(problem(
+        fmt::format("The file is cut short: {:.0f} of {:.0f} bytes are there.", there, needed), fetch_again));
+}
+
+// Nothing for a column that is no plain number and no text.
+std::optional<FitsColumn> TableFile::heading(int number) const {
+    int type = 0, status = 0;
+    LONGLONG repeat = 0, width = 0;
+    fits_get_eqcoltypell(fits_, number, &type, &repeat, &width, &status);
+    const bool text = type == TSTRING;
+    constexpr std::array kinds{TBYTE, TSBYTE, TSHORT,    TUSHORT,    TINT,   TUINT,
+                               TLONG, TULONG, TLONGLONG, TULONGLONG, TFLOAT, TDOUBLE};
+    const bool plain_number = repeat == 1 && std::find(kinds.begin(), kinds.end(), type) != kinds.end();
+    if (status != 0) fits_clear_errmsg();
+    if (status != 0 || (!plain_number && !(text && repeat > 0 && width >= repeat))) return std::nullopt;
+    FitsColumn column;
+    column.is_text = text;
+    const auto named = [&](const char* keyword) {
+        return header_.text(fmt::format("{}{}", keyword, number)).value_or("");
+    };
+    column.name = named("TTYPE");
+    column.unit = named("TUNIT");
+    column.meaning = named("TUCD");
+    if (const Card* card = header_.find(fmt::format("TTYPE{}", number)); card && column.meaning.empty())
+        column.meaning = card->comment;
+    return column;
+}
+
+Result<void> TableFile::read_numbers(int number, FitsColumn& column) const {
+    double undefined = std::numeric_limits<double>::quiet_NaN();
+    column.numbers.resize(static_cast<std::size_t>(rows_));
+    int any = 0, status = 0;
+    if (rows_ > 0) {
+        fits_read_col(fits_, TDOUBLE, number, 1, 1, rows_, &undefined, column.numbers.data(), &any, &status);
+    }
+    if (status != 0) return fail(bad_column(column, status));
+    // cfitsio looks for TNULL at the left of an ASCII field, and writers put it at the right.
+    const auto marked = ascii_ ? header_.number(fmt::format("TNULL{}", number)) : std::nullopt;
+    for (double& value : column.numbers) {
+        if (!std::isfinite(value) || value == marked) value = undefined;
+    }
+    return read_whole_numbers(number, column);
+}
+
+Result<void> TableFile::read_whole_numbers(int number, FitsColumn& column) const {
+    int stored = 0, equivalent = 0, status = 0;
+    LONGLONG repeat = 0, width = 0;
+    fits_get_coltypell(fits_, number, &stored, &repeat, &width, &status);
+    fits_get_eqcoltypell(fits_, number, &equivalent, &repeat, &width, &status);
+    if (status != 0 || stored != TLONGLONG || equivalent != TLONGLONG) return {};
+    std::vector<LONGLONG> values(static_cast<std::size_t>(rows_));
+    int any = 0;
+    if (rows_ > 0) {
+        fits_read_col(fits_, TLONGLONG, number, 1, 1, rows_, nullptr, values.data(), &any, &status);
+    }
+    if (status != 0) return fail(bad_column(column, status));
+    column.texts.resize(values.size());
+    for (std::size_t i = 0; i < values.size(); ++i) {
+        if (!std::isnan(column.numbers[i])) column.texts[i] = fmt::format("{}", values[i]);
+    }
+    return {};
+}
+
+Result<void> TableFile::read_texts(int number, FitsColumn& column) const {
+    int type = 0, status = 0;
+    LONGLONG repeat = 0, width = 0;
+    fits_get_coltypell(fits_, number, &type, &repeat, &width, &status);
+    if (status != 0) return fail(bad_column(column, status));
+    const auto stride = static_cast<std::size_t>(std::max(repeat, width)) + 1;
+    std::vector<char> letters(stride * static_cast<std::size_t>(std::min(rows_, rows_at_a_time)));
+    column.texts.reserve(static_cast<std::size_t>(rows_));
+    for (LONGLONG first = 0; first < rows_; first += rows_at_a_time) {
+        const LONGLONG n = std::min(rows_at_a_time, rows_ - first);
+        std::vector<char*> pointers(static_cast<std::size_t>(n));
+        for (std::size_t i = 0; i < pointers.size(); ++i)
+            pointers[i] = letters.data() + i * stride;
+        std::fill(letters.begin(), letters.end(), '\0');
+        char nothing[] = "";
+        int any = 0;
+        fits_read_col(fits_, TSTRING, number, first + 1, 1, n, nothing, pointers.data(), &any, &status);
+        if (status != 0) return fail(bad_column(column, status));
+        for (const char* text : pointers)
+            column.texts.emplace_back(trimmed(text));
+    }
+    return {};
+}
+
+Result<FitsTable> TableFile::read(std::size_t most_rows) {
+    if (auto good = check_size(most_rows); !good) return fail(good.error());
+    char* cards = nullptr;
+    int n_cards = 0, n_columns = 0, status = 0;
+    fits_hdr2str(fits_, 0, nullptr, 0, &cards, &n_cards, &status);
+    if (status != 0) return fail(unreadable(status));
+    header_ = parse_header(cards);
+    fits_free_memory(cards, &status);
+    fits_get_num_cols(fits_, &n_columns, &status);
+    if (status != 0) return fail(unreadable(status));
+    FitsTable table;
+    table.header = header_;
+    table.rows = static_cast<std::size_t>(rows_);
+    double bytes = 0.0;
+    for (int number = 1; number <= n_columns; ++number) {
+        auto column = heading(number);
+        if (!column) continue;
+        bytes += static_cast<double>(rows_) * static_cast<double>(column->is_text ? sizeof(std::string) : 8);
+        if (bytes > most_bytes) {
+            return fail(problem(fmt::format("The table's {} columns of {} rows are more than fits into "
+                                            "memory.",
+                                            n_columns, rows_),
+                                "Ask for fewer columns, or for a smaller field."));
+        }
+        auto good = column->is_text ? read_texts(number, *column) : read_numbers(number, *column);
+        if (!good) return fail(good.error());
+        table.columns.push_back(std::move(*column));
+    }
+    return table;
+}
+
+}  // namespace
+
+Result<FitsTable> read_fits_table(const std::string& path, std::size_t most_rows) {
+    TableFile file(path);
+    if (auto good = file.open(); !good) return fail(good.error());
+    if (auto good = file.find_table(); !good) return fail(good.error());
+    return file.read(most_rows);
+}
+
+}  // namespace emberline::frame
