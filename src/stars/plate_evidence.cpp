@@ -34,6 +34,7 @@ constexpr std::size_t most_anchors = 80;                         // maps through
 constexpr double neighbourhood = 0.1;       // of the frame's shorter side: where crowding is looked for
 constexpr std::size_t stars_for_shear = 6;  // below, pixels are taken as square
 constexpr std::size_t sampled_references = 150;
+constexpr double beyond_doubt = 40.0;     // ln: a proof better by so much is looked for no further
 constexpr std::size_t beyond_need = 400;  // where looking for what is needed ends
 
 using Complex = std::complex<double>;
@@ -88,9 +89,10 @@ ReferenceField::ReferenceField(const std::vector<ReferenceStar>& references) : a
     }
     source_ = std::move(kept);
     tree_ = KdTree<2>(plane_);
+    measure_area();
 }
 
-double ReferenceField::area_arcsec2() const {
+void ReferenceField::measure_area() {
     std::array<double, 2> least{HUGE_VAL, HUGE_VAL}, most{-HUGE_VAL, -HUGE_VAL};
     for (const auto& p : plane_) {
         for (std::size_t d = 0; d < 2; ++d) {
@@ -98,7 +100,7 @@ double ReferenceField::area_arcsec2() const {
             most[d] = std::max(most[d], p[d]);
         }
     }
-    return std::max(0.0, most[0] - least[0]) * std::max(0.0, most[1] - least[1]);
+    area_arcsec2_ = std::max(0.0, most[0] - least[0]) * std::max(0.0, most[1] - least[1]);
 }
 
 // References around the supposed middle of the frame, on the plane that touches there.
@@ -349,19 +351,19 @@ void PlateEvidence::judge(const Local& local, const PlatePolynomial& plate, cons
             anchors.push_back(partner);
     }
     struct Pair {
-        double length;
+        double squared;
         std::size_t a, b;
     };
     std::vector<Pair> pairs;
     for (std::size_t a = 0; a < anchors.size(); ++a) {
         for (std::size_t b = a + 1; b < anchors.size(); ++b) {
-            pairs.push_back({std::abs(complex_of(stars_[anchors[a].star].position) -
-                                      complex_of(stars_[anchors[b].star].position)),
+            pairs.push_back({std::norm(complex_of(stars_[anchors[a].star].position) -
+                                       complex_of(stars_[anchors[b].star].position)),
                              a, b});
         }
     }
     std::stable_sort(pairs.begin(), pairs.end(),
-                     [](const Pair& a, const Pair& b) { return a.length > b.length; });
+                     [](const Pair& a, const Pair& b) { return a.squared > b.squared; });
     // Of many, every so manieth of the longer half.
     if (pairs.size() > most_anchors) {
         const std::size_t step = std::max<std::size_t>(1, pairs.size() / (2 * most_anchors));
@@ -384,6 +386,7 @@ void PlateEvidence::judge(const Local& local, const PlatePolynomial& plate, cons
     std::vector<bool> seen(local.reference.size());
     double best = 0.0, best_p = 1.0;
     for (const Pair& pair : pairs) {
+        if (best < log_needed - beyond_doubt) break;
         const Partner &a = anchors[pair.a], &b = anchors[pair.b];
         const Complex w = complex_of(local.plane[a.reference]);
         const Complex alpha = (complex_of(local.plane[b.reference]) - w) / (place(b.star) - place(a.star));
@@ -437,7 +440,8 @@ double PlateEvidence::log_maps(const Tried& tried, bool either_mirror) const {
     const std::size_t n = std::min(tried.stars, stars_.size()), m = std::min(tried.references, field_.size());
     for (std::size_t i = 0; i < n; ++i) {
         for (std::size_t j = i + 1; j < n; ++j)
-            lengths.push_back(std::abs(complex_of(stars_[i].position) - complex_of(stars_[j].position)));
+            lengths.push_back(
+                std::sqrt(std::norm(complex_of(stars_[i].position) - complex_of(stars_[j].position))));
     }
     std::sort(lengths.begin(), lengths.end());
     // Of many references every so manieth, which tells what share of pairs has a scale that is allowed.
@@ -445,7 +449,8 @@ double PlateEvidence::log_maps(const Tried& tried, bool either_mirror) const {
     double allowed = 0.0, looked = 0.0;
     for (std::size_t p = 0; p < m; p += step) {
         for (std::size_t q = p + step; q < m; q += step) {
-            const double length = std::abs(complex_of(field_.plane()[p]) - complex_of(field_.plane()[q]));
+            const double length =
+                std::sqrt(std::norm(complex_of(field_.plane()[p]) - complex_of(field_.plane()[q])));
             const auto low = std::lower_bound(lengths.begin(), lengths.end(), length / tried.most_scale);
             const auto high = tried.least_scale > 0.0
                                   ? std::upper_bound(low, lengths.end(), length / tried.least_scale)

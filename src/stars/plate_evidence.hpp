@@ -30,15 +30,18 @@ class ReferenceField {
     [[nodiscard]] std::size_t source(std::size_t i) const { return source_[i]; }  // index as given
     [[nodiscard]] const SkyPosition& origin() const { return origin_; }
     [[nodiscard]] const KdTree<2>& tree() const { return tree_; }
-    [[nodiscard]] double area_arcsec2() const;  // of the rectangle that holds them
+    [[nodiscard]] double area_arcsec2() const { return area_arcsec2_; }  // of the rectangle that holds them
 
   private:
+    void measure_area();
+
     const std::vector<ReferenceStar>& all_;
     std::vector<std::size_t> source_;
     std::vector<std::array<double, 2>> plane_;
     SkyPosition origin_;
     KdTree<2> tree_;
     bool has_magnitudes_ = false;
+    double area_arcsec2_ = 0.0;
 };
 
 // Which stars and references a supposed map may have come from: what was tried.

@@ -30,8 +30,8 @@ struct Stage {
     std::size_t most_references;
     std::size_t most_maps;
 };
-constexpr std::array stages{Stage{40, 8, 4, 0.01, 1500, 300}, Stage{120, 8, 4, 0.015, 4000, 500},
-                            Stage{30, 12, 3, 0.01, 1500, 20000}};
+constexpr std::array stages{Stage{20, 6, 4, 0.01, 600, 100}, Stage{40, 8, 4, 0.01, 1500, 300},
+                            Stage{120, 8, 4, 0.015, 4000, 500}, Stage{30, 12, 3, 0.01, 1500, 20000}};
 
 Problem too_few_stars(std::size_t stars) {
     return {.what = stars == 0

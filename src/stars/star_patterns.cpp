@@ -33,6 +33,8 @@ struct Pattern {
 
 struct Match {
     Complex alpha, beta;
+    Complex image;  // of the first side's middle
+    double scale = 0.0;
     bool mirrored = false;
     std::array<std::uint16_t, 4> first{}, second{};
     double misfit = 0.0;
@@ -155,9 +157,10 @@ class Side {
         }
         most = std::sqrt(most);
         if (!(most >= shortest) || most > longest || std::sqrt(least) < least_gap * most) return;
+        const double near_most = most * most * (1.0 - slack) * (1.0 - slack) * (1.0 - 1e-12);
         for (std::size_t a = 0; a < stars; ++a) {
             for (std::size_t b = 0; b < stars; ++b) {
-                if (a == b || std::abs(z_[s[a]] - z_[s[b]]) < most * (1.0 - slack)) continue;
+                if (a == b || std::norm(z_[s[a]] - z_[s[b]]) < near_most) continue;
                 std::array<std::size_t, 2> rest{};
                 std::size_t count = 0;
                 for (std::size_t k = 0; k < stars; ++k) {
@@ -171,14 +174,15 @@ class Side {
     void add(const std::array<std::uint16_t, 4>& s, std::size_t a, std::size_t b, std::size_t c,
              std::size_t d, std::size_t stars, double slack, std::vector<Pattern>& out) const {
         const Complex from = z_[s[a]], along = z_[s[b]] - from;
-        const Complex code_c = (z_[s[c]] - from) / along;
+        const Complex over = std::conj(along) / std::norm(along);
+        const Complex code_c = (z_[s[c]] - from) * over;
         if (stars == 3) {
             if (code_c.real() > 0.5 + slack) return;
             out.push_back(
                 {{s[a], s[b], s[c], s[c]}, {code_c.real(), code_c.imag(), 0.0, 0.0}, std::abs(along)});
             return;
         }
-        const Complex code_d = (z_[s[d]] - from) / along;
+        const Complex code_d = (z_[s[d]] - from) * over;
         if (code_c.real() > code_d.real() + slack || code_c.real() + code_d.real() > 1.0 + slack) return;
         out.push_back({{s[a], s[b], s[c], s[d]},
                        {code_c.real(), code_c.imag(), code_d.real(), code_d.imag()},
@@ -229,7 +233,7 @@ class Matcher {
     [[nodiscard]] std::vector<PatternVote> votes() {
         // By scale, so that a map is compared with its likes alone.
         std::sort(matches_.begin(), matches_.end(),
-                  [](const Match& a, const Match& b) { return std::norm(a.alpha) < std::norm(b.alpha); });
+                  [](const Match& a, const Match& b) { return a.scale < b.scale; });
         std::vector<std::size_t> friends(matches_.size(), 0), order(matches_.size());
         for (std::size_t i = 0; i < matches_.size(); ++i) {
             order[i] = i;
@@ -317,23 +321,22 @@ class Matcher {
             to_[k] = second_[to.star[k]];
         }
         fit_map(from_, to_, match.alpha, match.beta);
+        match.scale = std::abs(match.alpha);
+        match.image = match.alpha * (mirrored ? std::conj(middle_) : middle_) + match.beta;
         matches_.push_back(match);
     }
 
-    [[nodiscard]] Complex image_of_middle(const Match& m) const {
-        return m.alpha * (m.mirrored ? std::conj(middle_) : middle_) + m.beta;
-    }
     // Calls with each match that has the same map, itself among them.
     template <class Function>
     void for_friends(std::size_t i, Function&& with) const {
         const Match& m = matches_[i];
-        const double scale = std::abs(m.alpha), near = agreement * settings_.tolerance * scale;
-        const Complex place = image_of_middle(m);
+        const double near = agreement * settings_.tolerance * m.scale;
+        const double turned = near * near, shifted = turned * reach_ * reach_;
         const auto try_one = [&](std::size_t j) {
             const Match& o = matches_[j];
-            if (std::abs(std::abs(o.alpha) - scale) > near) return false;
-            if (o.mirrored == m.mirrored && std::abs(o.alpha - m.alpha) <= near &&
-                std::abs(image_of_middle(o) - place) <= near * reach_)
+            if (std::abs(o.scale - m.scale) > near) return false;
+            if (o.mirrored == m.mirrored && std::norm(o.alpha - m.alpha) <= turned &&
+                std::norm(o.image - m.image) <= shifted)
                 with(j);
             return true;
         };
