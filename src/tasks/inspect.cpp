@@ -46,7 +46,11 @@ InspectedFrame look_at(const frame::Frame& frame, const std::optional<Workspace>
     const auto& wcs = frame.wcs();
     if (!wcs) {
         one.plate_problem = wcs.error();
-        one.missing.emplace_back("A plate solution.");
+        if (workspace && workspace->campaign.plate.solve) {
+            one.plate_problem->mend = "`emberline measure` makes one of the frame's own stars.";
+        } else {
+            one.missing.emplace_back("A plate solution.");
+        }
         return one;
     }
     SolvedPlate plate;

@@ -106,6 +106,13 @@ Result<MeasureOutcome> measure(const Workspace& workspace, const MeasureRequest&
         for (const std::string& remark : host.remarks)
             outcome.remarks.push_back(fmt::format("{}, {}: {}", host.band.name(), host.instrument, remark));
     }
+    if (outcome.renamed > 0) {
+        outcome.remarks.push_back(
+            outcome.renamed == 1
+                ? "1 file bears another name now: its fluxes are kept under it."
+                : fmt::format("{} files bear other names now: their fluxes are kept under them.",
+                              outcome.renamed));
+    }
     outcome.changed = resolved->changed;
     for (const auto* read : {&workspace.sequence.remarks, &workspace.campaign.remarks})
         outcome.remarks.insert(outcome.remarks.begin(), read->begin(), read->end());

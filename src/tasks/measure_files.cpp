@@ -248,7 +248,11 @@ class Measuring {
             if (!solved) return fail(solved.error());
             for (SolvedFile& one : *solved) {
                 // Measured as well: the sequence's stars are where the solution has them.
-                if (one.reference && !one.file.measured.empty()) return std::move(one.reference);
+                if (!one.reference || one.file.measured.empty()) continue;
+                if (one.plate) {
+                    if (auto good = ledger_.keep_plate(*one.plate); !good) return fail(good.error());
+                }
+                return std::move(one.reference);
             }
         }
         return std::nullopt;

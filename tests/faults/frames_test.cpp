@@ -19,9 +19,10 @@ const Words plate_cards = {"CTYPE1", "CTYPE2", "CRVAL1", "CRVAL2", "CRPIX1", "CR
 // One spoilt frame beside a good one: the good one is measured all the same, the spoilt one is refused in
 // one line that names it, says what is wrong and, in a sentence of its own, what to do.
 void refused_for(const std::string& name, const std::string& bytes, const std::string& what,
-                 const std::string& to_do) {
+                 const std::string& to_do, const std::string& settings = {}) {
     INFO(name);
     const Rehearsed campaign;
+    write_contents(campaign.path("campaign.toml"), contents(campaign.path("campaign.toml")) + settings);
     write_contents(campaign.first_frame(), bytes);
     const Outcome outcome = campaign.run({"measure"});
     INFO(outcome.out << outcome.err);
@@ -112,19 +113,25 @@ TEST_CASE("axes that are no picture are refused beside a good frame", "[faults][
                 "cannot be read as FITS", "Save the frame again");
 }
 
-TEST_CASE("a frame without a plate solution that serves is refused", "[faults][frames]") {
+TEST_CASE("a frame without a plate solution that serves is refused where none may be made",
+          "[faults][frames]") {
     const std::string good = good_frame();
     const Words matrix = {"CD1_1", "CD1_2", "CD2_1", "CD2_2"};
-    refused_for("no WCS", without_cards(good, plate_cards), "no plate solution", "Solve the frame's plate");
-    refused_for("no scale", without_cards(good, matrix), "no scale", "Solve the frame's plate");
-    refused_for("a singular matrix", cards_set(good, matrix, "              0.0003"), "matrix is singular",
-                "Solve the frame's plate");
-    refused_for("a matrix of zeros", cards_set(good, matrix, "                 0.0"), "matrix is singular",
-                "Solve the frame's plate");
-    refused_for("another field", with_card(good, "CRVAL2", "                10.0"),
-                "lies off the frame. The frame is centred on 13:25:21 +10:00:0",
-                "Check the frame's plate solution");
-    refused_for(
+    const auto refused_unsolved = [](const std::string& name, const std::string& bytes,
+                                     const std::string& what, const std::string& to_do) {
+        refused_for(name, bytes, what, to_do, "\n[plate]\nsolve = false\n");
+    };
+    refused_unsolved("no WCS", without_cards(good, plate_cards), "no plate solution",
+                     "Solve the frame's plate");
+    refused_unsolved("no scale", without_cards(good, matrix), "no scale", "Solve the frame's plate");
+    refused_unsolved("a singular matrix", cards_set(good, matrix, "              0.0003"),
+                     "matrix is singular", "Solve the frame's plate");
+    refused_unsolved("a matrix of zeros", cards_set(good, matrix, "                 0.0"),
+                     "matrix is singular", "Solve the frame's plate");
+    refused_unsolved("another field", with_card(good, "CRVAL2", "                10.0"),
+                     "lies off the frame. The frame is centred on 13:25:21 +10:00:0",
+                     "Check the frame's plate solution");
+    refused_unsolved(
         "the other side of the sky",
         with_card(with_card(good, "CRVAL1", "                21.3"), "CRVAL2", "               -37.3"),
         "The transient at 13:25:21.1 +37:16:12 lies off the frame", "Check the frame's plate solution");
@@ -217,8 +224,8 @@ TEST_CASE("inspect finds the same faults, and ends as measure would", "[faults][
     const std::string good = contents(campaign.first_frame());
     CHECK(campaign.run({"inspect", campaign.path("frames")}).status == 0);
     for (const std::string& bad :
-         {std::string(), without_cards(good, plate_cards), without_cards(good, {"DATE-OBS"}),
-          without_cards(good, {"FILTER"}), with_card(good, "CRVAL2", "10.0"), eight_bit_frame(good)}) {
+         {std::string(), without_cards(good, {"DATE-OBS"}), without_cards(good, {"FILTER"}),
+          with_card(good, "CRVAL2", "10.0"), eight_bit_frame(good)}) {
         write_contents(campaign.first_frame(), bad);
         const Outcome alone = campaign.run({"inspect", campaign.first_frame()});
         INFO(alone.out << alone.err);
@@ -227,4 +234,14 @@ TEST_CASE("inspect finds the same faults, and ends as measure would", "[faults][
                alone.out.find("PROBLEM") != std::string::npos));
         CHECK(campaign.run({"inspect", campaign.path("frames")}).status == 1);
     }
+    // A plate solution can be made, unless the settings forbid it.
+    write_contents(campaign.first_frame(), without_cards(good, plate_cards));
+    const Outcome unsolved = campaign.run({"inspect", campaign.first_frame()});
+    CHECK(unsolved.status == 0);
+    CHECK(unsolved.out.find("makes one of the frame's own stars") != std::string::npos);
+    write_contents(campaign.path("campaign.toml"),
+                   contents(campaign.path("campaign.toml")) + "\n[plate]\nsolve = false\n");
+    const Outcome forbidden = campaign.run({"inspect", campaign.first_frame()});
+    CHECK(forbidden.status == 3);
+    CHECK(forbidden.out.find("MISSING") != std::string::npos);
 }

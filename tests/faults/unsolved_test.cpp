@@ -1,2 +1,372 @@
 // SPDX-License-Identifier: MIT
+// Frames without a plate solution that serves, given to the program itself: solved and measured as if their
+// header had told, or refused in one line; never measured at a wrong place.
+#include <fmt/format.h>
+
+#include <algorithm>
 #include <catch2/catch.hpp>
+#include <cmath>
+#include <filesystem>
+#include <map>
+#include <random>
+#include <sstream>
+
+#include "program/frame_bytes.hpp"
+#include "program/rehearsed.hpp"
+
+using namespace emberline::testing;
+
+namespace {
+
+constexpr int side_px = 300;
+constexpr std::size_t n_pixels = side_px * side_px;
+constexpr unsigned noise_seed = 20240314;
+// The two frames differ by drift: their fluxes come from other pixels, and a solution's own error moves an
+// aperture by a few hundredths of a pixel. Far below one frame's random error of 0.01 mag.
+constexpr double alike_mag = 0.002;
+
+const Words plate_cards = {"CTYPE1", "CTYPE2", "CRVAL1", "CRVAL2", "CRPIX1", "CRPIX2",
+                           "CUNIT1", "CUNIT2", "CD1_1",  "CD1_2",  "CD2_1",  "CD2_2"};
+const Words two_frames = {"--nights", "1", "--drift-px", "14", "--clear", "--no-flip", "--no-trails"};
+const std::string first_name = "frames/2024-03-14/V_001.fits", second_name = "frames/2024-03-14/V_002.fits";
+
+std::string unsolved(const std::string& fits) {
+    return without_cards(fits, plate_cards);
+}
+
+double number_in(const std::string& fits, const std::string& keyword) {
+    for (std::size_t at = 0; at + card_bytes <= fits.size(); at += card_bytes) {
+        if (fits.compare(at, keyword.size() + 1, keyword + " ") == 0)
+            return std::stod(fits.substr(at + 10, 20));
+    }
+    FAIL("no card " << keyword);
+    return 0.0;
+}
+
+std::string with_number(std::string fits, const std::string& keyword, double value) {
+    return with_card(std::move(fits), keyword, fmt::format("{:20.12E}", value));
+}
+
+// Magnitudes by frame, as the program's table has them.
+std::map<std::string, double> magnitudes(const Rehearsed& campaign) {
+    const Outcome table = campaign.run({"export", "--level", "frame"});
+    REQUIRE(table.status == 0);
+    std::map<std::string, double> found;
+    const auto lines = lines_of(table.out);
+    for (std::size_t i = 1; i < lines.size(); ++i) {
+        std::istringstream stream(lines[i]);
+        Words fields;
+        for (std::string field; std::getline(stream, field, ',');)
+            fields.push_back(field);
+        if (!fields.at(7).empty()) found[fields.at(0)] = std::stod(fields.at(7));
+    }
+    return found;
+}
+
+const std::map<std::string, double>& expected_magnitudes() {
+    static const std::map<std::string, double> all = [] {
+        const Rehearsed campaign(two_frames);
+        campaign.measure();
+        return magnitudes(campaign);
+    }();
+    return all;
+}
+
+// Both frames measured, with the magnitudes that the right headers give.
+Outcome measured_alike(const Rehearsed& campaign) {
+    Outcome outcome = campaign.run({"measure"});
+    INFO(outcome.out << outcome.err);
+    CHECK(outcome.status == 0);
+    const auto found = magnitudes(campaign);
+    REQUIRE(found.size() == 2);
+    for (const auto& [frame, magnitude] : expected_magnitudes()) {
+        INFO(frame);
+        REQUIRE(found.contains(frame));
+        CHECK(std::abs(found.at(frame) - magnitude) < alike_mag);
+    }
+    return outcome;
+}
+
+// The second frame refused in one line that says `what`; the first is measured all the same.
+void second_refused(const Rehearsed& campaign, const std::string& what) {
+    const Outcome outcome = campaign.run({"measure"});
+    INFO(outcome.out << outcome.err);
+    CHECK(outcome.status == 1);
+    CHECK(outcome.err.empty());
+    CHECK(outcome.out.starts_with("2 frames: 1 measured, 0 known already, 1 refused.\n"));
+    REQUIRE(outcome.refused().size() == 1);
+    const std::string line = outcome.refused().front();
+    CHECK(line.starts_with(second_name));
+    INFO(line);
+    CHECK(line.find(what) != std::string::npos);
+    CHECK(line.ends_with('.'));
+    CHECK(magnitudes(campaign).size() == 1);
+}
+
+using Pixels = std::vector<short>;
+
+// An empty sky as deep and as noisy as the frames'.
+Pixels empty_sky(const std::string& fits) {
+    Pixels sorted = shorts_of(fits, n_pixels);
+    std::sort(sorted.begin(), sorted.end());
+    const double level = sorted[n_pixels / 2], noise = level - sorted[n_pixels * 16 / 100];
+    std::mt19937 random(noise_seed);
+    std::normal_distribution<double> sky(level, noise);
+    Pixels pixels(n_pixels);
+    for (short& pixel : pixels)
+        pixel = static_cast<short>(std::lround(sky(random)));
+    return pixels;
+}
+
+void add_light(Pixels& pixels, double x, double y, double peak, double sigma_px) {
+    for (int j = -9; j <= 9; ++j) {
+        for (int i = -9; i <= 9; ++i) {
+            const int column = static_cast<int>(x) + i, row = static_cast<int>(y) + j;
+            if (column < 0 || row < 0 || column >= side_px || row >= side_px) continue;
+            short& pixel = pixels[static_cast<std::size_t>(row * side_px + column)];
+            const double light = peak * std::exp(-0.5 * (std::pow(column - x, 2) + std::pow(row - y, 2)) /
+                                                 (sigma_px * sigma_px));
+            pixel = static_cast<short>(std::min(32767.0, pixel + std::round(light)));
+        }
+    }
+}
+
+// Marks of the chip as wide as a sharp star, on the same pixels of every frame.
+void add_marks(Pixels& pixels) {
+    std::mt19937 random(noise_seed + 1);
+    std::uniform_real_distribution<double> place(12.0, side_px - 12.0), peak(3000.0, 20000.0);
+    for (int i = 0; i < 45; ++i) {
+        const double x = place(random), y = place(random);
+        add_light(pixels, x, y, peak(random), 0.85);
+    }
+}
+
+Pixels trailed(const Pixels& sharp, int length_px) {
+    Pixels out(n_pixels);
+    for (int y = 0; y < side_px; ++y) {
+        for (int x = 0; x < side_px; ++x) {
+            double sum = 0.0;
+            for (int k = 0; k < length_px; ++k)
+                sum += sharp[static_cast<std::size_t>(y * side_px + std::min(side_px - 1, x + k))];
+            out[static_cast<std::size_t>(y * side_px + x)] = static_cast<short>(std::lround(sum / length_px));
+        }
+    }
+    return out;
+}
+
+struct TwoFrames {
+    Rehearsed campaign{two_frames};
+    std::string first = campaign.path(first_name), second = campaign.path(second_name);
+    [[nodiscard]] std::string bytes() const { return contents(second); }
+    void second_becomes(const std::string& fits) const { write_contents(second, fits); }
+    void settings(const std::string& more) const {
+        write_contents(campaign.path("campaign.toml"), contents(campaign.path("campaign.toml")) + more);
+    }
+};
+
+}  // namespace
+
+TEST_CASE("a frame without a plate solution is measured as if it had one", "[faults][unsolved]") {
+    const TwoFrames frames;
+    frames.second_becomes(unsolved(frames.bytes()));
+    const Outcome outcome = measured_alike(frames.campaign);
+    CHECK(outcome.out.find("matched with " + first_name) != std::string::npos);
+    // Known from now on, and without another look at its stars.
+    const Outcome again = frames.campaign.run({"measure"});
+    CHECK(again.out.starts_with("2 frames: 0 measured, 2 known already, 0 refused.\n"));
+}
+
+TEST_CASE("where no frame is solved, the comparison stars carry the first", "[faults][unsolved]") {
+    const TwoFrames frames;
+    write_contents(frames.first, unsolved(contents(frames.first)));
+    frames.second_becomes(unsolved(frames.bytes()));
+    const Outcome outcome = measured_alike(frames.campaign);
+    CHECK(outcome.out.find("comparison.csv") != std::string::npos);
+}
+
+TEST_CASE("frames are solved the same by one thread and by several, in any order", "[faults][unsolved]") {
+    const auto fluxes_of = [](const Words& words) {
+        const TwoFrames frames;
+        write_contents(frames.first, unsolved(contents(frames.first)));
+        frames.second_becomes(unsolved(frames.bytes()));
+        const Outcome outcome = frames.campaign.run(words);
+        REQUIRE(outcome.status == 0);
+        return frames.campaign.run({"export", "--level", "frame"}).out;
+    };
+    const std::string one = fluxes_of({"measure", "--threads", "1"});
+    CHECK(fluxes_of({"measure", "--threads", "4"}) == one);
+}
+
+TEST_CASE("a wrong plate solution in the header is found out, told and replaced", "[faults][unsolved]") {
+    const TwoFrames frames;
+    const std::string good = frames.bytes();
+    const double dec = number_in(good, "CRVAL2");
+    std::string turned = good, mirrored = good;
+    for (const char* keyword : {"CD1_1", "CD1_2", "CD2_1", "CD2_2"})
+        turned = with_number(turned, keyword, -number_in(good, keyword));
+    for (const char* keyword : {"CD1_1", "CD2_1"})
+        mirrored = with_number(mirrored, keyword, -number_in(good, keyword));
+    const std::pair<const char*, std::string> wrong[] = {
+        {"10′ north", with_number(good, "CRVAL2", dec + 10.0 / 60.0)},
+        {"1′ south", with_number(good, "CRVAL2", dec - 1.0 / 60.0)},
+        {"turned by 180°", turned},
+        {"mirrored", mirrored},
+        {"the other side of the sky", with_number(good, "CRVAL2", -dec)}};
+    for (const auto& [name, fits] : wrong) {
+        INFO(name);
+        const TwoFrames own;
+        own.second_becomes(fits);
+        const Outcome outcome = measured_alike(own.campaign);
+        CHECK(outcome.out.find(second_name + ": the plate solution in its header is wrong by up to") !=
+              std::string::npos);
+    }
+}
+
+TEST_CASE("a header that is right is believed, and nothing is said", "[faults][unsolved]") {
+    const TwoFrames frames;
+    const Outcome outcome = measured_alike(frames.campaign);
+    CHECK(outcome.out.find("plate solution") == std::string::npos);
+}
+
+TEST_CASE("solving may be forbidden", "[faults][unsolved]") {
+    const TwoFrames frames;
+    frames.second_becomes(unsolved(frames.bytes()));
+    frames.settings("\n[plate]\nsolve = false\n");
+    second_refused(frames.campaign, "no plate solution");
+}
+
+TEST_CASE("an unsolved frame without stars is refused", "[faults][unsolved]") {
+    const TwoFrames frames;
+    const std::string fits = unsolved(frames.bytes());
+    frames.second_becomes(with_pixels(fits, pixels_of(empty_sky(fits))));
+    second_refused(frames.campaign, "plate solution");
+}
+
+TEST_CASE("an unsolved frame of three stars is refused", "[faults][unsolved]") {
+    const TwoFrames frames;
+    const std::string fits = unsolved(frames.bytes());
+    Pixels pixels = empty_sky(fits);
+    add_light(pixels, 80.3, 90.2, 9000.0, 1.3);
+    add_light(pixels, 210.8, 150.1, 6000.0, 1.3);
+    add_light(pixels, 120.4, 230.7, 3000.0, 1.3);
+    frames.second_becomes(with_pixels(fits, pixels_of(pixels)));
+    second_refused(frames.campaign, "3 stars");
+}
+
+TEST_CASE("an unsolved frame of trails is measured at the right place or refused", "[faults][unsolved]") {
+    const TwoFrames frames;
+    const std::string fits = unsolved(frames.bytes());
+    frames.second_becomes(with_pixels(fits, pixels_of(trailed(shorts_of(fits, n_pixels), 24))));
+    const Outcome outcome = frames.campaign.run({"measure"});
+    INFO(outcome.out << outcome.err);
+    CHECK(outcome.status == 1);
+    // Trails of 24 px do not fit into any aperture: it must not be used.
+    CHECK(outcome.out.find(second_name) != std::string::npos);
+    const auto found = magnitudes(frames.campaign);
+    CHECK(found.contains(first_name));
+    CHECK((outcome.refused().size() == 1 ||
+           outcome.out.find("Measured but not used:\n  " + second_name) != std::string::npos));
+}
+
+TEST_CASE("an unsolved frame of another field is refused", "[faults][unsolved]") {
+    const TwoFrames frames;
+    const Rehearsed other({"--nights", "1", "--seed", "77"});
+    const std::string fits = unsolved(frames.bytes());
+    frames.second_becomes(with_pixels(fits, pixels_of(shorts_of(contents(other.first_frame()), n_pixels))));
+    second_refused(frames.campaign, "No plate solution was found for its");
+}
+
+TEST_CASE("a frame of the neighbourhood says where it points", "[faults][unsolved]") {
+    // Half of the stars are shared with the first frame; the transient is not on it.
+    const TwoFrames frames;
+    const std::string fits = unsolved(frames.bytes());
+    const Pixels whole = shorts_of(fits, n_pixels);
+    Pixels shifted = empty_sky(fits);
+    constexpr int by_px = 165;
+    for (int y = 0; y < side_px; ++y) {
+        for (int x = 0; x + by_px < side_px; ++x) {
+            shifted[static_cast<std::size_t>(y * side_px + x)] =
+                whole[static_cast<std::size_t>(y * side_px + x + by_px)];
+        }
+    }
+    frames.second_becomes(with_pixels(fits, pixels_of(shifted)));
+    second_refused(frames.campaign, "lies off the frame. By its stars, matched with " + first_name);
+}
+
+TEST_CASE("an unsolved frame without a defined pixel is refused", "[faults][unsolved]") {
+    const TwoFrames frames;
+    std::string fits = with_card(unsolved(frames.bytes()), "BITPIX", "                 -32");
+    fits = with_card(fits, "BZERO", "                   0");
+    frames.second_becomes(with_pixels(fits, pixels_of(std::vector<float>(n_pixels, std::nanf("")))));
+    second_refused(frames.campaign, "undefined");
+}
+
+TEST_CASE("marks of the chip never make a plate solution", "[faults][unsolved]") {
+    const TwoFrames frames;
+    Pixels first = shorts_of(contents(frames.first), n_pixels);
+    add_marks(first);
+    write_contents(frames.first, with_pixels(contents(frames.first), pixels_of(first)));
+    const std::string fits = unsolved(frames.bytes());
+    Pixels marks_alone = empty_sky(fits);
+    add_marks(marks_alone);
+    frames.second_becomes(with_pixels(fits, pixels_of(marks_alone)));
+    second_refused(frames.campaign, "plate solution");
+}
+
+TEST_CASE("stars that have moved are found among marks that have not", "[faults][unsolved]") {
+    const TwoFrames frames;
+    for (const std::string& path : {frames.first, frames.second}) {
+        Pixels pixels = shorts_of(contents(path), n_pixels);
+        add_marks(pixels);
+        write_contents(path, with_pixels(contents(path), pixels_of(pixels)));
+    }
+    frames.second_becomes(unsolved(frames.bytes()));
+    const Outcome outcome = frames.campaign.run({"measure"});
+    INFO(outcome.out << outcome.err);
+    CHECK(outcome.status == 0);
+    const auto found = magnitudes(frames.campaign);
+    REQUIRE(found.size() == 2);
+    // A mark may fall into an annulus or beside a comparison star.
+    for (const auto& [frame, magnitude] : expected_magnitudes())
+        CHECK(std::abs(found.at(frame) - magnitude) < 0.03);
+}
+
+TEST_CASE("two copies of one unsolved frame count once", "[faults][unsolved]") {
+    const TwoFrames frames;
+    frames.second_becomes(unsolved(frames.bytes()));
+    write_contents(frames.campaign.path("frames/2024-03-14/copy.fits"), frames.bytes());
+    const Outcome outcome = frames.campaign.run({"measure"});
+    INFO(outcome.out << outcome.err);
+    CHECK(outcome.status == 0);
+    CHECK(outcome.out.starts_with("3 frames: 2 measured, 1 known already, 0 refused.\n"));
+    CHECK(magnitudes(frames.campaign).size() == 2);
+}
+
+TEST_CASE("a frame that is renamed or overwritten is followed", "[faults][unsolved]") {
+    const TwoFrames frames;
+    const std::string good = frames.bytes();
+    frames.campaign.measure();
+    const std::string moved = frames.campaign.path("frames/2024-03-14/V_022.fits");
+    std::filesystem::rename(frames.second, moved);
+    const Outcome renamed = frames.campaign.run({"measure"});
+    INFO(renamed.out << renamed.err);
+    CHECK(renamed.out.starts_with("2 frames: 0 measured, 2 known already, 0 refused.\n"));
+    CHECK(renamed.out.find("1 file bears another name") != std::string::npos);
+    auto found = magnitudes(frames.campaign);
+    CHECK(found.size() == 2);
+    CHECK(found.contains("frames/2024-03-14/V_022.fits"));
+    // Overwritten by another exposure of the night: a minute later, a little fainter.
+    const std::string later = with_card(good, "DATE-OBS", "'2024-03-15T02:10:00.000'");
+    write_contents(moved, later);
+    CHECK(frames.campaign.run({"measure"})
+              .out.starts_with("2 frames: 1 measured, 1 known already, 0 refused.\n"));
+    CHECK(magnitudes(frames.campaign).size() == 2);
+    // And back again.
+    write_contents(moved, good);
+    CHECK(frames.campaign.run({"measure"})
+              .out.starts_with("2 frames: 1 measured, 1 known already, 0 refused.\n"));
+    found = magnitudes(frames.campaign);
+    REQUIRE(found.size() == 2);
+    CHECK(std::abs(found.at("frames/2024-03-14/V_022.fits") - expected_magnitudes().at(second_name)) <
+          alike_mag);
+}
