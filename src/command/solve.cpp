@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <filesystem>
 #include <iostream>
 #include <memory>
@@ -43,19 +44,31 @@ std::string against_text(const tasks::SolvedFrame& one) {
 }
 
 void print_solved(const tasks::SolveOutcome& outcome) {
-    TextTable table({"frame", "matched", "detected", "references", "rms \"", "\"/px", "+y at °", "mirrored",
-                     "chance", "header off \"", "in a corner", "against"});
+    const bool compared =
+        std::any_of(outcome.frames.begin(), outcome.frames.end(),
+                    [](const tasks::SolvedFrame& one) { return one.header_off_arcsec.has_value(); });
+    std::vector<std::string> headings = {"frame", "matched", "detected", "known", "rms \"",
+                                         "\"/px", "+y at °", "mirrored", "chance"};
+    if (compared) headings.insert(headings.end(), {"header off \"", "at worst \""});
+    headings.emplace_back("against");
+    TextTable table(std::move(headings));
     bool any = false;
     for (const tasks::SolvedFrame& one : outcome.frames) {
         if (one.matched == 0) continue;
         any = true;
         const auto off = [](const std::optional<double>& v) { return v ? fmt::format("{:.2f}", *v) : "—"; };
-        table.add({one.frame, fmt::format("{}", one.matched), fmt::format("{}", one.detected),
-                   fmt::format("{}", one.references), fmt::format("{:.2f}", one.rms_arcsec),
-                   fmt::format("{:.4f}", one.scale_arcsec_per_px),
-                   fmt::format("{:.2f}", one.position_angle_deg), one.mirrored ? "yes" : "no",
-                   chance_text(one.false_probability), off(one.header_off_arcsec),
-                   off(one.header_off_corner_arcsec), against_text(one)});
+        std::vector<std::string> row = {one.frame,
+                                        fmt::format("{}", one.matched),
+                                        fmt::format("{}", one.detected),
+                                        fmt::format("{}", one.references),
+                                        fmt::format("{:.2f}", one.rms_arcsec),
+                                        fmt::format("{:.4f}", one.scale_arcsec_per_px),
+                                        fmt::format("{:.2f}", one.position_angle_deg),
+                                        one.mirrored ? "yes" : "no",
+                                        chance_text(one.false_probability)};
+        if (compared) row.insert(row.end(), {off(one.header_off_arcsec), off(one.header_off_corner_arcsec)});
+        row.push_back(against_text(one));
+        table.add(std::move(row));
     }
     if (any) std::cout << table.text();
 }
@@ -70,7 +83,9 @@ void print(const tasks::SolveOutcome& outcome, const Face& face) {
     }
     std::cout << fmt::format("{} frame{}: {} solved, {} refused", outcome.frames.size(),
                              outcome.frames.size() == 1 ? "" : "s", n.solved, n.refused);
-    if (n.had > 0) std::cout << fmt::format(", {} with a solution of their own left alone", n.had);
+    if (n.had > 0)
+        std::cout << fmt::format(", {} with a solution of {} own left alone", n.had,
+                                 n.had == 1 ? "its" : "their");
     std::cout << ".\n";
     for (const std::string& remark : outcome.remarks)
         std::cout << remark << '\n';

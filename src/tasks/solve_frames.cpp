@@ -22,119 +22,17 @@
 #include "night/plate_finder.hpp"
 #include "tasks/find_files.hpp"
 #include "tasks/measure_file.hpp"
+#include "tasks/solve_means.hpp"
 
 namespace emberline::tasks {
 namespace {
 
 namespace fs = std::filesystem;
 
-constexpr std::size_t most_reference_files = 8;  // measured to find one whose solution is good
-
-// The campaign's ways of finding plates, or those of a campaign that knows nothing but a catalogue.
-struct Means {
-    night::Campaign campaign;
-    standard::Sequence sequence;
-    std::unique_ptr<night::PlateFinder> finder;
-    frame::Masters masters;
-    std::vector<std::string> remarks;
-};
-
 std::string absolute(const std::string& path) {
     std::error_code error;
     const fs::path whole = fs::absolute(path, error);
     return error ? path : whole.string();
-}
-
-Result<night::FieldReference> reference_from(const std::string& path, const Means& means) {
-    auto frames = frame::open_frames(path, means.campaign.instruments, &means.masters);
-    if (!frames) return fail(frames.error());
-    auto print = frame::fingerprint(path);
-    if (!print) return fail(print.error());
-    return night::PlateFinder::reference_from(night::telling_frame(*frames), std::move(*print),
-                                              frame_name(path, means.campaign.folder));
-}
-
-// Of the first of these files whose header's solution has the sequence's stars where they are.
-std::optional<night::FieldReference> reference_of_files(const std::vector<std::string>& files,
-                                                        const FileTools& tools) {
-    const night::Campaign& campaign = tools.workspace.campaign;
-    std::size_t looked_into = 0;
-    for (const std::string& path : files) {
-        const auto print = frame::fingerprint(path);
-        const auto frames = frame::open_frames(path, campaign.instruments, &tools.masters);
-        if (!print || !frames || !frames->front().wcs()) continue;
-        if (looked_into++ == most_reference_files) break;
-        const MeasuredFile measured = measure_file(path, *print, tools);
-        const bool good = std::any_of(
-            measured.measured.begin(), measured.measured.end(), [&](const photometry::FrameFluxes& fluxes) {
-                return night::plate_is_good(fluxes, tools.workspace.sequence, campaign);
-            });
-        if (!good) continue;
-        auto reference = night::PlateFinder::reference_from(night::telling_frame(*frames), *print,
-                                                            frame_name(path, campaign.folder));
-        if (reference) return std::move(*reference);
-    }
-    return std::nullopt;
-}
-
-// The one that `measure` would take, or else one of the frames given.
-Result<std::optional<night::FieldReference>> reference_of_campaign(const Workspace& workspace,
-                                                                   const std::vector<std::string>& files,
-                                                                   const frame::Masters& masters,
-                                                                   const ledger::Ledger& ledger) {
-    auto kept = ledger.reference();
-    if (!kept || *kept) return kept;
-    const night::HostTemplates templates(workspace.sequence, workspace.campaign);
-    const FileTools tools{workspace, masters, templates};
-    auto found = reference_of_ledger(ledger, tools);
-    if (!found || *found) return found;
-    return reference_of_files(files, tools);
-}
-
-// Problem (request): the catalogue or the frame to match with, which was asked for by name, is no use.
-Result<std::unique_ptr<Means>> means_of(const Workspace* workspace, const SolveRequest& request,
-                                        const std::vector<std::string>& files, const ledger::Ledger* ledger) {
-    auto means = std::make_unique<Means>();
-    means->campaign.folder = ".";
-    if (workspace != nullptr) {
-        means->campaign = workspace->campaign;
-        means->sequence = workspace->sequence;
-        means->masters = frame::Masters::open(workspace->campaign.master_paths());
-    }
-    night::PlateSettings& plate = means->campaign.plate;
-    plate.solve = true;
-    if (request.catalogue) {
-        plate.catalogue = frame_name(*request.catalogue, means->campaign.folder);
-        plate.catalogue_epoch = request.catalogue_epoch;
-    }
-    if (request.scale_arcsec_per_px) plate.scale_arcsec_per_px = request.scale_arcsec_per_px;
-    means->finder =
-        std::make_unique<night::PlateFinder>(means->campaign, means->sequence,
-                                             night::PlateSearch{.scale_factor = request.scale_factor,
-                                                                .most_order = request.most_order,
-                                                                .any_field = workspace == nullptr});
-    means->remarks = means->finder->remarks();
-    if (const auto& refused = means->finder->refused_catalogue()) {
-        if (request.catalogue) {
-            Problem problem = *refused;
-            problem.kind = ProblemKind::request;
-            return fail(problem);
-        }
-        means->remarks.push_back(one_line(*refused));
-    }
-    if (request.reference) {
-        auto reference = reference_from(*request.reference, *means);
-        if (!reference) {
-            reference.error().kind = ProblemKind::request;
-            return fail(reference.error());
-        }
-        means->finder->use(std::move(*reference));
-    } else if (ledger != nullptr) {
-        auto reference = reference_of_campaign(*workspace, files, means->masters, *ledger);
-        if (!reference) return fail(reference.error());
-        if (*reference) means->finder->use(std::move(**reference));
-    }
-    return means;
 }
 
 // Below the folder that all of the frames share, so that two nights' frames of one name do not meet.
@@ -160,7 +58,7 @@ std::vector<std::string> names_of_copies(const std::vector<std::string>& files) 
 class Solving {
   public:
     Solving(const Workspace* workspace, const SolveRequest& request, const std::vector<std::string>& files,
-            Means& means, ledger::Ledger* ledger)
+            PlateMeans& means, ledger::Ledger* ledger)
         : request_(request),
           files_(files),
           means_(means),
@@ -254,7 +152,9 @@ class Solving {
         const frame::Frame& first = frames->front();
         one.had_solution = first.wcs().has_value();
         if (one.had_solution && !request_.even_if_solved) return one;
-        const auto found = means_.finder->find(*frames);
+        const auto& reference = means_.finder->reference();
+        const bool itself = means_.others && reference && reference->fingerprint == *print;
+        const auto found = (itself ? means_.others : means_.finder)->find(*frames);
         if (!found) {
             one.problem = found.error();
             note_unmatched(i);
@@ -335,7 +235,7 @@ class Solving {
 
     const SolveRequest& request_;
     const std::vector<std::string>& files_;
-    Means& means_;
+    PlateMeans& means_;
     ledger::Ledger* ledger_;
     std::string folder_;
     std::vector<std::string> copies_;
@@ -373,7 +273,7 @@ Result<SolveOutcome> solve_frames(const Workspace* workspace, const SolveRequest
         if (!opened) return fail(opened.error());
         ledger.emplace(std::move(*opened));
     }
-    auto means = means_of(workspace, request, *files, ledger ? &*ledger : nullptr);
+    auto means = plate_means(workspace, request, *files, ledger ? &*ledger : nullptr);
     if (!means) return fail(means.error());
     SolveOutcome outcome;
     outcome.remarks = (*means)->remarks;
