@@ -61,12 +61,13 @@ std::string looks_of(const stars::DetectionField& field) {
 class Search {
   public:
     Search(const standard::Sequence& sequence, const FieldReference* reference,
-           const stars::DetectionField& field, int most_order)
+           const stars::DetectionField& field, const PlateSearch& search)
         : sequence_(sequence),
           reference_(reference),
           field_(field),
           stars_(picture_stars(field)),
-          most_order_(most_order) {}
+          most_order_(search.most_order),
+          any_field_(search.any_field) {}
 
     // Nothing where that source gives no solution that can be trusted.
     std::optional<stars::PlateSolution> against(const PlateSource& source) {
@@ -100,9 +101,11 @@ class Search {
                                     stars_.size(), stars_.size() == 1 ? "" : "s", known, looks_of(field_),
                                     reason_),
                 .where = path,
-                .mend =
-                    "Look at the frame: cloud, trails or another field. A catalogue of the field under "
-                    "[plate] in campaign.toml helps where the field is right."};
+                .mend = any_field_
+                            ? "Look at the frame: cloud, trails or another field. The scale helps, where it "
+                              "is known."
+                            : "Look at the frame: cloud, trails or another field. A catalogue of the field "
+                              "under [plate] in campaign.toml helps where the field is right."};
     }
 
   private:
@@ -145,6 +148,7 @@ class Search {
     const stars::DetectionField& field_;
     std::vector<stars::PictureStar> stars_;
     int most_order_;
+    bool any_field_;
     std::vector<std::string> tried_;
     std::string reason_;
 };
@@ -249,7 +253,7 @@ Result<FoundPlate> PlateFinder::find(const std::vector<frame::Frame>& frames) co
     }
     const FieldReference* reference = reference_ ? &*reference_ : nullptr;
     const KnownField known{campaign_, sequence_, search_, catalogue_ ? &*catalogue_ : nullptr, reference};
-    Search search(sequence_, reference, *field, search_.most_order);
+    Search search(sequence_, reference, *field, search_);
     for (const PlateSource& source : plate_sources(known, frame)) {
         auto solution = search.against(source);
         if (!solution) continue;
