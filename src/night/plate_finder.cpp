@@ -79,7 +79,7 @@ class Search {
             auto solution = solve(stars_, attempt.references, attempt.hints);
             if (solution && source.solved_frame) solution = checked(std::move(*solution), attempt.hints);
             if (solution) return std::move(*solution);
-            if (solution.error().what != reason_) reason_ = solution.error().what;
+            if (reason_.empty()) reason_ = solution.error().what;
         }
         return std::nullopt;
     }

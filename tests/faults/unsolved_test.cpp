@@ -105,6 +105,11 @@ void second_refused(const Rehearsed& campaign, const std::string& what) {
 
 using Pixels = std::vector<short>;
 
+double sky_level(Pixels pixels) {
+    std::nth_element(pixels.begin(), pixels.begin() + n_pixels / 2, pixels.end());
+    return pixels[n_pixels / 2];
+}
+
 // An empty sky as deep and as noisy as the frames'.
 Pixels empty_sky(const std::string& fits) {
     Pixels sorted = shorts_of(fits, n_pixels);
@@ -141,14 +146,18 @@ void add_marks(Pixels& pixels) {
     }
 }
 
-Pixels trailed(const Pixels& sharp, int length_px) {
+// Drawn out along the rows, under as much noise as before.
+Pixels trailed(const std::string& fits, int length_px) {
+    const Pixels sharp = shorts_of(fits, n_pixels), sky = empty_sky(fits);
+    const double level = sky_level(sharp);
     Pixels out(n_pixels);
     for (int y = 0; y < side_px; ++y) {
         for (int x = 0; x < side_px; ++x) {
             double sum = 0.0;
             for (int k = 0; k < length_px; ++k)
                 sum += sharp[static_cast<std::size_t>(y * side_px + std::min(side_px - 1, x + k))];
-            out[static_cast<std::size_t>(y * side_px + x)] = static_cast<short>(std::lround(sum / length_px));
+            const auto at = static_cast<std::size_t>(y * side_px + x);
+            out[at] = static_cast<short>(std::lround(sum / length_px - level + sky[at]));
         }
     }
     return out;
@@ -256,7 +265,7 @@ TEST_CASE("an unsolved frame of three stars is refused", "[faults][unsolved]") {
 TEST_CASE("an unsolved frame of trails is measured at the right place or refused", "[faults][unsolved]") {
     const TwoFrames frames;
     const std::string fits = unsolved(frames.bytes());
-    frames.second_becomes(with_pixels(fits, pixels_of(trailed(shorts_of(fits, n_pixels), 24))));
+    frames.second_becomes(with_pixels(fits, pixels_of(trailed(fits, 24))));
     const Outcome outcome = frames.campaign.run({"measure"});
     INFO(outcome.out << outcome.err);
     CHECK(outcome.status == 1);
