@@ -95,7 +95,7 @@ class Measuring {
         std::vector<FileOutcome> results(batch.size());
         for (std::size_t i = 0; i < batch.size() && !stopped(); ++i) {
             if (!prints[i] || prints[i]->empty()) continue;
-            const auto known = knows(*prints[i]);
+            const auto known = knows_file(ledger_, *prints[i], provenance_.settings);
             if (!known) return fail(known.error());
             results[i].known = *known;
         }
@@ -149,17 +149,6 @@ class Measuring {
         return {};
     }
 
-    // Of a colour cube, all three planes or none: one that was refused is tried again.
-    Result<bool> knows(const std::string& fingerprint) const {
-        bool planes[3] = {};
-        for (int plane = 0; plane < 3; ++plane) {
-            const auto has = ledger_.has(fingerprint, plane, provenance_.settings);
-            if (!has) return fail(has.error());
-            planes[plane] = *has;
-        }
-        return planes[0] && planes[1] == planes[2];
-    }
-
     // A night's frames go into the ledger in one transaction.
     Result<void> keep(std::vector<MeasuredFile>& files, MeasureOutcome& outcome) {
         std::map<std::string, std::vector<FrameFluxes>> by_night;
@@ -208,7 +197,8 @@ class Measuring {
             std::vector<MeasuredFile> files;
             for (std::size_t i = 0; i < n; ++i) {
                 SolvedFile& one = (*solved)[i];
-                if (one.plate) {
+                // A solution under which the sequence's stars are not found proves nothing yet.
+                if (one.plate && !one.file.measured.empty()) {
                     if (auto good = ledger_.keep_plate(*one.plate); !good) return good;
                 }
                 if (one.header_off_arcsec) {
@@ -294,6 +284,17 @@ class Measuring {
 };
 
 }  // namespace
+
+Result<bool> knows_file(const ledger::Ledger& ledger, const std::string& fingerprint,
+                        const std::string& settings) {
+    bool planes[3] = {};
+    for (int plane = 0; plane < 3; ++plane) {
+        const auto has = ledger.has(fingerprint, plane, settings);
+        if (!has) return fail(has.error());
+        planes[plane] = *has;
+    }
+    return planes[0] && planes[1] == planes[2];
+}
 
 Result<void> measure_files(const Workspace& workspace, const MeasureRequest& request,
                            const std::vector<std::string>& files, ledger::Ledger& ledger,

@@ -17,4 +17,9 @@ namespace emberline::tasks {
                                          const std::vector<std::string>& files, ledger::Ledger& ledger,
                                          MeasureOutcome& outcome);
 
+// Whether the ledger has that file: of a colour cube, all three planes or none, for one that was refused is
+// tried again. Problem: the ledger.
+[[nodiscard]] Result<bool> knows_file(const ledger::Ledger& ledger, const std::string& fingerprint,
+                                      const std::string& settings);
+
 }  // namespace emberline::tasks
