@@ -25,11 +25,15 @@ constexpr std::array described{"WCSAXES", "WCSNAME", "CTYPEn", "CUNITn",  "CRVAL
                                "CROTAn",  "CDn_n",   "PCn_n",  "CDn",     "PCn",     "PVn_n",   "PSn_n",
                                "CNAMEn",  "CRDERn",  "CSYERn", "LONPOLE", "LATPOLE", "RADESYS", "EQUINOX",
                                "CPDISn",  "CQDISn",  "CPERRn", "CQERRn",  "DPn",     "DQn",     "DVERR"};
-// Without alternates: what came before them or beside the standard. ZHECKSUM is of the unpacked header.
-constexpr std::array primary_alone{"RADECSYS", "EPOCH",    "A_ORDER",  "B_ORDER", "AP_ORDER", "BP_ORDER",
-                                   "A_n_n",    "B_n_n",    "AP_n_n",   "BP_n_n",  "A_DMAX",   "B_DMAX",
-                                   "AP_DMAX",  "BP_DMAX",  "WATn_n",   "WCSDIM",  "AXISCORR", "D2IMEXT",
-                                   "D2IMARR",  "D2IMDISn", "D2IMERRn", "D2IM1",   "D2IM2",    "ZHECKSUM"};
+// Without alternates: what came before them or beside the standard, also of scanned sky plates, whose
+// polynomials (any one of their keywords is enough) readers prefer to anything else. ZHECKSUM is of the
+// unpacked header.
+constexpr std::array primary_alone{
+    "RADECSYS", "EPOCH",   "A_ORDER", "B_ORDER",  "AP_ORDER", "BP_ORDER", "A_n_n",  "B_n_n",
+    "AP_n_n",   "BP_n_n",  "A_DMAX",  "B_DMAX",   "AP_DMAX",  "BP_DMAX",  "WATn_n", "WCSDIM",
+    "AXISCORR", "D2IMEXT", "D2IMARR", "D2IMDISn", "D2IMERRn", "D2IM1",    "D2IM2",  "AMDXn",
+    "AMDYn",    "PPOn",    "CNPIXn",  "XPIXELSZ", "YPIXELSZ", "PLTRAH",   "PLTRAM", "PLTRAS",
+    "PLTDECSN", "PLTDECD", "PLTDECM", "PLTDECS",  "ZHECKSUM"};
 
 template <std::size_t N>
 bool any_matches(std::string_view keyword, const std::array<const char*, N>& patterns) {
