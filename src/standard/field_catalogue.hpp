@@ -38,7 +38,14 @@ struct FieldCatalogue {
 [[nodiscard]] Result<FieldCatalogue> read_field_catalogue(const std::string& path,
                                                           std::optional<double> epoch_jyear = std::nullopt);
 
-// As they stand at that time; motions carried on, and the error of what is not known of them added.
+// What a star of a finder's brightness moves in a year, one axis: common practice, no source.
+inline constexpr double usual_motion_mas_per_year = 10.0;
+// Where the file does not say for when its positions hold.
+inline constexpr double usual_epoch_jyear = 2000.0;
+
+// As they stand at that time: motions are carried on from the catalogue's epoch. Where the motion is not
+// known the usual one, and where the epoch is not known the star's own since usual_epoch_jyear, is added to
+// the error.
 [[nodiscard]] std::vector<stars::ReferenceStar> references_at(const FieldCatalogue& catalogue,
                                                               double epoch_jyear);
 
