@@ -29,7 +29,7 @@ constexpr int rounds = 6;
 constexpr double shrink = 0.7;  // of the radius, from round to round, at least
 constexpr double radius_sigmas = 4.0;
 constexpr double least_err_px = 0.05;  // stated errors smaller than this are not believed
-constexpr std::array judged_sigmas{3.0, 6.0, 12.0, 24.0, 48.0};  // radii that the proof looks at
+constexpr std::array judged_sigmas{2.5, 3.5, 5.0, 7.0, 12.0, 24.0, 48.0};  // radii that the proof looks at
 constexpr std::size_t most_anchors = 80;                         // maps through two partners, for the proof
 constexpr double neighbourhood = 0.1;       // of the frame's shorter side: where crowding is looked for
 constexpr std::size_t stars_for_shear = 6;  // below, pixels are taken as square

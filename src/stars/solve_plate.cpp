@@ -22,16 +22,18 @@ constexpr double beyond_doubt = 1e-4;      // of what is asked: then no other ma
 constexpr int final_rounds = 5;
 
 // What is tried, one after the other: patterns of four first, which seldom agree by chance; of three where
-// stars are few.
+// stars are few. Where references are few their patterns reach farther, up to so many patterns.
 struct Stage {
-    std::size_t stars, neighbours;
+    std::size_t stars, neighbours, most_patterns;
     std::size_t stars_in_pattern;
     double tolerance;
     std::size_t most_references;
     std::size_t most_maps;
 };
-constexpr std::array stages{Stage{20, 6, 4, 0.01, 600, 100}, Stage{40, 8, 4, 0.01, 1500, 300},
-                            Stage{120, 8, 4, 0.015, 4000, 500}, Stage{30, 12, 3, 0.01, 1500, 20000}};
+constexpr std::array stages{Stage{20, 6, 0, 4, 0.01, 600, 100}, Stage{40, 8, 60000, 4, 0.01, 1500, 300},
+                            Stage{120, 8, 60000, 4, 0.015, 4000, 500},
+                            Stage{30, 12, 60000, 3, 0.01, 1500, 20000}};
+constexpr std::size_t most_neighbours = 24;
 
 Problem too_few_stars(std::size_t stars) {
     return {.what = stars == 0
@@ -119,6 +121,16 @@ class Search {
         return static_cast<std::size_t>(most);
     }
 
+    [[nodiscard]] static std::size_t neighbours_for(const Stage& stage, std::size_t references) {
+        std::size_t k = stage.neighbours;
+        const auto patterns = [&](std::size_t n) {  // of the references and of their brighter half, quarter …
+            return 2 * references * n * (n - 1) / 2 * (stage.stars_in_pattern == 4 ? n - 2 : 3) / 3;
+        };
+        while (k < most_neighbours && patterns(k + 1) <= stage.most_patterns)
+            ++k;
+        return k;
+    }
+
     std::optional<PlateSolution> try_stage(const Stage& stage) {
         const std::size_t references = references_for(stage);
         // Without magnitudes bright ones cannot be chosen: all the stars of the picture, then.
@@ -140,7 +152,7 @@ class Search {
         if (hints_.mirrored) settings.mirrored = !*hints_.mirrored;
         settings.tolerance = stage.tolerance;
         settings.stars_in_pattern = static_cast<int>(stage.stars_in_pattern);
-        settings.neighbours = stage.neighbours;
+        settings.neighbours = neighbours_for(stage, references);
         settings.most_maps = stage.most_maps;
         std::vector<std::pair<double, PlaneMap>> maps;
         for (const PatternVote& vote : match_patterns(first, second, settings))
