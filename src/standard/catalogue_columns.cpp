@@ -105,12 +105,14 @@ class Chooser {
         choose_errors();
         out_.parallax = by_name({"parallax", "plx"});
         if (!out_.parallax) out_.parallax = by_meaning("pos.parallax");
+        if (out_.parallax) out_.parallax_mas = mas_in(known_[*out_.parallax].unit).value_or(1.0);
         out_.radial_velocity = by_name({"radial_velocity", "rv", "hrv", "radvel"});
         choose_magnitude();
         out_.label = by_name({"source_id", "gaia", "designation", "label", "name", "id", "auid", "tyc",
                               "tycho", "hip", "main_id", "ucac4", "2mass", "objid", "star", "source"});
         if (!out_.label) out_.label = by_meaning("meta.id;meta.main");
         out_.epoch = by_name({"ref_epoch", "refepoch", "epoch", "ep"});
+        out_.epoch_in_days = out_.epoch && is_days(known_[*out_.epoch].unit);
         return out_;
     }
 
@@ -247,7 +249,11 @@ class Chooser {
             {"ra_error", "e_ra_icrs", "e_radeg", "e_raj2000", "e_ra", "ra_err", "err_ra", "e_ramdeg"});
         const Place dec = by_name({"dec_error", "e_de_icrs", "e_dec_icrs", "e_dedeg", "e_dej2000", "e_dec",
                                    "e_de", "dec_err", "err_dec", "e_demdeg"});
-        if (!ra || !dec || !mas_in(known_[*ra].unit) || !mas_in(known_[*dec].unit)) return;
+        if (!ra || !dec) return;
+        const auto ra_mas = mas_in(known_[*ra].unit), dec_mas = mas_in(known_[*dec].unit);
+        if (!ra_mas || !dec_mas) return;
+        out_.ra_error_mas = *ra_mas;
+        out_.dec_error_mas = *dec_mas;
         out_.ra_error = ra;
         out_.dec_error = dec;
     }

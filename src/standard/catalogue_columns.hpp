@@ -20,11 +20,14 @@ struct ChosenColumns {
     std::size_t ra = 0, dec = 0;
     PositionUnit ra_unit = PositionUnit::unsaid, dec_unit = PositionUnit::unsaid;
     bool named_b1950 = false;
-    std::optional<std::size_t> ra_error, dec_error;    // with a unit
+    std::optional<std::size_t> ra_error, dec_error;    // both, with a unit, or none
+    double ra_error_mas = 1.0, dec_error_mas = 1.0;    // in one of their unit
     std::optional<std::size_t> ra_motion, dec_motion;  // both or none
     double motion_mas_per_year = 1.0;                  // in one of their unit
     std::optional<std::size_t> parallax, radial_velocity;
+    double parallax_mas = 1.0;  // in one of its unit
     std::optional<std::size_t> magnitude, label, epoch;
+    bool epoch_in_days = false;  // Julian dates, or modified ones; otherwise years
     std::vector<std::string> remarks;
 
     [[nodiscard]] std::vector<std::size_t> all() const;

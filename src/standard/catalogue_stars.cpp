@@ -209,9 +209,7 @@ class StarMaker {
             epoch = number(*chosen_.epoch, row);
         }
         if (!epoch) return {};
-        const bool in_days = lower_case(trimmed(c.unit)) == "d" || lower_case(trimmed(c.unit)) == "day";
-        // Days are Julian dates, or modified ones.
-        if (in_days) epoch = sky::epoch_jyear_of(*epoch < 1e6 ? *epoch + 2400000.5 : *epoch);
+        if (chosen_.epoch_in_days) epoch = sky::epoch_jyear_of(*epoch < 1e6 ? *epoch + 2400000.5 : *epoch);
         if (!is_catalogue_epoch(*epoch))
             return fail(impossible_epoch(fmt::format("{}", *epoch), place(row, *chosen_.epoch)));
         star.epoch_jyear = epoch;
@@ -224,7 +222,7 @@ class StarMaker {
         sky::Motion motion{.ra_mas_per_year = *ra * chosen_.motion_mas_per_year,
                            .dec_mas_per_year = *dec * chosen_.motion_mas_per_year};
         if (const auto parallax = number(chosen_.parallax, row)) {
-            motion.parallax_mas = *parallax * mas_in(column(*chosen_.parallax).unit).value_or(1.0);
+            motion.parallax_mas = *parallax * chosen_.parallax_mas;
         }
         motion.radial_velocity_km_per_s = number(chosen_.radial_velocity, row).value_or(0.0);
         if (sky::moved(star.position, motion, 2000.0, 2001.0)) {
@@ -244,8 +242,7 @@ class StarMaker {
     void take_error(std::size_t row, CatalogueStar& star) {
         const auto ra = number(chosen_.ra_error, row), dec = number(chosen_.dec_error, row);
         if (!ra || !dec) return;
-        const double err_mas = std::max(*ra * *mas_in(column(*chosen_.ra_error).unit),
-                                        *dec * *mas_in(column(*chosen_.dec_error).unit));
+        const double err_mas = std::max(*ra * chosen_.ra_error_mas, *dec * chosen_.dec_error_mas);
         if (err_mas > 0.0) star.err_arcsec = err_mas / 1000.0;
     }
 

@@ -82,6 +82,10 @@ std::optional<double> mas_per_year_in(std::string_view unit) {
     return std::nullopt;
 }
 
+bool is_days(std::string_view unit) {
+    return among(bare(unit), {"d", "day", "days", "mjd", "jd"});
+}
+
 std::optional<double> parse_epoch(std::string_view text) {
     text = trimmed(text);
     const char letter = text.empty() ? '\0' : text.front();

@@ -19,6 +19,8 @@ enum class PositionUnit { unsaid, degrees, hours, radians, arcseconds, sexagesim
 // Milliarcseconds a year in one: "mas/yr", "mas.yr-1", "mas yr**-1", "arcsec / yr", "arcsec/ha" (a century).
 [[nodiscard]] std::optional<double> mas_per_year_in(std::string_view unit);
 
+[[nodiscard]] bool is_days(std::string_view unit);
+
 // "J2016.0", "B1950", "2015.5", as a Julian year. Nothing: no epoch.
 [[nodiscard]] std::optional<double> parse_epoch(std::string_view text);
 

@@ -76,7 +76,8 @@ class BracketReader {
             const char c = text_[at_];
             if (c == ',' || c == '}' || c == ']' || c == '{' || c == '[') break;
             const bool ends_key = c == ':' && (at_ + 1 == text_.size() || text_[at_ + 1] == ' ');
-            if (as_key && ends_key) break;
+            if (ends_key && !as_key) return std::nullopt;
+            if (ends_key) break;
             ++at_;
         }
         return std::string(trimmed(text_.substr(start, at_ - start)));
