@@ -17,6 +17,7 @@ namespace {
 
 constexpr std::size_t most_stars = 300;  // more add time, and no certainty
 constexpr std::size_t least_reference_stars = 5;
+constexpr double near_enough_deg = 10.0;  // further off, a catalogue is another field's
 constexpr std::size_t enough_sequence_stars = 3;
 constexpr double least_star_err_px = 0.05;  // what a frame's own solution is off by from place to place
 
@@ -201,6 +202,14 @@ PlateFinder::PlateFinder(const Campaign& campaign, const standard::Sequence& seq
     }
     for (const std::string& remark : read->remarks)
         remarks_.push_back(fmt::format("{}: {}", plate.catalogue, remark));
+    const bool near =
+        std::any_of(read->stars.begin(), read->stars.end(), [&](const standard::CatalogueStar& star) {
+            return separation(star.position, campaign.position).degrees() < near_enough_deg;
+        });
+    if (!near && !search.any_field) {
+        remarks_.push_back(fmt::format("{}: none of its {} stars lies within {:.0f}° of the transient.",
+                                       plate.catalogue, read->stars.size(), near_enough_deg));
+    }
     catalogue_ = std::move(*read);
 }
 
