@@ -30,9 +30,9 @@ constexpr double shrink = 0.7;  // of the radius, from round to round, at least
 constexpr double radius_sigmas = 4.0;
 constexpr double least_err_px = 0.05;  // stated errors smaller than this are not believed
 constexpr std::array judged_sigmas{2.5, 3.5, 5.0, 7.0, 12.0, 24.0, 48.0};  // radii that the proof looks at
-constexpr std::size_t most_anchors = 80;                         // maps through two partners, for the proof
+constexpr std::size_t most_anchors = 80;    // maps through two partners, for the proof
 constexpr double neighbourhood = 0.1;       // of the frame's shorter side: where crowding is looked for
-constexpr std::size_t stars_for_shear = 6;  // below, pixels are taken as square
+constexpr std::size_t stars_for_shear = 8;  // below, pixels are taken as square
 constexpr std::size_t sampled_references = 150;
 constexpr double beyond_doubt = 40.0;     // ln: a proof better by so much is looked for no further
 constexpr std::size_t beyond_need = 400;  // where looking for what is needed ends
@@ -248,9 +248,8 @@ bool fit_linear(const std::vector<PictureStar>& stars, const std::vector<std::ar
 
 PlateEvidence::Candidate PlateEvidence::refine(const PlaneMap& map, const Tried& tried,
                                                double log_needed) const {
-    Candidate candidate;
     const double scale = std::sqrt(std::abs(map.determinant()));
-    if (!(scale > 0.0) || !(scale * reach_px_ < farthest_deg * 3600.0)) return candidate;
+    if (!(scale > 0.0) || !(scale * reach_px_ < farthest_deg * 3600.0)) return {};
     const auto sky = [&](const frame::PixelPosition& p) {
         const frame::PixelPosition on_plane = map.apply(p);
         return displaced(field_.origin(), {Angle::arcseconds(on_plane.x), Angle::arcseconds(on_plane.y)});
@@ -259,7 +258,7 @@ PlateEvidence::Candidate PlateEvidence::refine(const PlaneMap& map, const Tried&
     const frame::PixelPosition middle = plate.middle();
     plate.centre = sky(middle);
     const Local around = local(plate.centre, scale);
-    if (around.reference.size() < 3) return candidate;
+    if (around.reference.size() < 3) return {};
     const SkyOffset right = offset(plate.centre, sky({middle.x + reach_px_, middle.y}));
     const SkyOffset up = offset(plate.centre, sky({middle.x, middle.y + reach_px_}));
     plate.east = {0.0, right.east.arcseconds(), up.east.arcseconds()};
@@ -270,11 +269,15 @@ PlateEvidence::Candidate PlateEvidence::refine(const PlaneMap& map, const Tried&
                            (static_cast<double>(plate.width_px) * plate.height_px * scale * scale);
     double radius = std::min(2.0 * first_radius * reach_px_ * scale,
                              std::sqrt(most_chance_hits / (std::numbers::pi * density)));
+    Candidate best;
     for (int k = 0; k < rounds; ++k) {
+        Candidate candidate;
         candidate.partners = pair_up(around, plate, radius, 0.0);
-        if (candidate.partners.size() < 3 ||
-            !fit_linear(stars_, around.plane, candidate.partners, turned_over, plate))
-            break;
+        const std::size_t n = candidate.partners.size();
+        if (n < 3 || !fit_linear(stars_, around.plane, candidate.partners, turned_over, plate)) break;
+        candidate.on_frame = count_on_frame(around, plate);
+        candidate.scale_arcsec_per_px = scale;
+        judge(around, plate, tried, log_needed, candidate);
         std::vector<double> left, errs;
         for (const Partner& partner : candidate.partners) {
             const auto at = plate.plane(stars_[partner.star].position);
@@ -282,15 +285,19 @@ PlateEvidence::Candidate PlateEvidence::refine(const PlaneMap& map, const Tried&
             left.push_back(at[1] - around.plane[partner.reference][1]);
             errs.push_back(err_arcsec(partner.star, around.reference[partner.reference], scale));
         }
-        const double sigma = numerics::mad_to_sigma * numerics::median_absolute_deviation(left, 0.0);
+        // What few stars leave of their own fit is too little.
+        const double values = 2.0 * static_cast<double>(n);
+        const double sigma = numerics::mad_to_sigma * numerics::median_absolute_deviation(left, 0.0) *
+                             std::sqrt(values / (values - (n >= stars_for_shear ? 6.0 : 4.0)));
         radius = std::clamp(radius_sigmas * std::max(sigma, numerics::median(errs)), 1e-9, shrink * radius);
+        // Rounds may lose stars again.
+        const bool better = candidate.log_chance < best.log_chance ||
+                            (candidate.log_chance <= best.log_chance && n >= best.partners.size());
+        if (k == 0 || better) best = std::move(candidate);
     }
-    candidate.on_frame = count_on_frame(around, plate);
-    candidate.scale_arcsec_per_px = scale;
-    judge(around, plate, tried, log_needed, candidate);
-    for (Partner& partner : candidate.partners)
+    for (Partner& partner : best.partners)
         partner.reference = around.reference[partner.reference];
-    return candidate;
+    return best;
 }
 
 PlateEvidence::Candidate PlateEvidence::partners_of(const PlatePolynomial& plate, double scatter_arcsec,

@@ -232,7 +232,9 @@ class Search {
             squares += (pair.east_arcsec * pair.east_arcsec + pair.north_arcsec * pair.north_arcsec) / 2.0;
             errs += pair.err_arcsec * pair.err_arcsec;
         }
-        return std::sqrt(std::max(0.0, squares - errs) / static_cast<double>(fit.used));
+        // Of few stars the fit took part of it away: at least the four parameters of square pixels.
+        const auto n = static_cast<double>(fit.used);
+        return std::sqrt(std::max(0.0, squares * n / std::max(1.0, n - 2.0) - errs) / n);
     }
 
     [[nodiscard]] double odds_of(const PlateFit& fit, const PlateEvidence::Candidate& candidate) const {

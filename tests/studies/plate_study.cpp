@@ -16,9 +16,9 @@
 
 #include <algorithm>
 #include <array>
-#include <chrono>
 #include <cmath>
 #include <cstdlib>
+#include <ctime>
 #include <mutex>
 
 #include "numerics/random.hpp"
@@ -38,7 +38,7 @@ constexpr double lost = 0.3, false_share = 0.3;
 constexpr double scale_factor = 3.0;
 constexpr double wrong_px = 2.0;
 constexpr double faint_slope = 0.4;  // log10 of the number of stars by magnitude
-constexpr double lowered_level = 0.3;
+constexpr double lowered_level = 1.0;
 
 // The truth: a tangent plane, turned, perhaps mirrored, distorted by r³.
 struct Truth {
@@ -65,6 +65,13 @@ struct Field {
     std::size_t real = 0, common = 0;
     stars::PlateHints hints;
 };
+
+// Of this thread: what a core of its own would take.
+double processor_seconds() {
+    timespec now{};
+    ::clock_gettime(CLOCK_THREAD_CPUTIME_ID, &now);
+    return static_cast<double>(now.tv_sec) + 1e-9 * static_cast<double>(now.tv_nsec);
+}
 
 double log_uniform(Random& random, double low, double high) {
     return low * std::pow(high / low, random.uniform());
@@ -160,7 +167,7 @@ struct Group {
     std::vector<double> seconds{}, worst_px{};
 };
 
-constexpr std::array levels{1e-6, 1e-4, 1e-3, 1e-2, 1e-1, lowered_level};
+constexpr std::array levels{1e-6, 1e-3, 1e-2, 1e-1, 0.5};
 
 }  // namespace
 
@@ -173,13 +180,14 @@ int main(int argc, char** argv) {
     std::array<std::size_t, levels.size()> reached{};
     std::size_t elsewhere = 0, elsewhere_solved = 0;
     std::vector<double> elsewhere_seconds;
+    double least_chance = 1.0;
     std::mutex lock;
     study::over_seeds(fields, threads, first, [&](std::uint64_t seed, const std::string&) {
         const auto timed = [&](const Field& f, double& seconds) {
-            const auto begin = std::chrono::steady_clock::now();
+            const double begin = processor_seconds();
             auto solution =
                 stars::solve_plate(f.stars, f.truth.width_px, f.truth.height_px, f.references, f.hints);
-            seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
+            seconds = processor_seconds() - begin;
             return solution;
         };
         double seconds = 0.0;
@@ -221,6 +229,7 @@ int main(int argc, char** argv) {
             fmt::print("  seed {}: WRONG, solved in another place, {} matched, q = {:.1e}\n", seed,
                        refused->matched, refused->false_probability);
         }
+        if (chance) least_chance = std::min(least_chance, chance->false_probability);
         for (std::size_t k = 0; k < levels.size(); ++k)
             reached[k] += chance && chance->false_probability <= levels[k] ? 1 : 0;
     });
@@ -256,7 +265,7 @@ int main(int argc, char** argv) {
         // Three Poisson sigmas and one more.
         honest = honest && static_cast<double>(reached[k]) <= expected + 3.0 * std::sqrt(expected) + 1.0;
     }
-    fmt::print("\n");
+    fmt::print("; the least: {:.2g}\n", least_chance);
     // Few fields: one refused by bad luck is not a missed goal.
     const double allowed = 0.01 * static_cast<double>(all) + (fields < 500 ? 1.0 : 0.0);
     const bool good = wrong == 0 && honest && static_cast<double>(all - solved) <= allowed;
