@@ -31,6 +31,7 @@ constexpr double radius_sigmas = 4.0;
 constexpr double least_err_px = 0.05;  // stated errors smaller than this are not believed
 constexpr std::array judged_sigmas{2.5, 3.5, 5.0, 7.0, 12.0, 24.0, 48.0};  // radii that the proof looks at
 constexpr std::size_t most_anchors = 80;    // maps through two partners, for the proof
+constexpr std::size_t crowd = 10;           // neighbours that tell how references crowd around a star
 constexpr double neighbourhood = 0.1;       // of the frame's shorter side: where crowding is looked for
 constexpr std::size_t stars_for_shear = 8;  // below, pixels are taken as square
 constexpr std::size_t sampled_references = 150;
@@ -110,6 +111,7 @@ struct PlateEvidence::Local {
     std::vector<std::size_t> reference;        // index into the field
     std::vector<std::array<double, 2>> plane;  // arcsec
     KdTree<2> tree;
+    std::vector<double> crowding;  // by star: references by square arcsec around it
 };
 
 PlateEvidence::PlateEvidence(const std::vector<PictureStar>& stars, int width_px, int height_px,
@@ -257,13 +259,15 @@ PlateEvidence::Candidate PlateEvidence::refine(const PlaneMap& map, const Tried&
     PlatePolynomial plate = blank_;
     const frame::PixelPosition middle = plate.middle();
     plate.centre = sky(middle);
-    const Local around = local(plate.centre, scale);
+    Local around = local(plate.centre, scale);
     if (around.reference.size() < 3) return {};
     const SkyOffset right = offset(plate.centre, sky({middle.x + reach_px_, middle.y}));
     const SkyOffset up = offset(plate.centre, sky({middle.x, middle.y + reach_px_}));
     plate.east = {0.0, right.east.arcseconds(), up.east.arcseconds()};
     plate.north = {0.0, right.north.arcseconds(), up.north.arcseconds()};
     const bool turned_over = map.determinant() < 0.0;
+
+    look_around(around, plate);
 
     const double density = static_cast<double>(std::max<std::size_t>(count_on_frame(around, plate), 3)) /
                            (static_cast<double>(plate.width_px) * plate.height_px * scale * scale);
@@ -304,7 +308,8 @@ PlateEvidence::Candidate PlateEvidence::partners_of(const PlatePolynomial& plate
                                                     const Tried& tried, double log_needed) const {
     const auto cd = plate.matrix();
     const double scale = std::sqrt(std::abs(cd[0][0] * cd[1][1] - cd[0][1] * cd[1][0]));
-    const Local around = local(plate.centre, scale);
+    Local around = local(plate.centre, scale);
+    look_around(around, plate);
     Candidate candidate;
     candidate.partners = pair_up(around, plate, scatter_arcsec, radius_sigmas);
     candidate.on_frame = count_on_frame(around, plate);
@@ -313,6 +318,23 @@ PlateEvidence::Candidate PlateEvidence::partners_of(const PlatePolynomial& plate
     for (Partner& partner : candidate.partners)
         partner.reference = around.reference[partner.reference];
     return candidate;
+}
+
+// Where references crowd, in a cluster or on a galaxy, a star meets one by chance more often. Its own
+// partner, if it has one, is no crowd: so the nearest is left out.
+void PlateEvidence::look_around(Local& local, const PlatePolynomial& plate) const {
+    const std::size_t n = std::min(judged_stars, stars_.size());
+    const double wide = neighbourhood * std::min(plate.width_px, plate.height_px) * local.scale;
+    local.crowding.assign(n, 0.0);
+    for (std::size_t i = 0; i < n; ++i) {
+        const auto near = local.tree.nearest(plate.plane(stars_[i].position), crowd + 1, wide);
+        if (near.size() < 2) continue;
+        // Of n places within r the last one defines r: n − 1 of them tell the density. Fewer than asked for:
+        // all within the whole neighbourhood.
+        const bool full = near.size() == crowd + 1;
+        const double area = std::numbers::pi * (full ? near.back().squared : wide * wide);
+        local.crowding[i] = static_cast<double>(near.size() - (full ? 2 : 1)) / std::max(area, 1e-12);
+    }
 }
 
 // By the linear part, which is good enough to count.
@@ -337,17 +359,12 @@ void PlateEvidence::judge(const Local& local, const PlatePolynomial& plate, cons
     const double area = static_cast<double>(plate.width_px) * plate.height_px * scale * scale;
     const double everywhere = static_cast<double>(std::max<std::size_t>(candidate.on_frame, 1)) / area;
 
-    // Where references crowd, a star meets one by chance more often.
-    const double around = neighbourhood * std::min(plate.width_px, plate.height_px) * scale;
     std::vector<double> density(n), err(n);
     double squares = 0.0;
     for (const std::size_t i : local.reference)
         squares += std::pow(stated_err_arcsec(i), 2) / static_cast<double>(local.reference.size());
     for (std::size_t i = 0; i < n; ++i) {
-        double count = -1.0;  // its own partner is no crowd
-        local.tree.within(plate.plane(stars_[i].position), around,
-                          [&](const KdTree<2>::Found&) { count += 1.0; });
-        density[i] = std::max(everywhere, count / (std::numbers::pi * around * around));
+        density[i] = std::max(everywhere, local.crowding[i]);
         err[i] = std::hypot(std::max(stars_[i].err_px, least_err_px) * scale, std::sqrt(squares));
     }
 
@@ -403,7 +420,7 @@ void PlateEvidence::judge(const Local& local, const PlatePolynomial& plate, cons
             if (i == a.star || i == b.star) continue;
             const Complex to = w + alpha * (place(i) - place(a.star));
             KdTree<2>::Found found;
-            if (!local.tree.nearest_one({to.real(), to.imag()}, around, found)) continue;
+            if (!local.tree.nearest_one({to.real(), to.imag()}, HUGE_VAL, found)) continue;
             if (found.index == a.reference || found.index == b.reference) continue;
             const double sigma = err_arcsec(i, local.reference[found.index], scale);
             hits.push_back({std::sqrt(found.squared) / sigma, found.index});

@@ -87,6 +87,7 @@ class PlateEvidence {
   private:
     struct Local;
     [[nodiscard]] Local local(const SkyPosition& centre, double scale_arcsec_per_px) const;
+    void look_around(Local& local, const PlatePolynomial& plate) const;
     [[nodiscard]] std::vector<Partner> pair_up(const Local& local, const PlatePolynomial& plate,
                                                double radius_arcsec, double sigmas) const;
     void judge(const Local& local, const PlatePolynomial& plate, const Tried& tried, double log_needed,

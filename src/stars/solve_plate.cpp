@@ -50,6 +50,15 @@ Problem too_few_references(std::size_t references) {
             .mend = "Give a solved frame of this field, or a catalogue of it."};
 }
 
+Problem too_uncertain(double err_px) {
+    return {.what = fmt::format(
+                "The stars that agree are too few, or too much in one place: at the frame's edge the "
+                "solution would be uncertain by {:.1f} px.",
+                err_px),
+            .where = "plate solution",
+            .mend = "Expose longer, or give a catalogue that holds more of the frame's stars."};
+}
+
 std::vector<PictureStar> usable(const std::vector<PictureStar>& stars, std::vector<std::size_t>& source) {
     std::vector<std::size_t> order;
     for (std::size_t i = 0; i < stars.size(); ++i) {
@@ -174,25 +183,30 @@ class Search {
 
     // Fits the plate, looks for partners by it, and again, until they stay the same.
     std::optional<PlateSolution> complete(PlateEvidence::Candidate candidate, const Tried& tried) {
-        remember(candidate);
-        if (candidate.partners.size() < 3 || candidate.log_chance + log_maps_ > 0.5 * log_wanted_)
+        if (candidate.partners.size() < 3 || candidate.log_chance + log_maps_ > 0.5 * log_wanted_) {
+            remember(candidate);
             return std::nullopt;
+        }
         std::optional<PlateFit> fit;
         std::size_t before = 0;
         for (int k = 0; k < final_rounds; ++k) {
             auto next = fit_plate(pairs_of(candidate), width_px_, height_px_, hints_.most_order);
-            if (!next) return std::nullopt;
+            if (!next) {
+                flaw_ = next.error();
+                return std::nullopt;
+            }
             fit = std::move(*next);
             const double scatter = scatter_of(*fit);
             before = candidate.partners.size();
             candidate = evidence_.partners_of(fit->polynomial, scatter, tried, log_wanted_ - log_maps_);
-            remember(candidate);
-            if (candidate.partners.size() < 3) return std::nullopt;
             if (candidate.partners.size() <= before && k > 0) break;
         }
-        if (candidate.log_chance + log_maps_ > log_wanted_) return std::nullopt;
-        if (fit->worst_err_px > most_worst_err_px) {
-            worst_err_px_ = fit->worst_err_px;
+        if (candidate.log_chance + log_maps_ > log_wanted_) {
+            remember(candidate);
+            return std::nullopt;
+        }
+        if (fit->worst_err_px > std::max(most_worst_err_px, typical_err_px(*fit))) {
+            flaw_ = too_uncertain(fit->worst_err_px);
             return std::nullopt;
         }
         PlateSolution out;
@@ -237,6 +251,14 @@ class Search {
         return std::sqrt(std::max(0.0, squares * n / std::max(1.0, n - 2.0) - errs) / n);
     }
 
+    // Of one star against its reference, one axis: where places are rough, the solution may be so too.
+    [[nodiscard]] static double typical_err_px(const PlateFit& fit) {
+        double squares = 0.0;
+        for (const PlatePair& pair : fit.pairs)
+            squares += pair.used ? pair.err_arcsec * pair.err_arcsec : 0.0;
+        return std::sqrt(squares / static_cast<double>(fit.used)) / fit.wcs.scale_arcsec_per_px();
+    }
+
     [[nodiscard]] double odds_of(const PlateFit& fit, const PlateEvidence::Candidate& candidate) const {
         const double scale = fit.wcs.scale_arcsec_per_px(), scatter = scatter_of(fit);
         std::vector<StarOnFrame> seen(stars_.size());
@@ -266,14 +288,7 @@ class Search {
             hints_.scale_arcsec_per_px && hints_.mirrored
                 ? " A longer exposure, or fainter stars in the catalogue, give more to compare."
                 : " Giving the scale, and whether the picture is mirrored, lets fewer stars prove it.");
-        if (worst_err_px_ > 0.0) {
-            return {.what = fmt::format(
-                        "The stars that agree are too few or too much in one place: at the frame's edge "
-                        "the solution would be uncertain by {:.1f} px.",
-                        worst_err_px_),
-                    .where = "plate solution",
-                    .mend = "Expose longer, or give a catalogue that holds more of the frame's stars."};
-        }
+        if (flaw_) return *flaw_;
         if (agreeing_ < 3) {
             return {.what = fmt::format(
                         "None of the patterns among {} stars of the frame fits the {} references.",
@@ -297,8 +312,9 @@ class Search {
     PlateEvidence evidence_;
     double least_scale_ = 0.0, most_scale_ = HUGE_VAL;
     double log_wanted_ = 0.0, log_maps_ = -HUGE_VAL;
-    double closest_ = 0.0, worst_err_px_ = 0.0;
+    double closest_ = 0.0;
     std::size_t agreeing_ = 0, needed_ = 0;
+    std::optional<Problem> flaw_;  // of what chance would not give, and that is no solution all the same
 };
 
 }  // namespace
