@@ -11,31 +11,40 @@ namespace emberline::stars {
 
 struct BackgroundSettings {
     int mesh_px = 64;      // side of a cell
-    int filter_cells = 3;  // cells are replaced by the median of so many × so many where one stands out
+    int filter_cells = 3;  // a cell becomes the median of so many × so many about it
+    int rows_a_cell = 0;   // looked at, spread evenly over it; 0: all of them
     double clip_sigma = 3.0;
 };
 
-// Clipped statistics of each cell, bicubic between the cells' middles, continued flat beyond the outermost.
+// Clipped statistics of each cell, the median of its neighbourhood in place of one that stands out (a galaxy,
+// a bright star), bicubic between the cells' middles, continued flat beyond the outermost.
 class Background {
   public:
     [[nodiscard]] double level(double x, double y) const;    // ADU, at frame coordinates
     [[nodiscard]] double scatter(double x, double y) const;  // ADU, one sigma of one pixel
-    // Levels and scatters of `width` pixels of row y from x0 on: what whole pictures are worked with.
-    void row(int y, int x0, int width, float* level, float* scatter) const;
+    // Levels and scatters at `n` places of row y: x0, x0 + step, …
+    void row(double y, double x0, double step, int n, float* level, float* scatter) const;
     [[nodiscard]] double usual_level() const { return usual_level_; }      // median over the cells
     [[nodiscard]] double usual_scatter() const { return usual_scatter_; }  // likewise
 
   private:
     friend class BackgroundMesh;
+    [[nodiscard]] std::vector<float> columns_at(const std::vector<float>& cells, double y) const;
+    [[nodiscard]] double at(const std::vector<float>& cells, double x, double y) const;
+
     frame::PixelBox box_;
-    double cell_px_ = 64.0;
+    double cell_width_px_ = 64.0, cell_height_px_ = 64.0;
     int columns_ = 0, rows_ = 0;
-    std::vector<float> level_, scatter_;  // of each cell
+    std::vector<float> level_, scatter_;  // of each cell, row-major
     double usual_level_ = 0.0, usual_scatter_ = 0.0;
 };
 
-// Problem: no defined pixel.
+class PixelSource;
+
+// Problem: no defined pixel, pixels that cannot be read.
 [[nodiscard]] Result<Background> estimate_background(const frame::Cutout& picture,
                                                      const BackgroundSettings& settings = {});
+[[nodiscard]] Result<Background> estimate_background(const PixelSource& source,
+                                                     const BackgroundSettings& settings);
 
 }  // namespace emberline::stars
