@@ -17,6 +17,7 @@
 #include "frame/row_writer.hpp"
 #include "numerics/clip_columns.hpp"
 #include "numerics/robust.hpp"
+#include "numerics/share_out.hpp"
 
 namespace emberline::frame {
 namespace {
@@ -159,7 +160,7 @@ class Builder {
             if (auto good = pedestals.read(i, strip.y, strip.rows, strip.pedestals[i].data()); !good)
                 return good;
         }
-        share_out(frames_.size(), plan_.threads, [&](std::size_t f) {
+        numerics::share_out(frames_.size(), plan_.threads, [&](std::size_t f) {
             if (auto good = rows.take(f, strip.y, strip.rows, strip.frames[f]); !good)
                 spoilt[f] = good.error();
         });
@@ -187,8 +188,8 @@ class Builder {
         strip.mean.resize(n);
         strip.variance.resize(n);
         strip.used.resize(n);
-        share_out(static_cast<std::size_t>(strip.rows), plan_.threads,
-                  [&](std::size_t r) { average_row(strip, rows, r); });
+        numerics::share_out(static_cast<std::size_t>(strip.rows), plan_.threads,
+                            [&](std::size_t r) { average_row(strip, rows, r); });
         for (std::size_t i = 0; i < n; ++i)
             clipped_ += frames_.size() - static_cast<std::size_t>(strip.used[i]);
     }
@@ -320,7 +321,7 @@ class Builder {
         for (const Member& member : frames_)
             paths.push_back(member.path);
         FrameRows rows(std::move(paths), plan_.width_px, plan_.height_px);
-        share_out(frames_.size(), plan_.threads, [&](std::size_t f) {
+        numerics::share_out(frames_.size(), plan_.threads, [&](std::size_t f) {
             constexpr int together = 64;
             std::vector<float> adu(together * width());
             for (int y = 0; y < plan_.height_px && !spoilt[f]; y += together) {

@@ -7,6 +7,7 @@
 
 #include "frame/frame_rows.hpp"
 #include "numerics/robust.hpp"
+#include "numerics/share_out.hpp"
 
 namespace emberline::frame {
 namespace {
@@ -41,8 +42,8 @@ class Finder {
             if (auto good = read_band(); !good) return fail(good.error());
             const int blocks = (master_.width_px() + block_px - 1) / block_px;
             std::vector<std::vector<Defect>> found(static_cast<std::size_t>(blocks));
-            share_out(found.size(), noise_.threads,
-                      [&](std::size_t b) { judge_block(static_cast<int>(b), found[b]); });
+            numerics::share_out(found.size(), noise_.threads,
+                                [&](std::size_t b) { judge_block(static_cast<int>(b), found[b]); });
             const std::size_t before = all_.size();
             for (const auto& some : found)
                 all_.insert(all_.end(), some.begin(), some.end());

@@ -11,6 +11,7 @@
 
 #include "numerics/clip_columns.hpp"
 #include "numerics/robust.hpp"
+#include "numerics/share_out.hpp"
 
 namespace emberline::frame {
 namespace {
@@ -156,7 +157,7 @@ class Judge {
     }
 
     void measure() {
-        share_out(sample_.adu.size(), plan_.threads, [&](std::size_t f) {
+        numerics::share_out(sample_.adu.size(), plan_.threads, [&](std::size_t f) {
             if (!there(f)) return;
             for (std::size_t p = 0; p < 4; ++p)
                 levels_.level[f][p] = median_of_phase(sample_.adu[f], sample_.places, p);
@@ -221,7 +222,7 @@ class Judge {
                 sum[i] += value(f, i) / levels_.level[f][sample_.places[i].phase()];
         }
         if (n < 2) return;
-        share_out(sample_.adu.size(), plan_.threads, [&](std::size_t f) {
+        numerics::share_out(sample_.adu.size(), plan_.threads, [&](std::size_t f) {
             if (there(f)) refine(f, sum, static_cast<double>(n));
         });
     }
@@ -345,7 +346,7 @@ Result<PixelSample> sample_pixels(FrameRows& frames, FrameRows& pedestals, int t
     }
     sample.adu.resize(frames.size());
     std::vector<std::optional<Problem>> problems(frames.size());
-    share_out(frames.size(), threads, [&](std::size_t i) {
+    numerics::share_out(frames.size(), threads, [&](std::size_t i) {
         auto one = sample_of(frames, i, sample.places);
         if (one)
             sample.adu[i] = std::move(*one);

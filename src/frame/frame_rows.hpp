@@ -47,8 +47,4 @@ class FrameRows {
     std::size_t most_open_;
 };
 
-// work(i) for every i below n, shared among threads: thread t takes i = t, t + threads, … An exception of
-// one (no memory) is thrown again here.
-void share_out(std::size_t n, int threads, const std::function<void(std::size_t)>& work);
-
 }  // namespace emberline::frame

@@ -1,0 +1,14 @@
+// SPDX-License-Identifier: MIT
+// numerics/share_out — independent pieces of work among threads.
+#pragma once
+
+#include <cstddef>
+#include <functional>
+
+namespace emberline::numerics {
+
+// work(i) for every i below n, shared among threads: thread t takes i = t, t + threads, … An exception of
+// one (no memory) is thrown again here.
+void share_out(std::size_t n, int threads, const std::function<void(std::size_t)>& work);
+
+}  // namespace emberline::numerics
