@@ -15,6 +15,7 @@ namespace {
 
 constexpr double piece_elongation = 2.0;      // of what may be a piece of a line
 constexpr double piece_direction_deg = 12.0;  // its long axis against the line
+constexpr double piece_fwhm = 1.3;            // and its width by moments, against the stars'
 constexpr std::size_t least_pieces = 6;
 constexpr double least_length = 0.2;  // of the picture's shorter side
 constexpr double longest_gap = 0.25;  // of the line's length: where it crosses stars, and where it flickers
@@ -23,6 +24,7 @@ constexpr double bright_sigma = 15.0;
 constexpr std::size_t most_judged = 80;
 constexpr double trailed_elongation = 1.5;
 constexpr std::size_t least_judged = 5;
+constexpr double least_shape_px = 1.0;  // stars sharper than pixels have no shape in them
 constexpr double double_reach_fwhm = 15.0, double_least_fwhm = 1.2;
 constexpr double double_tolerance_fwhm = 0.35;
 constexpr double double_share = 0.4;  // of the stars have a partner by one step
@@ -166,7 +168,9 @@ void take_trails(DetectionField& field) {
     for (int round = 0; round < 4; ++round) {
         std::vector<std::size_t> candidates;
         for (std::size_t i = 0; i < field.stars.size() && candidates.size() < most_candidates; ++i) {
-            if (field.stars[i].elongation > piece_elongation) candidates.push_back(i);
+            if (field.stars[i].elongation > piece_elongation &&
+                field.stars[i].fwhm_px > piece_fwhm * field.fwhm_px)
+                candidates.push_back(i);
         }
         const auto trail = longest_trail(field, candidates);
         if (!trail) return;
@@ -186,7 +190,6 @@ void judge_stars(DetectionField& field) {
     const auto bright = bright_stars(field);
     std::vector<double> widths;
     double c = 0.0, s = 0.0;
-    std::vector<double> elongations;
     for (const Detection* star : bright) {
         if (star->parted) continue;
         widths.push_back(star->fwhm_px);
@@ -194,12 +197,11 @@ void judge_stars(DetectionField& field) {
         const double weight = (star->elongation - 1.0) / (star->elongation + 1.0);
         c += weight * std::cos(2.0 * star->direction.radians());
         s += weight * std::sin(2.0 * star->direction.radians());
-        elongations.push_back(star->elongation);
     }
     if (!widths.empty()) {
         const double length = std::min(0.95, std::hypot(c, s) / static_cast<double>(widths.size()));
         field.fwhm_px = numerics::median(widths);
-        field.elongation = (1.0 + length) / (1.0 - length);
+        if (field.fwhm_px >= least_shape_px) field.elongation = (1.0 + length) / (1.0 - length);
         double direction_deg = 0.5 * std::atan2(s, c) * 180.0 / std::numbers::pi;
         if (direction_deg < 0.0) direction_deg += 180.0;
         field.direction = Angle::degrees(direction_deg);

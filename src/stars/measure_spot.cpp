@@ -25,6 +25,7 @@ constexpr double centred_px = 1e-3;
 constexpr double hot_contrast = 0.5;
 constexpr double can_be_told = 0.8;  // stars under 1.3 px are as sharp as single pixels
 constexpr double hot_noise = 2.0;    // sigma that the contrast must exceed the limit by
+constexpr double second_pixel_chi2 = 4.0;  // that a hit of two pixels must fit better by than one
 constexpr double extended_fwhm = 1.6;
 constexpr double shape_significance = 12.0;  // below it shapes are noise
 
@@ -192,6 +193,29 @@ double star_contrast(double sigma_px) {
     return share(0.0, 0.0, sigma_px) - 0.5 * (side + corner);
 }
 
+// Faint ones: whether the star's shape or one or two lit pixels (a hot one, a cosmic ray) fit the light about
+// the peak better, all in their best amounts and with the same noise.
+bool fits_a_hit_better(const Light& light, const frame::PixelPosition& centre, double sigma_px) {
+    constexpr double reach_px = 2.5;
+    double all = 0.0, first = 0.0, second = 0.0, kv = 0.0, kk = 0.0;
+    light.within(centre, reach_px, [&](double dx, double dy, double value) {
+        const double weight = 1.0 / light.variance(value), k = share(dx, dy, sigma_px);
+        const double chi2 = weight * value * value;
+        all += chi2;
+        kv += weight * k * value;
+        kk += weight * k * k;
+        if (value > 0.0 && chi2 > first) {
+            second = first;
+            first = chi2;
+        } else if (value > 0.0) {
+            second = std::max(second, chi2);
+        }
+    });
+    if (!(kk > 0.0) || !(kv > 0.0)) return false;
+    const double star = all - kv * kv / kk;
+    return std::min(all - first, all - first - second + second_pixel_chi2) < star;
+}
+
 struct Saturated {
     double radius_px = 0.0;
     frame::PixelPosition middle;
@@ -282,7 +306,8 @@ Spot measure_spot(const frame::Cutout& cutout, const frame::PixelPosition& peak,
     const double of_star = star_contrast(sigma);
     const double limit = std::sqrt(of_star * hot_contrast) * star.flux_adu;
     const double doubt = hot_noise * std::sqrt(1.3 * light.variance(contrast.value));
-    if (of_star < can_be_told * hot_contrast && contrast.height > limit + doubt) {
+    if (of_star < can_be_told * hot_contrast && !star.saturated &&
+        (contrast.height > limit + doubt || fits_a_hit_better(light, star.position, sigma))) {
         spot.kind = Spot::Kind::hot;
         return spot;
     }

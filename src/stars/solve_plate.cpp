@@ -20,6 +20,11 @@ constexpr double distractors = 0.3;        // share of false stars that the odds
 constexpr std::size_t looked_at = 25;      // maps a stage, by the quick look, that are worked out
 constexpr double beyond_doubt = 1e-4;      // of what is asked: then no other map is looked at
 constexpr int final_rounds = 5;
+constexpr double rival_look =
+    0.5;  // a map whose quick look is half as telling, in ln, is looked at even then,
+constexpr std::size_t most_rivals = 3;  // but no more of them
+constexpr double same_px = 2.0;         // two solutions are one where they differ by less, and
+constexpr double same_sigmas = 4.0;     // by less than so many of their errors
 
 // What is tried, one after the other: patterns of four first, which seldom agree by chance; of three where
 // stars are few. Where references are few their patterns reach farther, up to so many patterns.
@@ -57,6 +62,15 @@ Problem too_uncertain(double err_px) {
                 err_px),
             .where = "plate solution",
             .mend = "Expose longer, or give a catalogue that holds more of the frame's stars."};
+}
+
+Problem ambiguous() {
+    return {.what = "Two different solutions fit the frame's stars, each better than chance would.",
+            .where = "plate solution",
+            .mend =
+                "Look whether the frame was exposed twice, or the telescope moved; give the scale, and "
+                "whether the "
+                "picture is mirrored."};
 }
 
 std::vector<PictureStar> usable(const std::vector<PictureStar>& stars, std::vector<std::size_t>& source) {
@@ -114,6 +128,7 @@ class Search {
         for (const Stage& stage : stages) {
             if (stage.stars_in_pattern == 4 && (stars_.size() < 4 || field_.size() < 4)) continue;
             if (auto solution = try_stage(stage)) return std::move(*solution);
+            if (two_) return fail(ambiguous());
         }
         return fail(refused());
     }
@@ -171,14 +186,37 @@ class Search {
         if (maps.size() > looked_at) maps.resize(looked_at);
 
         std::optional<PlateSolution> best;
+        double best_look = 0.0;
+        std::size_t rivals = 0;
         for (const auto& [look, map] : maps) {
-            const auto candidate = evidence_.refine(map, tried, log_wanted_ - log_maps_);
-            auto solution = complete(candidate, tried);
+            const bool sure = best && best->false_probability < beyond_doubt * hints_.most_false_probability;
+            if (sure && (look > rival_look * best_look || ++rivals > most_rivals)) break;
+            auto solution = complete(evidence_.refine(map, tried, log_wanted_ - log_maps_), tried);
             if (!solution) continue;
-            if (!best || solution->false_probability < best->false_probability) best = std::move(solution);
-            if (best->false_probability < beyond_doubt * hints_.most_false_probability) break;
+            if (best && differ(*best, *solution)) {
+                two_ = true;
+                return std::nullopt;
+            }
+            if (best && best->false_probability <= solution->false_probability) continue;
+            best = std::move(solution);
+            best_look = look;
         }
         return best;
+    }
+
+    // Of a double exposure, or stars in rows, two solutions may each be beyond chance.
+    [[nodiscard]] bool differ(const PlateSolution& a, const PlateSolution& b) const {
+        const double scale = a.fit.wcs.scale_arcsec_per_px();
+        for (const double x : {0.0, width_px_ - 1.0}) {
+            for (const double y : {0.0, height_px_ - 1.0}) {
+                const double apart_px =
+                    separation(a.fit.polynomial.sky({x, y}), b.fit.polynomial.sky({x, y})).arcseconds() /
+                    scale;
+                if (apart_px > same_px + same_sigmas * std::hypot(a.fit.worst_err_px, b.fit.worst_err_px))
+                    return true;
+            }
+        }
+        return false;
     }
 
     // Fits the plate, looks for partners by it, and again, until they stay the same.
@@ -314,6 +352,7 @@ class Search {
     double log_wanted_ = 0.0, log_maps_ = -HUGE_VAL;
     double closest_ = 0.0;
     std::size_t agreeing_ = 0, needed_ = 0;
+    bool two_ = false;
     std::optional<Problem> flaw_;  // of what chance would not give, and that is no solution all the same
 };
 
