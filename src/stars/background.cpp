@@ -29,6 +29,16 @@ struct Statistics {
     float level = undefined, scatter = undefined;
 };
 
+// From a value to the nearest other one; 0: there is none.
+double step_about(const std::vector<float>& values, double centre) {
+    double step = std::numeric_limits<double>::infinity();
+    for (const float v : values) {
+        const double apart = std::abs(static_cast<double>(v) - centre);
+        if (apart > 0.0) step = std::min(step, apart);
+    }
+    return std::isfinite(step) ? step : 0.0;
+}
+
 // Clipped about the mean; the first guess by quantiles, which a third of stars does not move far. The scatter
 // is a standard deviation, since quantiles of integer pixels are steps.
 Statistics clipped_statistics(std::vector<float>& values, double clip_sigma, double shrink) {
@@ -40,7 +50,8 @@ Statistics clipped_statistics(std::vector<float>& values, double clip_sigma, dou
         return static_cast<double>(*at);
     };
     double mean = quantile(0.5);
-    double sigma = std::max(mean - quantile(0.1587), 1e-6 * std::abs(mean) + 0.3);
+    double sigma = (mean - quantile(0.0228)) / 2.0;  // 2 sigma down: of whole numbers more than a step
+    if (!(sigma > 0.0)) sigma = step_about(values, mean);
     std::size_t before = 0;
     for (int round = 0; round < most_rounds; ++round) {
         const auto low = static_cast<float>(mean - clip_sigma * sigma);
@@ -61,6 +72,8 @@ Statistics clipped_statistics(std::vector<float>& values, double clip_sigma, dou
         mean += shift;
         if (!(sigma > 0.0)) break;
     }
+    // Nearly all pixels have one value: the error of rounding is what is left of their scatter.
+    if (!(sigma > 0.0)) sigma = step_about(values, mean) / std::sqrt(12.0);
     return {static_cast<float>(mean), static_cast<float>(sigma)};
 }
 
@@ -109,6 +122,7 @@ class BackgroundMesh {
                          .where = {},
                          .mend = "Save the frame again from its source."});
         }
+        fill_still();
         smooth();
         out_.usual_level_ = numerics::median({out_.level_.begin(), out_.level_.end()});
         out_.usual_scatter_ = numerics::median({out_.scatter_.begin(), out_.scatter_.end()});
@@ -177,6 +191,17 @@ class BackgroundMesh {
             }
         }
         return true;
+    }
+
+    // A cell whose pixels all have one value says nothing of the noise.
+    void fill_still() {
+        float least = std::numeric_limits<float>::infinity();
+        for (const float s : out_.scatter_) {
+            if (s > 0.0F) least = std::min(least, s);
+        }
+        if (!std::isfinite(least)) least = 1.0F;
+        for (float& s : out_.scatter_)
+            s = std::max(s, least);
     }
 
     template <class Function>

@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <new>
 
 #include "numerics/robust.hpp"
@@ -20,11 +21,13 @@ namespace emberline::stars {
 namespace {
 
 // Evidence: none but the rehearsals and real frames of the tests; not tuned beyond them.
-constexpr double usual_fwhm_px = 3.0;         // where no star tells
+constexpr double usual_fwhm_px = 3.0;       // where no star tells
+constexpr double single_pixel_fwhm = 1.15;  // hits look narrower; stars too where pixels are coarse
+constexpr double least_fwhm_px = 1.0;
 constexpr double first_filter_fwhm_px = 4.0;  // finds stars of 1.5 to 12 px for a first look
 constexpr double first_threshold_sigma = 12.0;
 constexpr int first_side_px = 768;  // of the parts that are looked at first
-constexpr std::size_t first_stars = 60, enough_first_stars = 12;
+constexpr std::size_t first_peaks = 600, first_stars = 60, enough_first_stars = 12;
 constexpr double binned_from_fwhm_px = 3.2;  // sums of 2 × 2 pixels lose little of such stars
 constexpr double large_pixels = 4e6;         // of a picture that is worth it
 constexpr int wide_mesh_px = 128, rows_of_wide_mesh = 8;
@@ -121,7 +124,12 @@ class Detecting {
             if (auto good = widths_in(part, widths); !good) return good;
             if (widths.size() >= enough_first_stars) break;
         }
-        field_.fwhm_px = widths.size() < 3 ? usual_fwhm_px : numerics::median(std::move(widths));
+        std::vector<double> wide;
+        std::copy_if(widths.begin(), widths.end(), std::back_inserter(wide),
+                     [](double w) { return w >= single_pixel_fwhm; });
+        if (wide.size() >= 5 && 5 * wide.size() >= widths.size()) widths = std::move(wide);
+        field_.fwhm_px =
+            widths.size() < 3 ? usual_fwhm_px : std::max(numerics::median(widths), least_fwhm_px);
         return {};
     }
 
@@ -137,8 +145,10 @@ class Detecting {
         auto& peaks = found->peaks;
         std::stable_sort(peaks.begin(), peaks.end(),
                          [](const Peak& a, const Peak& b) { return a.sigmas > b.sigmas; });
-        if (peaks.size() > first_stars) peaks.resize(first_stars);
+        if (peaks.size() > first_peaks) peaks.resize(first_peaks);
+        const std::size_t enough = widths.size() + first_stars;
         for (const Peak& peak : peaks) {
+            if (widths.size() >= enough) break;
             if (const auto fwhm =
                     first_fwhm_px(picture, peak.position, background_, settings_.saturation_adu))
                 widths.push_back(*fwhm);

@@ -23,10 +23,11 @@ constexpr double centred_px = 1e-3;
 // A single pixel has half its filtered flux above the median of its neighbours, a star as much as its shape
 // says: nearer to the first than to the second, in ratio, is no star.
 constexpr double hot_contrast = 0.5;
-constexpr double can_be_told = 0.8;  // stars under 1.3 px are as sharp as single pixels
-constexpr double hot_noise = 2.0;    // sigma that the contrast must exceed the limit by
+constexpr double can_be_told = 0.8;        // stars under 1.3 px are as sharp as single pixels
+constexpr double hot_noise = 2.0;          // sigma that the contrast must exceed the limit by
 constexpr double second_pixel_chi2 = 4.0;  // that a hit of two pixels must fit better by than one
 constexpr double extended_fwhm = 1.6;
+constexpr double least_window_px = 1.0;      // pixels sample a narrower one too coarsely for moments
 constexpr double shape_significance = 12.0;  // below it shapes are noise
 
 struct Moments {
@@ -311,9 +312,10 @@ Spot measure_spot(const frame::Cutout& cutout, const frame::PixelPosition& peak,
         spot.kind = Spot::Kind::hot;
         return spot;
     }
-    const Moments shape = moments_of(light, star.position, sigma);
+    const double window = std::max(sigma, least_window_px);
+    const Moments shape = moments_of(light, star.position, window);
     star.fwhm_px = settings.fwhm_px;
-    if (star.significance >= shape_significance && shape.light > 0.0) take_shape(shape, sigma, star);
+    if (star.significance >= shape_significance && shape.light > 0.0) take_shape(shape, window, star);
     star.extended = !star.saturated && star.fwhm_px > extended_fwhm * settings.fwhm_px;
     const double margin = 2.0 * settings.fwhm_px;
     star.edge = star.position.x < picture.x0 + margin || star.position.y < picture.y0 + margin ||
@@ -326,35 +328,39 @@ Spot measure_spot(const frame::Cutout& cutout, const frame::PixelPosition& peak,
 
 std::optional<double> first_fwhm_px(const frame::Cutout& cutout, const frame::PixelPosition& peak,
                                     const Background& background, double saturation_adu) {
-    constexpr double most_share = 0.6;  // of 3 × 3 pixels' light in one: no star is so sharp
+    constexpr double most_share = 0.6, most_share_of_two = 0.8;  // of 3 × 3 pixels' light: no star is sharper
     constexpr int rounds = 20;
     const Light light(cutout, peak, background, 0.0);
     if (saturated_about(cutout, peak, saturation_adu, 3.0).radius_px > 0.0) return std::nullopt;
     const int px = static_cast<int>(std::lround(peak.x)), py = static_cast<int>(std::lround(peak.y));
-    double highest = 0.0, sum = 0.0;
+    double highest = 0.0, second = 0.0, sum = 0.0;
     for (int y = py - 1; y <= py + 1; ++y) {
         for (int x = px - 1; x <= px + 1; ++x) {
             const double value = light.at(x, y);
             if (!std::isfinite(value)) return std::nullopt;
+            second = std::max(second, std::min(highest, value));
             highest = std::max(highest, value);
             sum += value;
         }
     }
-    if (!(sum > 0.0) || highest > most_share * sum) return std::nullopt;
+    if (!(sum > 0.0) || highest > most_share * sum || highest + second > most_share_of_two * sum)
+        return std::nullopt;
     frame::PixelPosition at = peak;
     double sigma = 1.7;
     for (int round = 0; round < rounds; ++round) {
+        const double window = std::max(sigma, least_window_px);
         double err = 0.0;
-        const auto centre = centred(light, at, sigma, 4.0, err);
+        const auto centre = centred(light, at, window, 4.0, err);
         if (!centre) return std::nullopt;
         at = *centre;
-        const Moments m = moments_of(light, at, sigma);
-        const double squared = 0.5 * (m.xx + m.yy);  // through the window: half of the star's own when alike
+        const Moments m = moments_of(light, at, window);
+        const double squared = 0.5 * (m.xx + m.yy);  // through the window: below its own
         if (!(m.light > 0.0) || !(squared > 0.0)) return std::nullopt;
-        const double next = std::clamp(std::sqrt(2.0 * squared), 0.45, 8.0);
-        const bool done = std::abs(next - sigma) < 1e-3 * sigma;
-        sigma = next;
-        if (done) break;
+        const double inverse = 1.0 / squared - 1.0 / (window * window);
+        const double next = inverse > 0.0 ? std::clamp(std::sqrt(1.0 / inverse), 0.3, 8.0) : 8.0;
+        const double step = std::clamp(next / sigma, 0.5, 2.0);
+        sigma *= step;
+        if (std::abs(step - 1.0) < 1e-3) break;
     }
     return sigma >= 8.0 ? std::nullopt : std::optional<double>(fwhm_of_sigma * sigma);
 }
