@@ -325,6 +325,35 @@ TEST_CASE("detections heaped on a nebula do not make a solution of another place
     }
 }
 
+TEST_CASE("stars in rows, or exposed twice, have two solutions and get none", "[solve_plate]") {
+    Field rows = field_of({}, 90);
+    rows.stars.clear();
+    rows.references.clear();
+    for (int i = -30; i < 54; ++i) {
+        for (int j = -30; j < 50; ++j) {
+            const PixelPosition p{50.0 + 100.0 * i, 60.0 + 100.0 * j};
+            rows.references.push_back({rows.place(p), 0.05, 10.0 + (37 * i + 11 * j) % 17, ""});
+            if (i >= 0 && i < 24 && j >= 0 && j < 16) rows.stars.push_back({p, 0.1, 5.0 + (i * j) % 7});
+        }
+    }
+    const auto in_rows = solve(rows);
+    REQUIRE_FALSE(in_rows);
+    CHECK(in_rows.error().what.find("Two different") != std::string::npos);
+
+    Sky clean;
+    clean.wrong = 0.0;
+    Field twice = field_of(clean, 91);
+    const std::size_t once = twice.stars.size();
+    for (std::size_t i = 0; i < once; ++i) {
+        PictureStar again = twice.stars[i];
+        again.position.x += 300.0;
+        twice.stars.push_back(again);
+    }
+    const auto exposed_twice = solve(twice);
+    REQUIRE_FALSE(exposed_twice);
+    CHECK(exposed_twice.error().what.find("Two different") != std::string::npos);
+}
+
 TEST_CASE("what is asked of the false probability decides", "[solve_plate]") {
     Sky sky;
     sky.stars = 9;
