@@ -10,7 +10,6 @@
 #include <cmath>
 #include <complex>
 #include <numbers>
-#include <optional>
 
 #include "numerics/least_squares.hpp"
 #include "numerics/robust.hpp"
@@ -19,8 +18,6 @@
 namespace emberline::stars {
 namespace {
 
-constexpr double farthest_deg = 40.0;      // from where the plane touches
-constexpr double double_arcsec = 0.05;     // two entries of one star
 constexpr std::size_t first_stars = 80;    // of the picture, for the quick look
 constexpr std::size_t judged_stars = 300;  // of the picture, for the proof
 constexpr double first_radius = 0.006;     // of the frame's diagonal
@@ -48,61 +45,6 @@ Complex complex_of(const frame::PixelPosition& p) {
 }
 
 }  // namespace
-
-ReferenceField::ReferenceField(const std::vector<ReferenceStar>& references) : all_(references) {
-    std::array<double, 3> sum{};
-    std::vector<std::size_t> good;
-    for (std::size_t i = 0; i < all_.size(); ++i) {
-        const SkyPosition& s = all_[i].position;
-        if (!std::isfinite(s.ra.radians()) || !std::isfinite(s.dec.radians()) ||
-            std::abs(s.dec.degrees()) > 90.0)
-            continue;
-        good.push_back(i);
-        sum[0] += std::cos(s.dec.radians()) * std::cos(s.ra.radians());
-        sum[1] += std::cos(s.dec.radians()) * std::sin(s.ra.radians());
-        sum[2] += std::sin(s.dec.radians());
-    }
-    origin_ = {Angle::radians(std::atan2(sum[1], sum[0])),
-               Angle::radians(std::atan2(sum[2], std::hypot(sum[0], sum[1])))};
-    const auto brightness = [&](std::size_t i) {
-        const std::optional<double>& magnitude = all_[i].magnitude_mag;
-        return magnitude && std::isfinite(*magnitude) ? *magnitude : HUGE_VAL;
-    };
-    std::stable_sort(good.begin(), good.end(),
-                     [&](std::size_t a, std::size_t b) { return brightness(a) < brightness(b); });
-    has_magnitudes_ = !good.empty() && brightness(good.front()) < HUGE_VAL;
-    std::vector<std::array<double, 2>> places;
-    for (const std::size_t i : good) {
-        if (!(separation(origin_, all_[i].position).degrees() < farthest_deg)) continue;
-        const SkyOffset away = offset(origin_, all_[i].position);
-        places.push_back({away.east.arcseconds(), away.north.arcseconds()});
-        source_.push_back(i);
-    }
-    const KdTree<2> everything(places);
-    std::vector<std::size_t> kept;
-    for (std::size_t i = 0; i < places.size(); ++i) {
-        bool again = false;
-        everything.within(places[i], double_arcsec,
-                          [&](const KdTree<2>::Found& f) { again = again || f.index < i; });
-        if (again) continue;
-        plane_.push_back(places[i]);
-        kept.push_back(source_[i]);
-    }
-    source_ = std::move(kept);
-    tree_ = KdTree<2>(plane_);
-    measure_area();
-}
-
-void ReferenceField::measure_area() {
-    std::array<double, 2> least{HUGE_VAL, HUGE_VAL}, most{-HUGE_VAL, -HUGE_VAL};
-    for (const auto& p : plane_) {
-        for (std::size_t d = 0; d < 2; ++d) {
-            least[d] = std::min(least[d], p[d]);
-            most[d] = std::max(most[d], p[d]);
-        }
-    }
-    area_arcsec2_ = std::max(0.0, most[0] - least[0]) * std::max(0.0, most[1] - least[1]);
-}
 
 // References around the supposed middle of the frame, on the plane that touches there.
 struct PlateEvidence::Local {
@@ -251,7 +193,7 @@ bool fit_linear(const std::vector<PictureStar>& stars, const std::vector<std::ar
 PlateEvidence::Candidate PlateEvidence::refine(const PlaneMap& map, const Tried& tried,
                                                double log_needed) const {
     const double scale = std::sqrt(std::abs(map.determinant()));
-    if (!(scale > 0.0) || !(scale * reach_px_ < farthest_deg * 3600.0)) return {};
+    if (!(scale > 0.0) || !(scale * reach_px_ < farthest_on_plane_deg * 3600.0)) return {};
     const auto sky = [&](const frame::PixelPosition& p) {
         const frame::PixelPosition on_plane = map.apply(p);
         return displaced(field_.origin(), {Angle::arcseconds(on_plane.x), Angle::arcseconds(on_plane.y)});

@@ -20,11 +20,11 @@ constexpr double distractors = 0.3;        // share of false stars that the odds
 constexpr std::size_t looked_at = 25;      // maps a stage, by the quick look, that are worked out
 constexpr double beyond_doubt = 1e-4;      // of what is asked: then no other map is looked at
 constexpr int final_rounds = 5;
-constexpr double rival_look =
-    0.5;  // a map whose quick look is half as telling, in ln, is looked at even then,
-constexpr std::size_t most_rivals = 3;  // but no more of them
-constexpr double same_px = 2.0;         // two solutions are one where they differ by less, and
-constexpr double same_sigmas = 4.0;     // by less than so many of their errors
+// Even then other maps are, so many whose quick look is half as telling in ln: two solutions would be none.
+constexpr double rival_look = 0.5;
+constexpr std::size_t most_rivals = 3;
+constexpr double same_px = 2.0;      // two solutions are one where they differ by less, and
+constexpr double same_sigmas = 4.0;  // by less than so many of their errors
 
 // What is tried, one after the other: patterns of four first, which seldom agree by chance; of three where
 // stars are few. Where references are few their patterns reach farther, up to so many patterns.
