@@ -17,6 +17,18 @@
 namespace emberline::ledger {
 namespace {
 
+// What to do about failures that may pass by themselves: by these they are known again (may_pass).
+constexpr const char* locked_mend = "Wait until that program is done, or end it, and run the command again.";
+constexpr const char* full_mend =
+    "Free some space and run the command again: what was committed before is kept.";
+constexpr const char* failing_mend =
+    "Check the disk, its free space and its connection, and run the command again.";
+constexpr const char* read_only_mend =
+    "Allow writing to the file and to its folder, or copy the campaign to one of your own.";
+constexpr const char* read_only_folder_mend =
+    "Allow writing there, or copy the campaign to a folder of your own.";
+constexpr const char* no_folder_mend = "Make the folder, or name another campaign.";
+
 // A path is never one of SQLite's special names (":memory:", "file:…").
 std::string plain_path(const std::string& path) {
     return path.starts_with('/') ? path : "./" + path;
@@ -50,7 +62,7 @@ Problem cannot_open(const std::string& path) {
     Problem problem{.where = path, .kind = ProblemKind::storage};
     if (!std::filesystem::is_directory(folder, error)) {
         problem.what = "The folder of the ledger does not exist.";
-        problem.mend = "Make the folder, or name another campaign.";
+        problem.mend = no_folder_mend;
     } else if (std::filesystem::is_directory(file, error)) {
         problem.what = "There is a folder where the ledger should be.";
         problem.mend = "Rename that folder.";
@@ -62,7 +74,7 @@ Problem cannot_open(const std::string& path) {
         problem.mend = "Change the permissions of the file and of its folder.";
     } else if (!folder_is_writable(path)) {
         problem.what = "The folder of the ledger is read-only.";
-        problem.mend = "Allow writing there, or copy the campaign to a folder of your own.";
+        problem.mend = read_only_folder_mend;
     } else {
         problem.what = "The ledger cannot be opened.";
         problem.mend = "Check the disk and the permissions of the file and of its folder.";
@@ -82,14 +94,13 @@ Problem translate(int code, const std::string& message, const std::string& path)
     const int family = code & 0xff;
     if (family == SQLITE_FULL) {
         problem.what = "The disk is full.";
-        problem.mend = "Free some space and run the command again: what was committed before is kept.";
+        problem.mend = full_mend;
     } else if (family == SQLITE_BUSY || family == SQLITE_LOCKED || family == SQLITE_PROTOCOL) {
         problem.what = "The ledger is locked by another program.";
-        problem.mend = "Wait until that program is done, or end it, and run the command again.";
+        problem.mend = locked_mend;
     } else if (family == SQLITE_READONLY || family == SQLITE_PERM) {
         problem.what = "The ledger is read-only.";
-        problem.mend =
-            "Allow writing to the file and to its folder, or copy the campaign to one of your own.";
+        problem.mend = read_only_mend;
     } else if (family == SQLITE_CANTOPEN) {
         problem = cannot_open(path);
     } else if (family == SQLITE_NOTADB) {
@@ -100,7 +111,7 @@ Problem translate(int code, const std::string& message, const std::string& path)
         problem = damaged(path, message);
     } else if (family == SQLITE_IOERR) {
         problem.what = fmt::format("The disk failed ({}).", message);
-        problem.mend = "Check the disk, its free space and its connection, and run the command again.";
+        problem.mend = failing_mend;
     } else {
         problem.what = fmt::format("The ledger could not be used ({}).", message);
         problem.mend = "Run the command again; if it stays so, restore the ledger from a backup.";
@@ -109,6 +120,14 @@ Problem translate(int code, const std::string& message, const std::string& path)
 }
 
 }  // namespace
+
+bool may_pass(const Problem& problem) {
+    if (problem.kind != ProblemKind::storage) return false;
+    const auto passing = {locked_mend,    full_mend,      failing_mend,
+                          read_only_mend, no_folder_mend, read_only_folder_mend};
+    return std::any_of(passing.begin(), passing.end(),
+                       [&](const char* mend) { return problem.mend == mend; });
+}
 
 bool folder_is_writable(const std::string& path) {
     return allowed(folder_of(path).string(), W_OK);

@@ -105,7 +105,11 @@ Result<std::size_t> Ledger::rename(const std::vector<Renamed>& files) {
 }
 
 Result<void> Ledger::keep_plate(const KeptPlate& plate) {
-    return guarded(impl_->connection->path(), [&] { add_plate(*impl_->connection, plate); });
+    return keep_plates({plate});
+}
+
+Result<void> Ledger::keep_plates(const std::vector<KeptPlate>& plates) {
+    return guarded(impl_->connection->path(), [&] { add_plates(*impl_->connection, plates); });
 }
 
 Result<std::optional<KeptPlate>> Ledger::plate(std::string_view fingerprint) const {

@@ -55,6 +55,10 @@ struct Renamed {
     std::string frame;  // its path now
 };
 
+// Whether a problem of a ledger may pass by waiting: another program holds it, the disk is full, fails, or is
+// not there just now. Not one that is damaged, no ledger, or from a newer version.
+[[nodiscard]] bool may_pass(const Problem& problem);
+
 using night::Solution;
 using night::StarVerdict;
 
@@ -99,6 +103,7 @@ class Ledger {
 
     // The newest of a file counts; the older ones stay. The same again adds nothing.
     [[nodiscard]] Result<void> keep_plate(const KeptPlate& plate);
+    [[nodiscard]] Result<void> keep_plates(const std::vector<KeptPlate>& plates);  // in one transaction
     [[nodiscard]] Result<std::optional<KeptPlate>> plate(std::string_view fingerprint) const;
     // What all the campaign's frames are matched with; likewise.
     [[nodiscard]] Result<void> keep_reference(const night::FieldReference& reference);

@@ -72,27 +72,31 @@ class StarsReader {
 
 }  // namespace
 
-void add_plate(Connection& connection, const KeptPlate& plate) {
+void add_plates(Connection& connection, const std::vector<KeptPlate>& plates) {
     Transaction transaction(connection, Transaction::Kind::write);
-    if (const auto newest = newest_plate(connection, plate.fingerprint)) {
-        KeptPlate same = plate;
-        same.since = newest->since;
-        if (same == *newest) return;
-    }
     Statement insert(connection,
                      "INSERT INTO plate_solution (fingerprint, cards, sip_order, stars, rms_arcsec, "
                      "false_probability, log_odds, against, since) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)");
-    insert.bind_text(0, plate.fingerprint);
-    insert.bind_text(1, plate.cards);
-    insert.bind(2, std::int64_t{plate.order});
-    insert.bind(3, std::int64_t{plate.stars});
-    insert.bind(4, plate.rms_arcsec);
-    insert.bind(5, plate.false_probability);
-    insert.bind(6, plate.log_odds);
-    insert.bind_text(7, plate.against);
-    insert.bind_text(8, now_utc());
-    insert.run();
-    transaction.commit();
+    bool any = false;
+    for (const KeptPlate& plate : plates) {
+        if (const auto newest = newest_plate(connection, plate.fingerprint)) {
+            KeptPlate same = plate;
+            same.since = newest->since;
+            if (same == *newest) continue;
+        }
+        insert.bind_text(0, plate.fingerprint);
+        insert.bind_text(1, plate.cards);
+        insert.bind(2, std::int64_t{plate.order});
+        insert.bind(3, std::int64_t{plate.stars});
+        insert.bind(4, plate.rms_arcsec);
+        insert.bind(5, plate.false_probability);
+        insert.bind(6, plate.log_odds);
+        insert.bind_text(7, plate.against);
+        insert.bind_text(8, now_utc());
+        insert.run();
+        any = true;
+    }
+    if (any) transaction.commit();
 }
 
 std::optional<KeptPlate> newest_plate(Connection& connection, std::string_view fingerprint) {

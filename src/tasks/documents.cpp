@@ -176,7 +176,9 @@ Json document(const MeasureOutcome& outcome) {
     json["offered"] = outcome.offered;
     json["measured"] = outcome.fresh + outcome.superseding;
     json["superseding"] = outcome.superseding;
+    json["solved"] = outcome.solved;
     json["known"] = outcome.known;
+    json["renamed"] = outcome.renamed;
     json["refused"] = std::move(refused);
     json["refused_masters"] = Json::array();
     for (const Problem& problem : outcome.refused_masters)

@@ -195,12 +195,11 @@ class Measuring {
             auto solved = solve(finder, first, n, false);
             if (!solved) return fail(solved.error());
             std::vector<MeasuredFile> files;
+            std::vector<ledger::KeptPlate> plates;
             for (std::size_t i = 0; i < n; ++i) {
                 SolvedFile& one = (*solved)[i];
                 // A solution under which the sequence's stars are not found proves nothing yet.
-                if (one.plate && !one.file.measured.empty()) {
-                    if (auto good = ledger_.keep_plate(*one.plate); !good) return good;
-                }
+                if (one.plate && !one.file.measured.empty()) plates.push_back(*one.plate);
                 if (one.header_off_arcsec) {
                     wrong_.emplace_back(frame_name(unsolved_[first + i].path, workspace_.campaign.folder),
                                         *one.header_off_arcsec);
@@ -208,6 +207,7 @@ class Measuring {
                 if (one.solved && !one.file.measured.empty()) ++against_[one.against];
                 files.push_back(std::move(one.file));
             }
+            if (auto good = ledger_.keep_plates(plates); !good) return good;
             if (auto good = keep(files, outcome); !good) return good;
         }
         tell_solved(outcome);

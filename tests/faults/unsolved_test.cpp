@@ -5,11 +5,14 @@
 
 #include <algorithm>
 #include <catch2/catch.hpp>
+#include <chrono>
 #include <cmath>
+#include <csignal>
 #include <filesystem>
 #include <map>
 #include <random>
 #include <sstream>
+#include <thread>
 
 #include "program/frame_bytes.hpp"
 #include "program/rehearsed.hpp"
@@ -180,6 +183,7 @@ TEST_CASE("a frame without a plate solution is measured as if it had one", "[fau
     frames.second_becomes(unsolved(frames.bytes()));
     const Outcome outcome = measured_alike(frames.campaign);
     CHECK(outcome.out.find("matched with " + first_name) != std::string::npos);
+    CHECK(frames.campaign.run({"measure", "--json"}).json().at("known") == 2);
     // Known from now on, and without another look at its stars.
     const Outcome again = frames.campaign.run({"measure"});
     CHECK(again.out.starts_with("2 frames: 0 measured, 2 known already, 0 refused.\n"));
@@ -307,7 +311,7 @@ TEST_CASE("an unsolved frame without a defined pixel is refused", "[faults][unso
     std::string fits = with_card(unsolved(frames.bytes()), "BITPIX", "                 -32");
     fits = with_card(fits, "BZERO", "                   0");
     frames.second_becomes(with_pixels(fits, pixels_of(std::vector<float>(n_pixels, std::nanf("")))));
-    second_refused(frames.campaign, "undefined");
+    second_refused(frames.campaign, "No pixel of the picture is defined");
 }
 
 TEST_CASE("marks of the chip never make a plate solution", "[faults][unsolved]") {
@@ -498,4 +502,45 @@ TEST_CASE("a catalogue of another field, an empty one and one that is none are o
     refused_by(Rehearsed(by_catalogue), "ra,dec,mag\n", "none of its 0 stars");
     refused_by(Rehearsed(by_catalogue), "name,colour\nA,red\nB,blue\n", "It goes on without: ");
     refused_by(Rehearsed(by_catalogue), std::string("\x89PNG\r\n\x1a\n\0\0", 10), "It goes on without: ");
+}
+
+TEST_CASE("stopped or killed while it solves, the program goes on from there to the same end",
+          "[faults][unsolved]") {
+    constexpr int many = 110;
+    Words quick = two_frames;
+    quick.emplace_back("--no-host");
+    const Rehearsed campaign(quick);
+    const std::string fits = unsolved(contents(campaign.path(second_name)));
+    for (int i = 0; i < many; ++i) {
+        write_contents(
+            campaign.path(fmt::format("frames/2024-03-14/more_{:03}.fits", i)),
+            with_card(fits, "DATE-OBS", fmt::format("'2024-03-15T02:{:02}:{:02}.000'", i / 60, i % 60)));
+    }
+    const std::string log = campaign.path("campaign.ledger-wal");
+    constexpr std::uintmax_t one_batch = 600000;  // bytes; the two solved frames take less
+    for (const int signal : {SIGINT, SIGKILL}) {
+        std::filesystem::remove(campaign.path("campaign.ledger"));
+        std::filesystem::remove(log);
+        Process measuring({"measure", "-j", "1", "-q", "-c", campaign.path()});
+        std::error_code none_yet;
+        while (measuring.running()) {
+            const auto bytes = std::filesystem::file_size(log, none_yet);
+            if (!none_yet && bytes > one_batch) break;
+            std::this_thread::sleep_for(std::chrono::microseconds(200));
+        }
+        REQUIRE(measuring.running());
+        measuring.signal(signal);
+        CHECK(measuring.wait().status == (signal == SIGINT ? 130 : 128 + SIGKILL));
+        const auto rest = campaign.run({"measure", "--json"}).json();
+        // Killed, it may have been in the middle of a batch.
+        CHECK(rest.at("known").get<int>() >= (signal == SIGINT ? 3 : 1));
+        CHECK(rest.at("measured").get<int>() > 0);
+        CHECK(rest.at("measured").get<int>() + rest.at("known").get<int>() == many + 2);
+        CHECK(rest.at("solved") == rest.at("measured"));
+    }
+    const std::string in_two = campaign.run({"export", "--level", "frame"}).out;
+    std::filesystem::remove(campaign.path("campaign.ledger"));
+    CHECK(campaign.run({"measure", "--json"}).json().at("solved") == many);
+    CHECK(lines_of(in_two).size() == many + 3);
+    CHECK(campaign.run({"export", "--level", "frame"}).out == in_two);
 }
