@@ -12,14 +12,6 @@ namespace {
 
 namespace fs = std::filesystem;
 
-bool is_fits_name(const fs::path& path) {
-    std::string name = lower_case(path.filename().string());
-    for (const std::string_view packed : {".fz", ".gz"}) {
-        if (name.ends_with(packed)) name.resize(name.size() - packed.size());
-    }
-    return name.ends_with(".fits") || name.ends_with(".fit") || name.ends_with(".fts");
-}
-
 fs::path settled(const fs::path& path) {
     std::error_code error;
     fs::path whole = fs::weakly_canonical(path, error);
@@ -27,6 +19,14 @@ fs::path settled(const fs::path& path) {
 }
 
 }  // namespace
+
+bool is_frame_name(std::string_view path) {
+    std::string name = lower_case(path);
+    for (const std::string_view packed : {".fz", ".gz"}) {
+        if (name.ends_with(packed)) name.resize(name.size() - packed.size());
+    }
+    return name.ends_with(".fits") || name.ends_with(".fit") || name.ends_with(".fts");
+}
 
 Result<std::vector<std::string>> find_frame_files(const std::vector<std::string>& places,
                                                   const std::string& skip) {
@@ -52,7 +52,7 @@ Result<std::vector<std::string>> find_frame_files(const std::vector<std::string>
             if (walker->is_directory(status)) {
                 if (!left_out.empty() && settled(walker->path()) == left_out)
                     walker.disable_recursion_pending();
-            } else if (is_fits_name(walker->path())) {
+            } else if (is_frame_name(walker->path().string())) {
                 inside.push_back(walker->path());
             }
         }

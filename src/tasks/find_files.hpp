@@ -3,13 +3,17 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "quantities/problem.hpp"
 
 namespace emberline::tasks {
 
-// Files as they are given, folders with every FITS file under them (.fits .fit .fts, also .fz or .gz), each
+// Whether a file is named as frames are: .fits .fit .fts, also .fz or .gz.
+[[nodiscard]] bool is_frame_name(std::string_view path);
+
+// Files as they are given, folders with every FITS file under them, each
 // once, sorted by path; `skip` is a folder left out. A name that does not exist stays in the list: opening it
 // gives the problem. Problem: a folder that cannot be read.
 [[nodiscard]] Result<std::vector<std::string>> find_frame_files(const std::vector<std::string>& places,

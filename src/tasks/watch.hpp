@@ -28,7 +28,9 @@ struct WatchRequest {
 // The night so far, in one band.
 struct RunningNight {
     night::NightMeasurement value;
-    std::optional<double> frames_to_goal;  // more frames like the latest; infinite where more do not help
+    // More frames, each worth what those so far are on average; infinite where more do not help. Absent
+    // without a goal, or without a magnitude.
+    std::optional<double> frames_to_goal;
 };
 
 struct WatchEvent {
@@ -36,8 +38,8 @@ struct WatchEvent {
     Kind kind = Kind::note;
     std::string frame;
     std::vector<night::FrameMeasurement> measurements;  // of that frame, one a band
-    double fwhm_arcsec = 0.0;
-    std::vector<RunningNight> running;  // of that frame's night
+    // Of that frame's night; of frames that were measured together, with the last of each night.
+    std::vector<RunningNight> running;
     std::optional<Problem> problem;
     std::string sentence;
 };
@@ -46,10 +48,16 @@ struct WatchOutcome {
     std::size_t measured = 0, refused = 0;
     bool reached = false;      // the goal
     bool interrupted = false;  // stopped by a signal; the ledger is whole
+    bool unused = false;       // some were measured, and the judgement does not use them
+    // Something still waits for a disk that does not answer, and would hold up whoever waits for it: end the
+    // program without.
+    bool left_behind = false;
+    std::vector<RunningNight> night;  // the latest that was measured here
 };
 
+// The frames that lie there already come first; those that the ledger knows are passed over.
 // Returns when stopped, when the goal is reached, or when idle for as long as asked.
-// Problem: no such folder at the start; a ledger that fails for good.
+// Problem: no such folder at the start; a ledger that fails for good. `tell` is called by this thread.
 [[nodiscard]] Result<WatchOutcome> watch(const Workspace& workspace, const WatchRequest& request,
                                          const std::function<void(const WatchEvent&)>& tell);
 
