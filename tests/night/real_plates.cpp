@@ -70,7 +70,7 @@ std::vector<stars::ReferenceStar> stars_by_header(const RealFrame& frame) {
 }
 
 PlateRow solve_again(const RealFrame& frame, const std::vector<stars::ReferenceStar>& references,
-                     std::string against) {
+                     std::string against, const stars::PlateHints& hints) {
     PlateRow row;
     row.name = frame.name;
     row.against = std::move(against);
@@ -81,7 +81,7 @@ PlateRow solve_again(const RealFrame& frame, const std::vector<stars::ReferenceS
     for (const stars::Detection& star : frame.field.stars) {
         if (star.flux_adu > 0.0) seen.push_back({star.position, star.err_px, star.flux_adu});
     }
-    auto solution = stars::solve_plate(seen, frame.width_px, frame.height_px, references);
+    auto solution = stars::solve_plate(seen, frame.width_px, frame.height_px, references, hints);
     if (!solution) {
         row.problem = one_line(solution.error());
         return row;

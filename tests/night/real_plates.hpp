@@ -46,8 +46,10 @@ struct PlateRow {
     std::string problem;                      // why there is no solution
 };
 
+// Scale, rotation and mirror unknown, unless hints say so.
 [[nodiscard]] PlateRow solve_again(const RealFrame& frame,
-                                   const std::vector<stars::ReferenceStar>& references, std::string against);
+                                   const std::vector<stars::ReferenceStar>& references, std::string against,
+                                   const stars::PlateHints& hints = {});
 
 // A table in plain text, with a heading.
 [[nodiscard]] std::string as_table(const std::vector<PlateRow>& rows);
