@@ -42,8 +42,8 @@ std::string running_text(const tasks::RunningNight& running, const std::optional
     if (!running.frames_to_goal) return text + fmt::format(", {:g} is far", *goal);
     if (*running.frames_to_goal <= 0.0) return text + fmt::format(", {:g} reached", *goal);
     if (std::isinf(*running.frames_to_goal)) {
-        return text + fmt::format(", {:g} cannot be reached by more frames: {:.3f} is common to all of them",
-                                  *goal, night.common_err_mag.value_or(0.0));
+        return text + fmt::format(", {:g} is beyond any number of frames: {:.3f} is common to all", *goal,
+                                  night.common_err_mag.value_or(0.0));
     }
     return text + fmt::format(", {:.0f} more to {:g}", *running.frames_to_goal, *goal);
 }
