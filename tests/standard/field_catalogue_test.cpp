@@ -8,6 +8,7 @@
 #include <filesystem>
 #include <fstream>
 #include <iterator>
+#include <random>
 
 using namespace emberline;
 
@@ -464,6 +465,35 @@ TEST_CASE("a header of ECSV may be as wrong as it likes", "[field_catalogue]") {
         read(folder.file("e.ecsv", replaced(whole, "ref_epoch: 2016.0", "EPOCH: 2000.0"))).epoch_jyear);
     CHECK(remarked(read(folder.file("f.ecsv", replaced(whole, "ref_epoch: 2016.0", "equinox: 1950.0"))),
                    "B1950"));
+}
+
+TEST_CASE("a byte changed anywhere gives a catalogue or a sentence, never harm", "[field_catalogue]") {
+    const Folder folder;
+    constexpr unsigned seed = 20261126;
+    INFO("seed " << seed);
+    std::mt19937 random(seed);
+    for (const char* name :
+         {"written_tabledata.vot", "written_binary.vot", "written_binary2.vot", "written.ecsv",
+          "written_skycoord.ecsv", "written.fits", "written_sexagesimal.csv"}) {
+        INFO(name);
+        const std::string whole = bytes_of(sample(name));
+        for (int trial = 0; trial < 150; ++trial) {
+            std::string bytes = whole;
+            for (int k = 0; k < 1 + trial % 3; ++k)
+                bytes[random() % bytes.size()] = static_cast<char>(random() % 256);
+            const auto catalogue = standard::read_field_catalogue(folder.file("changed", bytes));
+            if (!catalogue) {
+                CHECK(catalogue.error().what.ends_with('.'));
+                continue;
+            }
+            CHECK(catalogue->stars.size() <= 13);
+            for (const auto& star : catalogue->stars) {
+                CHECK(std::abs(star.position.dec.degrees()) <= 90.0 + 1e-9);
+                CHECK(star.err_arcsec > 0.0);
+            }
+            CHECK(standard::references_at(*catalogue, 2024.0).size() == catalogue->stars.size());
+        }
+    }
 }
 
 TEST_CASE("more stars than a field can have are refused", "[field_catalogue]") {
