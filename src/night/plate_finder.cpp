@@ -16,6 +16,8 @@ namespace emberline::night {
 namespace {
 
 constexpr std::size_t most_stars = 300;  // more add time, and no certainty
+constexpr std::size_t few_stars = 12;
+constexpr double usual_fwhm_px = 3.0;  // common practice, no source
 constexpr std::size_t least_reference_stars = 5;
 constexpr double near_enough_deg = 10.0;  // further off, a catalogue is another field's
 constexpr std::size_t enough_sequence_stars = 3;
@@ -24,10 +26,16 @@ constexpr double least_star_err_px = 0.05;  // what a frame's own solution is of
 Result<stars::DetectionField> stars_on(const frame::Frame& frame) {
     const FrameNeeds stated = light_needs(frame.facts());
     const FrameNeeds needs = in_unit(stated, unit_of(frame, stated));
-    auto field = stars::detect_stars(
-        frame,
-        {.gain_e_per_adu = needs.gain_e_per_adu, .saturation_adu = needs.saturation_adu, .most = most_stars});
+    stars::DetectionSettings settings{
+        .gain_e_per_adu = needs.gain_e_per_adu, .saturation_adu = needs.saturation_adu, .most = most_stars};
+    auto field = stars::detect_stars(frame, settings);
     if (!field) return fail(field.error());
+    // A bright line across the picture can pass for its stars' width, and hide them all.
+    if (field->stars.size() < few_stars && !field->trails.empty()) {
+        settings.fwhm_px = usual_fwhm_px;
+        auto again = stars::detect_stars(frame, settings);
+        if (again && again->stars.size() > field->stars.size()) field = std::move(again);
+    }
     const auto& lattice = frame.facts().lattice;
     if (lattice) {
         for (stars::Detection& star : field->stars) {
