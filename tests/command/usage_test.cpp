@@ -7,8 +7,8 @@ using namespace emberline::testing;
 
 namespace {
 
-const Words commands = {"new",   "rehearse", "inspect", "measure", "nights",
-                        "curve", "report",   "export",  "exclude", "include"};
+const Words commands = {"new",    "rehearse", "inspect", "solve",  "watch",   "measure",
+                        "nights", "curve",    "report",  "export", "exclude", "include"};
 
 void misuse(const Words& words, const std::string& what, const std::string& to_do) {
     const Outcome outcome = run(words);
