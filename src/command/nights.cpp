@@ -3,10 +3,13 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
 #include <iostream>
+#include <memory>
 #include <nlohmann/json.hpp>
 
 #include "command/face.hpp"
+#include "sky/time_scales.hpp"
 
 namespace emberline::command {
 namespace {
@@ -39,12 +42,95 @@ void run(Face& face) {
     if (!flags.empty()) std::cout << '\n' << flags;
 }
 
+struct FramesRequest {
+    CLI::Option* asked = nullptr;
+    std::string night;
+};
+
+std::string verdict(const night::JudgedExposure& e) {
+    if (!e.used) return "not used: " + e.reason;
+    return e.reason;
+}
+
+void print_flip(const night::FlipOfNight& flip) {
+    std::cout << fmt::format("\nMeridian flip at {} UTC, {}: what each star changed by, after less before\n",
+                             sky::iso(Instant{flip.jd_utc, 0.0, TimeScale::utc}, 0).substr(11, 5),
+                             flip.band.name());
+    TextTable table({"star", "step", "error", "frames", ""});
+    for (const night::FlipStep& step : flip.steps) {
+        table.add({step.label, fmt::format("{:+.3f}", step.step_mag), fmt::format("{:.3f}", step.err_mag),
+                   fmt::format("{} + {}", step.before, step.after),
+                   std::abs(step.step_mag) > 3.0 * step.err_mag ? "beyond 3 errors" : ""});
+    }
+    std::cout << table.text();
+}
+
+void run_frames(const FramesRequest& request, Face& face) {
+    const auto workspace = tasks::open_workspace(face.campaign);
+    if (!workspace) {
+        face.status = face.say(workspace.error());
+        return;
+    }
+    const auto frames = tasks::night_frames(
+        *workspace, request.night.empty() ? std::nullopt : std::optional<std::string>(request.night));
+    if (!frames) {
+        face.status = face.say(frames.error());
+        return;
+    }
+    if (face.json) {
+        face.say_json(tasks::document(*frames));
+        return;
+    }
+    TextTable table(
+        {"UTC", "band", "light", "FWHM", "long", "sky", "stars", "east", "north", "turned", "weight", ""});
+    for (const night::JudgedExposure& e : frames->judged.exposures) {
+        table.add({sky::iso(Instant{e.jd_utc, 0.0, TimeScale::utc}, 0).substr(11, 8), e.band.name(),
+                   e.transparency ? fmt::format("{:.0f} %", 100.0 * *e.transparency) : "-",
+                   fmt::format("{:.1f}″", e.fwhm_arcsec), fmt::format("{:.2f}", e.elongation),
+                   e.sky_mag_arcsec2 ? fmt::format("{:.1f}", *e.sky_mag_arcsec2) : "-",
+                   fmt::format("{}/{}", e.stars_found, e.stars_expected),
+                   fmt::format("{:+.0f}″", e.shift_east_arcsec),
+                   fmt::format("{:+.0f}″", e.shift_north_arcsec),
+                   e.flipped ? "flip" : fmt::format("{:+.1f}°", e.rotation_deg),
+                   fmt::format("{:.2f}", e.weight), verdict(e)});
+    }
+    std::cout << fmt::format("{}, the night of {}\n", workspace->campaign.name, frames->night)
+              << table.text();
+    for (const night::FlipOfNight& flip : frames->judged.flips)
+        print_flip(flip);
+    for (const std::string& remark : frames->judged.remarks)
+        std::cout << '\n' << remark << '\n';
+    std::cout << fmt::format("\nThe night's picture is {}.\n", frames->picture);
+    if (face.quiet) return;
+    std::cout
+        << "Light: what the air let through, of the night's best. Long: of the stars' images, long over "
+           "short "
+           "axis. Sky: mag/arcsec².\nEast, north, turned: against the night's first frame. Weight: of the "
+           "night's best frame.\n";
+}
+
 }  // namespace
 
 void add_nights(CLI::App& app, Face& face) {
-    CLI::App* sub = app.add_subcommand("nights", "One line a night and band");
-    sub->footer("Example:\n  emberline nights -c my-campaign");
-    sub->callback([&face] { run(face); });
+    CLI::App* sub = app.add_subcommand("nights", "One line a night and band; or one an exposure of a night");
+    sub->footer(
+        "Examples:\n  emberline nights -c my-campaign\n  emberline nights --frames              how good "
+        "each frame "
+        "of the newest night was\n  emberline nights --frames 2024-03-18");
+    const auto request = std::make_shared<FramesRequest>();
+    request->asked =
+        sub->add_option("--frames", request->night,
+                        "The exposures of one night, each judged, and a picture of it; the newest "
+                        "night where none is named")
+            ->expected(0, 1)
+            ->type_name("NIGHT");
+    sub->callback([request, &face] {
+        if (request->asked->count() > 0) {
+            run_frames(*request, face);
+        } else {
+            run(face);
+        }
+    });
 }
 
 }  // namespace emberline::command

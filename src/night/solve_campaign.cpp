@@ -10,6 +10,7 @@
 #include <tuple>
 
 #include "night/choose_aperture.hpp"
+#include "night/flip_step.hpp"
 #include "night/measure_target.hpp"
 #include "night/night_colours.hpp"
 #include "night/remove_host.hpp"
@@ -226,6 +227,8 @@ Result<CampaignSolution> solve_campaign(const std::vector<FrameFluxes>& frames,
         }
     }
     share_noise(out.solution.nights, noise, out.solution.frames);
+    for (std::string& sentence : flag_flip_steps(frames, out.solution))
+        out.remarks.push_back(std::move(sentence));
     for (HostChoice& host : out.host.choices)
         host.surface_mag_arcsec2 = surface_brightness(host, solutions);
     std::stable_sort(out.solution.frames.begin(), out.solution.frames.end(),

@@ -25,31 +25,6 @@ constexpr double legend_x = 0.905, legend_step = 0.042;
 
 using Out = std::back_insert_iterator<std::string>;
 
-// One SVG user unit is a 960th of the width; the other papers scale fonts, lines and points to match it.
-std::string terminal(PaperKind kind) {
-    switch (kind) {
-        case PaperKind::svg:
-            return fmt::format(
-                "set terminal svg noenhanced name 'light_curve' size 960,680 dynamic rounded font "
-                "'sans-serif,14' background "
-                "rgb '{}'\n",
-                paper);
-        case PaperKind::pdf:
-            return fmt::format(
-                "set terminal pdfcairo noenhanced color rounded size 24cm,17cm font 'sans-serif,14' "
-                "fontscale 0.6 "
-                "linewidth 1.3 pointscale 0.68 background rgb '{}'\n",
-                paper);
-        case PaperKind::png:
-            return fmt::format(
-                "set terminal pngcairo noenhanced color rounded size 1920,1360 font 'sans-serif,14' "
-                "fontscale 1.5 "
-                "linewidth 2 pointscale 1.9 background rgb '{}'\n",
-                paper);
-    }
-    return {};
-}
-
 class Script {
   public:
     Script(const CurvePicture& picture, std::vector<BandMarks> bands, const CurveRanges& ranges)
@@ -72,7 +47,7 @@ class Script {
     }
 
     std::string write(PaperKind kind) {
-        add("{}", terminal(kind));
+        add("{}", terminal(kind, "light_curve"));
         if (kind == PaperKind::svg) {
             // This terminal knows neither a point scale nor bold letters.
             point_scale_ = 0.62;

@@ -5,10 +5,9 @@
 #include <string>
 
 #include "picture/curve_picture.hpp"
+#include "picture/terminal.hpp"
 
 namespace emberline::picture {
-
-enum class PaperKind { svg, pdf, png };
 
 // Problem: nothing in the picture can be drawn.
 [[nodiscard]] Result<std::string> curve_script(const CurvePicture& picture, PaperKind kind);

@@ -19,6 +19,7 @@ using Json = nlohmann::ordered_json;
 [[nodiscard]] Json document(const night::FrameMeasurement& frame);
 [[nodiscard]] Json document(const MeasureOutcome& outcome);
 [[nodiscard]] Json document(const NightsOutcome& outcome);
+[[nodiscard]] Json document(const NightFrames& frames);
 [[nodiscard]] Json document(const CurveOutcome& outcome);  // design: contract
 [[nodiscard]] Json document(const std::vector<InspectedFile>& files);
 [[nodiscard]] Json document(const Explanation& explanation);

@@ -2,7 +2,11 @@
 // tasks/nights — the nights as the ledger's newest solution has them.
 #pragma once
 
+#include <optional>
+#include <string>
+
 #include "ledger/ledger.hpp"
+#include "night/judge_night.hpp"
 #include "tasks/workspace.hpp"
 
 namespace emberline::tasks {
@@ -13,5 +17,15 @@ struct NightsOutcome {
 };
 // Problem: no ledger yet, or one that fails.
 [[nodiscard]] Result<NightsOutcome> nights(const Workspace& workspace);
+
+// The exposures of one night, each judged, and what a meridian flip did to the stars.
+struct NightFrames {
+    std::string night;
+    night::JudgedNights judged;
+    std::string picture;  // drawn, in out/
+};
+// `night`: YYYY-MM-DD; absent: the newest. Problem: no ledger, no such night (kind request), no gnuplot.
+[[nodiscard]] Result<NightFrames> night_frames(const Workspace& workspace,
+                                               const std::optional<std::string>& night);
 
 }  // namespace emberline::tasks

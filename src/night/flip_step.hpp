@@ -1,0 +1,25 @@
+// SPDX-License-Identifier: MIT
+// night/flip_step — how the stars' magnitudes change where the field turns round on the sensor: with a right
+// flat field they do not.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "night/judge_night.hpp"
+#include "night/solution.hpp"
+#include "photometry/star_flux.hpp"
+
+namespace emberline::night {
+
+// One a night, band and instrument whose frames lie on both sides of a flip. A night with the transient alone
+// has none.
+[[nodiscard]] std::vector<FlipOfNight> flips_of(const std::vector<photometry::FrameFluxes>& frames,
+                                                const Solution& solution);
+[[nodiscard]] std::string flip_sentence(const FlipOfNight& flip);
+
+// Flags the nights whose flip stands out. Returns their sentences.
+std::vector<std::string> flag_flip_steps(const std::vector<photometry::FrameFluxes>& frames,
+                                         Solution& solution);
+
+}  // namespace emberline::night

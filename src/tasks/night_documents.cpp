@@ -1,0 +1,68 @@
+// SPDX-License-Identifier: MIT
+#include <nlohmann/json.hpp>
+
+#include "tasks/documents.hpp"
+
+namespace emberline::tasks {
+namespace {
+
+template <class T>
+Json or_null(const std::optional<T>& value) {
+    return value ? Json(*value) : Json(nullptr);
+}
+
+Json document_of(const night::JudgedExposure& e) {
+    return {{"frame", e.frame},
+            {"plane", e.plane},
+            {"band", e.band.name()},
+            {"instrument", e.instrument},
+            {"jd_utc", e.jd_utc},
+            {"transparency", or_null(e.transparency)},
+            {"fwhm_arcsec", e.fwhm_arcsec},
+            {"elongation", e.elongation},
+            {"direction_deg", e.direction_deg},
+            {"sky_mag_per_arcsec2", or_null(e.sky_mag_arcsec2)},
+            {"sky_e_per_px", e.sky_e_per_px},
+            {"stars_found", e.stars_found},
+            {"stars_expected", e.stars_expected},
+            {"shift_east_arcsec", e.shift_east_arcsec},
+            {"shift_north_arcsec", e.shift_north_arcsec},
+            {"rotation_deg", e.rotation_deg},
+            {"flipped", e.flipped},
+            {"solved_here", e.solved_here},
+            {"used", e.used},
+            {"weight", e.weight},
+            {"reason", e.reason},
+            {"flags", e.caveats.words()}};
+}
+
+Json document_of(const night::FlipOfNight& flip) {
+    Json json = {{"band", flip.band.name()},      {"instrument", flip.instrument},
+                 {"jd_utc", flip.jd_utc},         {"scatter_mag", flip.scatter_mag},
+                 {"stands_out", flip.stands_out}, {"steps", Json::array()}};
+    for (const night::FlipStep& step : flip.steps) {
+        json["steps"].push_back({{"star", step.label},
+                                 {"step_mag", step.step_mag},
+                                 {"err_mag", step.err_mag},
+                                 {"frames_before", step.before},
+                                 {"frames_after", step.after},
+                                 {"before_px", {step.before_x_px, step.before_y_px}},
+                                 {"after_px", {step.after_x_px, step.after_y_px}}});
+    }
+    return json;
+}
+
+}  // namespace
+
+Json document(const NightFrames& frames) {
+    Json json = {{"night", frames.night}, {"frames", Json::array()}, {"flips", Json::array()}};
+    for (const night::JudgedExposure& e : frames.judged.exposures)
+        json["frames"].push_back(document_of(e));
+    for (const night::FlipOfNight& flip : frames.judged.flips)
+        json["flips"].push_back(document_of(flip));
+    json["remarks"] = frames.judged.remarks;
+    json["picture"] = frames.picture;
+    return json;
+}
+
+}  // namespace emberline::tasks
