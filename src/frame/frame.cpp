@@ -9,6 +9,7 @@
 
 #include "frame/colour_pattern.hpp"
 #include "frame/fits_image.hpp"
+#include "frame/own_stack.hpp"
 #include "frame/read_facts.hpp"
 
 namespace emberline::frame {
@@ -135,7 +136,7 @@ Result<std::vector<Frame>> open_frames(const std::string& path, const std::vecto
     const auto shared_wcs = std::make_shared<const Result<Wcs>>(std::move(wcs));
     FrameFacts seed = seed_of(**image, path);
     std::optional<Fact<ColourPattern>> pattern;
-    if (seed.planes == 1) {
+    if (seed.planes == 1 && !read_own_stack((*image)->header())) {
         static const Instrument none;
         const Instrument* instrument = instrument_of((*image)->header(), instruments);
         auto found =
@@ -164,7 +165,8 @@ Result<std::vector<Frame>> open_frames(const std::string& path, const std::vecto
         }
         frame.facts_ = read_facts((*image)->header(), instruments, std::move(own));
         frame.image_ = *image;
-        if (masters != nullptr) {
+        // A stack's frames were calibrated before they were stacked.
+        if (masters != nullptr && frame.facts_.stack_of.empty()) {
             frame.calibration_ = masters->calibration_of(frame.facts_, (*image)->header());
             frame.calibration_.note_in(frame.facts_);
         }

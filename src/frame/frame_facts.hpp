@@ -37,16 +37,17 @@ struct FrameFacts {
     std::string pixel_type;          // "uint16", "float32", …
     bool tile_compressed = false;
 
-    MaybeFact<Instant> mid_exposure;   // UTC
-    MaybeFact<double> exposure_s;      // open-shutter time of the whole frame, sub-exposures summed
-    MaybeFact<int> stacked_exposures;  // 1 where nothing tells otherwise
-    MaybeFact<StackKind> stack_kind;   // absent where nothing tells how they were put together
-    MaybeFact<int> dropped_exposures;  // taken, and left out of the stack
-    MaybeFact<FrameKind> kind;         // absent: nothing says, a light
-    MaybeFact<std::string> filter;     // as the header writes it
-    MaybeFact<Band> band;              // absent when the filter is unknown
-    MaybeFact<double> gain_e_per_adu;  // of the stored pixels
-    MaybeFact<double> read_noise_e;    // of one stored pixel
+    MaybeFact<Instant> mid_exposure;    // UTC
+    MaybeFact<double> exposure_s;       // open-shutter time of the whole frame, sub-exposures summed
+    MaybeFact<int> stacked_exposures;   // 1 where nothing tells otherwise
+    MaybeFact<StackKind> stack_kind;    // absent where nothing tells how they were put together
+    MaybeFact<int> dropped_exposures;   // taken, and left out of the stack
+    std::vector<std::string> stack_of;  // of a stack made by this program: its frames' fingerprints
+    MaybeFact<FrameKind> kind;          // absent: nothing says, a light
+    MaybeFact<std::string> filter;      // as the header writes it
+    MaybeFact<Band> band;               // absent when the filter is unknown
+    MaybeFact<double> gain_e_per_adu;   // of the stored pixels
+    MaybeFact<double> read_noise_e;     // of one stored pixel
     MaybeFact<double> saturation_adu;
     MaybeFact<double> linear_to_adu;
     MaybeFact<int> binning;

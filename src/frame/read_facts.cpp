@@ -7,6 +7,7 @@
 #include <cmath>
 #include <initializer_list>
 
+#include "frame/own_stack.hpp"
 #include "frame/read_calibration_facts.hpp"
 #include "frame/read_sensor.hpp"
 #include "frame/read_stack.hpp"
@@ -179,7 +180,9 @@ FrameFacts read_facts(const Header& header, const std::vector<Instrument>& instr
         facts.remarks.emplace_back(
             "No [instrument.…] of the campaign matches this header; what it says is not used.");
     }
-    const Instrument& instrument = matched != nullptr ? *matched : none;
+    const auto own_stack = read_own_stack(header);
+    Instrument instrument = matched != nullptr ? *matched : none;
+    if (own_stack) instrument = instrument_of_stack(instrument);
     facts.instrument = instrument.name;
     facts.filter = read_filter(header);
     facts.observer = first_text(header, {"OBSERVER"});
@@ -188,11 +191,14 @@ FrameFacts read_facts(const Header& header, const std::vector<Instrument>& instr
     facts.object = first_text(header, {"OBJECT", "OBJNAME"});
     read_band(instrument, facts);
     read_kind(header, facts);
-    read_exposure(header, instrument, facts);
+    if (own_stack)
+        take_own_stack(*own_stack, facts);
+    else
+        read_exposure(header, instrument, facts);
     read_time(header, facts);
-    read_sensor(header, instrument, facts);
+    if (!own_stack) read_sensor(header, instrument, facts);
     read_calibration_facts(header, instrument, facts);
-    apply_stack(header, facts);
+    if (!own_stack) apply_stack(header, facts);
     read_aperture(header, instrument, facts);
     read_site(header, facts);
     read_airmass(header, facts);

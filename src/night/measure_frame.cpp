@@ -283,6 +283,7 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
     out.gain_e_per_adu = needs.gain_e_per_adu;
     out.read_noise_e = needs.read_noise_e;
     out.flat_err = campaign.measure.flat_err;
+    out.stack_of = facts.stack_of;
     out.caveats = facts.caveats;
     out.remarks = facts.remarks;
     const auto add = [&out](const Caveats& caveats, const std::vector<std::string>& remarks) {
