@@ -10,16 +10,17 @@ set(public_headers
     quantities/text.hpp quantities/value_with_error.hpp
     numerics/least_squares.hpp numerics/low_rank_covariance.hpp numerics/matrix.hpp numerics/random.hpp
     numerics/robust.hpp
-    sky/barycentre.hpp sky/horizon.hpp sky/site.hpp sky/time_scales.hpp
+    sky/barycentre.hpp sky/horizon.hpp sky/proper_motion.hpp sky/site.hpp sky/time_scales.hpp
     frame/calibration.hpp frame/frame.hpp frame/frame_facts.hpp frame/header.hpp frame/instrument.hpp frame/lattice.hpp frame/pixels.hpp frame/wcs.hpp
     frame/write_frame.hpp
-    stars/centroid.hpp stars/profile.hpp stars/registration.hpp
+    stars/centroid.hpp stars/detect.hpp stars/fit_plate.hpp stars/plate_stars.hpp stars/profile.hpp stars/registration.hpp
+    stars/solve_plate.hpp
     photometry/aperture_sum.hpp photometry/circle_pixel.hpp photometry/growth.hpp photometry/local_sky.hpp
     photometry/noise.hpp photometry/star_flux.hpp
     photometry/build_psf.hpp photometry/host_light.hpp photometry/pixel_noise.hpp photometry/psf.hpp
     photometry/psf_fit.hpp photometry/scene.hpp photometry/smooth_host.hpp
-    standard/sequence.hpp standard/zero_points.hpp
-    night/campaign.hpp night/combine_frames.hpp night/host_template.hpp night/measure_frame.hpp night/measurement.hpp night/remove_host.hpp night/solution.hpp
+    standard/field_catalogue.hpp standard/sequence.hpp standard/zero_points.hpp
+    night/campaign.hpp night/combine_frames.hpp night/judge_night.hpp night/plate_finder.hpp night/host_template.hpp night/measure_frame.hpp night/measurement.hpp night/remove_host.hpp night/solution.hpp
     night/solve_campaign.hpp night/stack_template.hpp
     rehearsal/invented_campaign.hpp rehearsal/invented_host.hpp rehearsal/invented_instrument.hpp
     rehearsal/invented_sky.hpp rehearsal/invented_template.hpp rehearsal/processed_save.hpp
@@ -31,7 +32,7 @@ set(public_headers
     picture/curve_picture.hpp picture/host_picture.hpp
     tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/inspect.hpp tasks/make_template.hpp
     tasks/measure.hpp
-    tasks/new_campaign.hpp tasks/nights.hpp tasks/report.hpp tasks/set_aside.hpp tasks/workspace.hpp)
+    tasks/new_campaign.hpp tasks/nights.hpp tasks/report.hpp tasks/set_aside.hpp tasks/solve_frames.hpp tasks/watch.hpp tasks/workspace.hpp)
 foreach(header IN LISTS public_headers)
     get_filename_component(room ${header} DIRECTORY)
     install(FILES ${PROJECT_SOURCE_DIR}/src/${header} DESTINATION ${CMAKE_INSTALL_INCLUDEDIR}/emberline/${room})

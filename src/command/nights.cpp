@@ -49,7 +49,13 @@ struct FramesRequest {
 
 std::string verdict(const night::JudgedExposure& e) {
     if (!e.used) return "not used: " + e.reason;
+    if (e.reason.empty() && e.caveats.has(Caveat::trailed)) return "stars drawn out";
     return e.reason;
+}
+
+std::string turned_text(const night::JudgedExposure& e) {
+    if (e.flipped) return "flip";
+    return std::abs(e.rotation_deg) < 0.05 ? "0.0°" : fmt::format("{:+.1f}°", e.rotation_deg);
 }
 
 void print_flip(const night::FlipOfNight& flip) {
@@ -90,8 +96,7 @@ void run_frames(const FramesRequest& request, Face& face) {
                    e.sky_mag_arcsec2 ? fmt::format("{:.1f}", *e.sky_mag_arcsec2) : "-",
                    fmt::format("{}/{}", e.stars_found, e.stars_expected),
                    fmt::format("{:+.0f}″", e.shift_east_arcsec),
-                   fmt::format("{:+.0f}″", e.shift_north_arcsec),
-                   e.flipped ? "flip" : fmt::format("{:+.1f}°", e.rotation_deg),
+                   fmt::format("{:+.0f}″", e.shift_north_arcsec), turned_text(e),
                    fmt::format("{:.2f}", e.weight), verdict(e)});
     }
     std::cout << fmt::format("{}, the night of {}\n", workspace->campaign.name, frames->night)

@@ -24,11 +24,15 @@ double usual_squared_pull(const std::vector<double>& squared_pulls) {
 
 }  // namespace
 
-bool beyond_chance(double chi2, std::size_t dof) {
-    if (dof == 0) return false;
+double chi2_in_sigma(double chi2, std::size_t dof) {
+    if (dof == 0) return 0.0;
     const double k = static_cast<double>(dof);
     const double spread = std::sqrt(2.0 / (9.0 * k));
-    return (std::cbrt(chi2 / k) - (1.0 - spread * spread)) / spread > chance_sigma;
+    return (std::cbrt(chi2 / k) - (1.0 - spread * spread)) / spread;
+}
+
+bool beyond_chance(double chi2, std::size_t dof) {
+    return chi2_in_sigma(chi2, dof) > chance_sigma;
 }
 
 CombinedFlux combine_frames(std::span<const StarInFrame> frames) {

@@ -35,7 +35,10 @@ struct CombinedFlux {
 // At least one frame; the caller sees to it.
 [[nodiscard]] CombinedFlux combine_frames(std::span<const StarInFrame> frames);
 
-// Whether chi² exceeds what chance gives once in 400 times (Wilson & Hilferty 1931, PNAS 17, 684).
+// How many sigma of a Gaussian are as improbable as a chi² so large (Wilson & Hilferty 1931, PNAS 17, 684:
+// good to a few per cent of the chance in the tail). 0 without degrees of freedom.
+[[nodiscard]] double chi2_in_sigma(double chi2, std::size_t dof);
+// Whether chi² exceeds what chance gives once in 400 times.
 [[nodiscard]] bool beyond_chance(double chi2, std::size_t dof);
 
 }  // namespace emberline::night

@@ -11,6 +11,7 @@
 #include <tuple>
 
 #include "night/choose_aperture.hpp"
+#include "night/combine_frames.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/magnitude.hpp"
 
@@ -23,7 +24,7 @@ using photometry::StarFlux;
 constexpr double turn_tolerance_deg = 10.0;
 constexpr std::size_t least_frames = 2;  // on each side
 constexpr std::size_t least_stars = 4;
-constexpr double chance = 1e-3;              // of a night without any trouble
+constexpr double chance_sigma = 3.09;        // one in a thousand nights without any trouble
 constexpr double worth_telling_mag = 0.005;  // smaller steps hide in what every night has
 constexpr double most_error_mag = 0.1;       // of one frame's magnitude: fainter stars tell nothing
 
@@ -79,12 +80,6 @@ struct Side {
         return sum;
     }
 };
-
-// P(χ² > x) by Wilson & Hilferty (1931), PNAS 17, 684: good to a few per cent of itself in the tail.
-double chi2_tail(double x, double dof) {
-    const double c = 2.0 / (9.0 * dof);
-    return 0.5 * std::erfc((std::cbrt(x / dof) - (1.0 - c)) / std::sqrt(2.0 * c));
-}
 
 std::vector<std::vector<Member>> turned_groups(const std::vector<FrameFluxes>& frames,
                                                const Solution& solution) {
@@ -169,7 +164,8 @@ FlipOfNight flip_of(const std::vector<Member>& members) {
     }
     const double dof = stars_in - 1.0;
     flip.scatter_mag = std::sqrt(std::max(0.0, chi2 / dof - 1.0) * stars_in / weight);
-    flip.stands_out = chi2_tail(chi2, dof) < chance && flip.scatter_mag > worth_telling_mag;
+    flip.stands_out = chi2_in_sigma(chi2, static_cast<std::size_t>(dof)) > chance_sigma &&
+                      flip.scatter_mag > worth_telling_mag;
     return flip;
 }
 

@@ -126,6 +126,18 @@ JudgedExposure judged(const Both& both, const FrameFluxes& first) {
     return out;
 }
 
+// The best of a night is a robust one: a frame may have let more through.
+void scale_transparency(std::vector<JudgedExposure>& exposures) {
+    std::map<std::tuple<std::string, Band, std::string>, double> best;
+    for (const JudgedExposure& e : exposures) {
+        double& most = best[{e.night, e.band, e.instrument}];
+        most = std::max(most, e.transparency.value_or(0.0));
+    }
+    for (JudgedExposure& e : exposures) {
+        if (e.transparency) *e.transparency /= best[{e.night, e.band, e.instrument}];
+    }
+}
+
 void weigh(std::vector<JudgedExposure>& exposures, const std::vector<Both>& both) {
     using Key = std::tuple<std::string, Band, std::string>;
     struct Usual {
@@ -164,6 +176,7 @@ JudgedNights judge_nights(const std::vector<FrameFluxes>& frames, const Solution
         const auto at = first.try_emplace({one.fluxes->night, one.fluxes->instrument}, one.fluxes).first;
         out.exposures.push_back(judged(one, *at->second));
     }
+    scale_transparency(out.exposures);
     weigh(out.exposures, both);
     out.flips = flips_of(frames, solution);
     for (const FlipOfNight& flip : out.flips) {

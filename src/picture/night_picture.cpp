@@ -57,7 +57,7 @@ class NightScript {
         }
         bands_.assign(names.begin(), names.end());
         looks_ = looks_of(bands_);
-        const double margin = std::max(0.03 * (high - low), 5.0 / 1440.0);
+        const double margin = std::max(0.03 * (high - low), 1.0 / 1440.0);
         from_jd_ = low - margin;
         to_jd_ = high + margin;
         origin_jd_ = std::floor(low - 0.5) + 0.5;  // midnight
@@ -201,21 +201,20 @@ class NightScript {
     }
 
     void time_axes(std::size_t p, double panel_top) {
+        const bool lowest = p + 1 == panels().size();
         add("set xrange [{:.5f}:{:.5f}]\n", hours(from_jd_), hours(to_jd_));
-        const double step = round_step(hours(to_jd_) - hours(from_jd_), 8);
-        add("set xtics {:.9g} format '{}'\n", step,
-            p + 1 == panels().size() ? fmt::format("%.{}f", decimals_of_step(step / 24.0)) : std::string());
-        if (p + 1 == panels().size()) {
-            const double day = origin_jd_;
-            std::string ticks;
-            const double day_step = round_step(to_jd_ - from_jd_, 6);
-            for (double t = std::ceil((from_jd_ - day) / day_step) * day_step; t <= to_jd_ - day;
-                 t += day_step)
-                ticks += fmt::format("{}'{:.{}f}' {:.5f}", ticks.empty() ? "" : ", ", t,
-                                     decimals_of_step(day_step), 24.0 * t);
-            add("set xtics ({})\nset xlabel 'JD (UTC) − {:.1f} (d)' offset 0,0.2 tc rgb '{}' font "
-                "'sans-serif,13'\n",
-                ticks, day, ink);
+        const double step = round_step(to_jd_ - from_jd_, 6);
+        std::string days;
+        for (double t = std::ceil((from_jd_ - origin_jd_) / step) * step; t <= to_jd_ - origin_jd_;
+             t += step) {
+            const std::string words =
+                lowest ? fmt::format("{:.{}f}", t, decimals_of_step(step)) : std::string();
+            days += fmt::format("{}'{}' {:.5f}", days.empty() ? "" : ", ", words, 24.0 * t);
+        }
+        add("set xtics ({})\n", days);
+        if (lowest) {
+            add("set xlabel 'JD (UTC) − {:.1f} (d)' offset 0,0.2 tc rgb '{}' font 'sans-serif,13'\n",
+                origin_jd_, ink);
         } else {
             add("set xlabel\n");
         }

@@ -1,112 +1,18 @@
 // SPDX-License-Identifier: MIT
 // Frames without a plate solution that serves, given to the program itself: solved and measured as if their
 // header had told, or refused in one line; never measured at a wrong place.
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <chrono>
-#include <cmath>
 #include <csignal>
-#include <filesystem>
-#include <map>
 #include <random>
-#include <sstream>
 #include <thread>
 
-#include "program/frame_bytes.hpp"
-#include "program/rehearsed.hpp"
+#include "faults/unsolved_frames.hpp"
 
 using namespace emberline::testing;
 
 namespace {
-
-constexpr int side_px = 300;
-constexpr std::size_t n_pixels = side_px * side_px;
-constexpr unsigned noise_seed = 20240314;
-// The two frames differ by drift: their fluxes come from other pixels, and a solution's own error moves an
-// aperture by a few hundredths of a pixel. Far below one frame's random error of 0.01 mag.
-constexpr double alike_mag = 0.002;
-
-const Words plate_cards = {"CTYPE1", "CTYPE2", "CRVAL1", "CRVAL2", "CRPIX1", "CRPIX2",
-                           "CUNIT1", "CUNIT2", "CD1_1",  "CD1_2",  "CD2_1",  "CD2_2"};
-const Words two_frames = {"--nights", "1", "--drift-px", "14", "--clear", "--no-flip", "--no-trails"};
-const std::string first_name = "frames/2024-03-14/V_001.fits", second_name = "frames/2024-03-14/V_002.fits";
-
-std::string unsolved(const std::string& fits) {
-    return without_cards(fits, plate_cards);
-}
-
-double number_in(const std::string& fits, const std::string& keyword) {
-    for (std::size_t at = 0; at + card_bytes <= fits.size(); at += card_bytes) {
-        if (fits.compare(at, keyword.size() + 1, keyword + " ") == 0)
-            return std::stod(fits.substr(at + 10, 20));
-    }
-    FAIL("no card " << keyword);
-    return 0.0;
-}
-
-std::string with_number(std::string fits, const std::string& keyword, double value) {
-    return with_card(std::move(fits), keyword, fmt::format("{:20.12E}", value));
-}
-
-// Magnitudes by frame, as the program's table has them.
-std::map<std::string, double> magnitudes(const Rehearsed& campaign) {
-    const Outcome table = campaign.run({"export", "--level", "frame"});
-    REQUIRE(table.status == 0);
-    std::map<std::string, double> found;
-    const auto lines = lines_of(table.out);
-    for (std::size_t i = 1; i < lines.size(); ++i) {
-        std::istringstream stream(lines[i]);
-        Words fields;
-        for (std::string field; std::getline(stream, field, ',');)
-            fields.push_back(field);
-        if (!fields.at(7).empty()) found[fields.at(0)] = std::stod(fields.at(7));
-    }
-    return found;
-}
-
-const std::map<std::string, double>& expected_magnitudes() {
-    static const std::map<std::string, double> all = [] {
-        const Rehearsed campaign(two_frames);
-        campaign.measure();
-        return magnitudes(campaign);
-    }();
-    return all;
-}
-
-// Both frames measured, with the magnitudes that the right headers give.
-Outcome measured_alike(const Rehearsed& campaign) {
-    Outcome outcome = campaign.run({"measure"});
-    INFO(outcome.out << outcome.err);
-    CHECK(outcome.status == 0);
-    const auto found = magnitudes(campaign);
-    REQUIRE(found.size() == 2);
-    for (const auto& [frame, magnitude] : expected_magnitudes()) {
-        INFO(frame);
-        REQUIRE(found.contains(frame));
-        CHECK(std::abs(found.at(frame) - magnitude) < alike_mag);
-    }
-    return outcome;
-}
-
-// The second frame refused in one line that says `what`; the first is measured all the same.
-void second_refused(const Rehearsed& campaign, const std::string& what) {
-    const Outcome outcome = campaign.run({"measure"});
-    INFO(outcome.out << outcome.err);
-    CHECK(outcome.status == 1);
-    CHECK(outcome.err.empty());
-    CHECK(outcome.out.starts_with("2 frames: 1 measured, 0 known already, 1 refused.\n"));
-    REQUIRE(outcome.refused().size() == 1);
-    const std::string line = outcome.refused().front();
-    CHECK(line.starts_with(second_name));
-    INFO(line);
-    CHECK(line.find(what) != std::string::npos);
-    CHECK(line.ends_with('.'));
-    CHECK(magnitudes(campaign).size() == 1);
-}
-
-using Pixels = std::vector<short>;
 
 double sky_level(Pixels pixels) {
     std::nth_element(pixels.begin(), pixels.begin() + n_pixels / 2, pixels.end());
@@ -165,16 +71,6 @@ Pixels trailed(const std::string& fits, int length_px) {
     }
     return out;
 }
-
-struct TwoFrames {
-    Rehearsed campaign{two_frames};
-    std::string first = campaign.path(first_name), second = campaign.path(second_name);
-    [[nodiscard]] std::string bytes() const { return contents(second); }
-    void second_becomes(const std::string& fits) const { write_contents(second, fits); }
-    void settings(const std::string& more) const {
-        write_contents(campaign.path("campaign.toml"), contents(campaign.path("campaign.toml")) + more);
-    }
-};
 
 }  // namespace
 
@@ -382,126 +278,6 @@ TEST_CASE("a frame that is renamed or overwritten is followed", "[faults][unsolv
     REQUIRE(found.size() == 2);
     CHECK(std::abs(found.at("frames/2024-03-14/V_022.fits") - expected_magnitudes().at(second_name)) <
           alike_mag);
-}
-
-namespace {
-
-// No frame solved, and a sequence of three stars: all rests on the catalogue.
-const Words by_catalogue = {"--nights", "1", "--drift-px", "14", "--clear",    "--no-flip",
-                            "--stars",  "2", "--solved",   "0",  "--no-trails"};
-
-struct FieldStar {
-    double ra_deg = 0.0, dec_deg = 0.0, mag = 0.0;
-};
-
-std::vector<FieldStar> stars_of(const Rehearsed& campaign) {
-    const auto lines = lines_of(contents(campaign.path("field.csv")));
-    std::vector<FieldStar> stars;
-    for (std::size_t i = 1; i < lines.size(); ++i) {
-        FieldStar star;
-        REQUIRE(std::sscanf(lines[i].c_str(), "%*[^,],%lf,%lf,%lf", &star.ra_deg, &star.dec_deg, &star.mag) ==
-                3);
-        stars.push_back(star);
-    }
-    REQUIRE(stars.size() > 20);
-    return stars;
-}
-
-void solved_by(const Rehearsed& campaign, const std::string& table) {
-    write_contents(campaign.path("field.csv"), table);
-    const Outcome outcome = campaign.run({"measure"});
-    INFO(outcome.out << outcome.err);
-    CHECK(outcome.status == 0);
-    CHECK(outcome.out.find("matched with field.csv") != std::string::npos);
-    const Rehearsed plain(by_catalogue);
-    plain.measure();
-    const auto expected = magnitudes(plain), found = magnitudes(campaign);
-    REQUIRE(found.size() == 2);
-    for (const auto& [frame, magnitude] : expected)
-        CHECK(std::abs(found.at(frame) - magnitude) < alike_mag);
-}
-
-// Nothing measured, a reason for each frame, and `what` said somewhere.
-void refused_by(const Rehearsed& campaign, const std::string& table, const std::string& what) {
-    write_contents(campaign.path("field.csv"), table);
-    const Outcome outcome = campaign.run({"measure"});
-    INFO(outcome.out << outcome.err);
-    CHECK(outcome.status == 3);
-    CHECK(outcome.out.starts_with("2 frames: 0 measured, 0 known already, 2 refused.\n"));
-    CHECK(outcome.refused().size() == 2);
-    CHECK(outcome.out.find("No plate solution was found") != std::string::npos);
-    CHECK(outcome.out.find(what) != std::string::npos);
-}
-
-std::string table_of(const std::vector<FieldStar>& stars, const std::string& head, double per_degree = 1.0,
-                     bool magnitudes_too = true) {
-    std::string table = head + "\n";
-    for (const FieldStar& star : stars) {
-        table += fmt::format("{:.9f},{:.9f}", star.ra_deg * per_degree, star.dec_deg * per_degree);
-        table += magnitudes_too ? fmt::format(",{:.2f}\n", star.mag) : std::string("\n");
-    }
-    return table;
-}
-
-}  // namespace
-
-TEST_CASE("a catalogue without magnitudes serves", "[faults][unsolved]") {
-    const Rehearsed campaign(by_catalogue);
-    auto stars = stars_of(campaign);
-    std::mt19937 random(noise_seed);
-    std::shuffle(stars.begin(), stars.end(), random);
-    solved_by(campaign, table_of(stars, "ra,dec", 1.0, false));
-}
-
-TEST_CASE("a catalogue in radians serves where it says so, and is no use where it does not",
-          "[faults][unsolved]") {
-    constexpr double radians_per_degree = 0.017453292519943295;
-    const Rehearsed told(by_catalogue);
-    solved_by(told, table_of(stars_of(told), "ra_rad,dec_rad,mag", radians_per_degree));
-    const Rehearsed untold(by_catalogue);
-    refused_by(untold, table_of(stars_of(untold), "ra,dec,mag", radians_per_degree), "none of its");
-}
-
-TEST_CASE("a catalogue of another epoch serves with its motions, and a wrong epoch is no use",
-          "[faults][unsolved]") {
-    // Invented motions of half an arcsecond a year; the catalogue's positions are those of 1950. Frames of
-    // 2024: without the epoch every star stands 37″ from its place, each in another direction.
-    constexpr double years = 2024.2 - 1950.0;
-    const Rehearsed campaign(by_catalogue);
-    std::mt19937 random(noise_seed);
-    std::normal_distribution<double> motion(0.0, 350.0);  // mas a year
-    std::string table = "ra,dec,pmra,pmdec,mag\n";
-    for (const FieldStar& star : stars_of(campaign)) {
-        const double east_mas = motion(random), north_mas = motion(random);
-        const double cos_dec = std::cos(star.dec_deg * 3.14159265358979 / 180.0);
-        table += fmt::format("{:.9f},{:.9f},{:.3f},{:.3f},{:.2f}\n",
-                             star.ra_deg - years * east_mas / 3.6e6 / cos_dec,
-                             star.dec_deg - years * north_mas / 3.6e6, east_mas, north_mas, star.mag);
-    }
-    const std::string settings = contents(campaign.path("campaign.toml"));
-    const auto with_epoch = [&](const Rehearsed& one, const char* epoch) {
-        std::string text = settings;
-        const std::string key = "[plate]\n";
-        text.insert(text.find(key) + key.size(), fmt::format("catalogue_epoch = {}\n", epoch));
-        write_contents(one.path("campaign.toml"), text);
-    };
-    with_epoch(campaign, "1950.0");
-    solved_by(campaign, table);
-    const Rehearsed wrong(by_catalogue);
-    with_epoch(wrong, "2024.2");
-    refused_by(wrong, table, "field.csv (");
-}
-
-TEST_CASE("a catalogue of another field, an empty one and one that is none are of no use",
-          "[faults][unsolved]") {
-    const Rehearsed elsewhere(by_catalogue);
-    auto stars = stars_of(elsewhere);
-    for (FieldStar& star : stars)
-        star.ra_deg -= 90.0;
-    refused_by(elsewhere, table_of(stars, "ra,dec,mag"), "stars lies within 10° of the transient");
-    refused_by(Rehearsed(by_catalogue), "ra,dec,mag\n", "none of its 0 stars");
-    refused_by(Rehearsed(by_catalogue), "name,colour\nA,red\nB,blue\n", "It goes on without: ");
-    refused_by(Rehearsed(by_catalogue), std::string("\x89PNG\r\n\x1a\n\0\0", 10), "It goes on without: ");
 }
 
 TEST_CASE("stopped or killed while it solves, the program goes on from there to the same end",

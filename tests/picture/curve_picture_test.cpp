@@ -11,40 +11,16 @@
 #include <vector>
 
 #include "picture/gnuplot_process.hpp"
+#include "picture/temporary_folder.hpp"
 #include "quantities/delimited_table.hpp"
 
 using namespace emberline;
+using emberline::test::TemporaryFolder;
 namespace fs = std::filesystem;
 using namespace std::string_literals;
 using Catch::Contains;
 
 namespace {
-
-class TemporaryFolder {
-  public:
-    TemporaryFolder() {
-        std::string pattern = (fs::temp_directory_path() / "emberline-picture-XXXXXX").string();
-        REQUIRE(::mkdtemp(pattern.data()) != nullptr);
-        path_ = pattern;
-    }
-    ~TemporaryFolder() {
-        std::error_code ignored;
-        fs::remove_all(path_, ignored);
-    }
-    TemporaryFolder(const TemporaryFolder&) = delete;
-    TemporaryFolder& operator=(const TemporaryFolder&) = delete;
-    [[nodiscard]] std::string operator/(const std::string& name) const { return (path_ / name).string(); }
-    [[nodiscard]] std::vector<std::string> names() const {
-        std::vector<std::string> all;
-        for (const auto& entry : fs::directory_iterator(path_))
-            all.push_back(entry.path().filename().string());
-        std::sort(all.begin(), all.end());
-        return all;
-    }
-
-  private:
-    fs::path path_;
-};
 
 lightcurve::LightCurve fading(const std::string& band, double first_mag) {
     lightcurve::LightCurve curve;
