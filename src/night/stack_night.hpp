@@ -2,6 +2,7 @@
 // night/stack_night — one deep frame of a night's good ones, with the variance of each pixel.
 #pragma once
 
+#include <atomic>
 #include <functional>
 #include <optional>
 #include <string>
@@ -45,10 +46,14 @@ struct NightStack {
 struct StackCandidate {
     std::string path, fingerprint;
     frame::Frame frame;
+    std::optional<frame::Header> plate;  // of a solution that is not its header's: that one's cards
 };
-// Problem: fewer than two that can be used; several bands (kind request).
+// The pixels and the light are those of the frame that shows most. A stack, a second copy, a trailed or much
+// blurred frame, and one that cannot be measured, is left out.
+// Problem: fewer than two that can be used; several bands (kind request); stopped (kind interrupted).
 [[nodiscard]] Result<NightStack> stack_night(
     const std::vector<StackCandidate>& candidates, const standard::Sequence& sequence,
-    const Campaign& campaign, const std::function<void(std::size_t done, std::size_t of)>& progress = {});
+    const Campaign& campaign, const std::function<void(std::size_t done, std::size_t of)>& progress = {},
+    const std::atomic<bool>* stop = nullptr);
 
 }  // namespace emberline::night
