@@ -13,7 +13,7 @@ set(public_headers
     sky/barycentre.hpp sky/horizon.hpp sky/proper_motion.hpp sky/site.hpp sky/time_scales.hpp
     frame/calibration.hpp frame/frame.hpp frame/frame_facts.hpp frame/header.hpp frame/instrument.hpp frame/lattice.hpp frame/pixels.hpp frame/wcs.hpp
     frame/write_frame.hpp
-    stars/centroid.hpp stars/detect.hpp stars/fit_plate.hpp stars/plate_stars.hpp stars/profile.hpp stars/registration.hpp
+    stars/centroid.hpp stars/detect.hpp stars/fit_plate.hpp stars/plate_polynomial.hpp stars/plate_stars.hpp stars/profile.hpp stars/registration.hpp
     stars/solve_plate.hpp
     photometry/aperture_sum.hpp photometry/circle_pixel.hpp photometry/growth.hpp photometry/local_sky.hpp
     photometry/noise.hpp photometry/star_flux.hpp

@@ -94,6 +94,9 @@ std::vector<std::vector<Member>> turned_groups(const std::vector<FrameFluxes>& f
     }
     std::vector<std::vector<Member>> turned;
     for (auto& [key, members] : groups) {
+        std::stable_sort(members.begin(), members.end(), [](const Member& a, const Member& b) {
+            return a.measured->jd_utc < b.measured->jd_utc;
+        });
         std::size_t after = 0;
         for (Member& member : members) {
             const double turn_deg =
@@ -181,19 +184,18 @@ std::vector<FlipOfNight> flips_of(const std::vector<FrameFluxes>& frames, const 
 }
 
 std::string flip_sentence(const FlipOfNight& flip) {
-    double largest = 0.0;
-    std::string label;
+    const FlipStep* surest = nullptr;
+    const auto sureness = [](const FlipStep& step) { return std::abs(step.step_mag) / step.err_mag; };
     for (const FlipStep& step : flip.steps) {
-        if (step.label == photometry::transient_label || std::abs(step.step_mag) <= std::abs(largest))
-            continue;
-        largest = step.step_mag;
-        label = step.label;
+        if (step.label == photometry::transient_label) continue;
+        if (surest == nullptr || sureness(step) > sureness(*surest)) surest = &step;
     }
+    if (surest == nullptr) return {};
     return fmt::format(
         "{}, {}: at the meridian flip the comparison stars change by {:.3f} mag beyond their noise (star {} "
         "by "
         "{:+.3f}): the flat field is not right. Take flats with the camera as it was, and measure again.",
-        flip.night, flip.band.name(), flip.scatter_mag, label, largest);
+        flip.night, flip.band.name(), flip.scatter_mag, surest->label, surest->step_mag);
 }
 
 std::vector<std::string> flag_flip_steps(const std::vector<FrameFluxes>& frames, Solution& solution) {

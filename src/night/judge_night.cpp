@@ -102,13 +102,6 @@ JudgedExposure judged(const Both& both, const FrameFluxes& first) {
     out.elongation = f.elongation;
     out.direction_deg = f.direction_deg;
     out.sky_e_per_px = sky_light_e(f);
-    const bool zero_point = std::isfinite(m.zero_point_mag) && m.zero_point_mag != 0.0;
-    if (zero_point && out.sky_e_per_px > 0.0) {
-        out.sky_mag_arcsec2 =
-            m.zero_point_mag -
-            2.5 * std::log10(out.sky_e_per_px / (f.scale_arcsec_per_px * f.scale_arcsec_per_px));
-    }
-    if (zero_point) out.transparency = m.relative_transparency;
     out.stars_found = f.stars_found;
     out.stars_expected = f.stars_expected;
     const auto here = pointed_at(f), there = pointed_at(first);
@@ -126,29 +119,58 @@ JudgedExposure judged(const Both& both, const FrameFluxes& first) {
     return out;
 }
 
+using NightInBand = std::tuple<std::string, Band, std::string>;  // night, band, instrument
+
+NightInBand night_of(const JudgedExposure& e) {
+    return {e.night, e.band, e.instrument};
+}
+
+// Light and sky by the zero points of the frames in use. One that was refused by its light has a transparency
+// against them and shares their zero point; nothing is known of one that was never solved.
+void add_light(std::vector<JudgedExposure>& exposures, const std::vector<Both>& both) {
+    std::map<NightInBand, std::vector<double>> clear_zero_points;
+    for (std::size_t i = 0; i < exposures.size(); ++i) {
+        const FrameMeasurement& m = *both[i].measured;
+        if (m.used && m.relative_transparency > 0.0)
+            clear_zero_points[night_of(exposures[i])].push_back(m.zero_point_mag -
+                                                                2.5 * std::log10(m.relative_transparency));
+    }
+    for (std::size_t i = 0; i < exposures.size(); ++i) {
+        JudgedExposure& e = exposures[i];
+        const FrameMeasurement& m = *both[i].measured;
+        const auto clear = clear_zero_points.find(night_of(e));
+        const bool solved = m.used || m.relative_transparency != 1.0;
+        if (clear == clear_zero_points.end() || !solved || !(m.relative_transparency > 0.0)) continue;
+        e.transparency = m.relative_transparency;
+        const double zero_point_mag =
+            numerics::median(clear->second) + 2.5 * std::log10(m.relative_transparency);
+        const double scale = both[i].fluxes->scale_arcsec_per_px;
+        if (e.sky_e_per_px > 0.0)
+            e.sky_mag_arcsec2 = zero_point_mag - 2.5 * std::log10(e.sky_e_per_px / (scale * scale));
+    }
+}
+
 // The best of a night is a robust one: a frame may have let more through.
 void scale_transparency(std::vector<JudgedExposure>& exposures) {
-    std::map<std::tuple<std::string, Band, std::string>, double> best;
+    std::map<NightInBand, double> best;
     for (const JudgedExposure& e : exposures) {
-        double& most = best[{e.night, e.band, e.instrument}];
+        double& most = best[night_of(e)];
         most = std::max(most, e.transparency.value_or(0.0));
     }
     for (JudgedExposure& e : exposures) {
-        if (e.transparency) *e.transparency /= best[{e.night, e.band, e.instrument}];
+        if (e.transparency) *e.transparency /= best[night_of(e)];
     }
 }
 
 void weigh(std::vector<JudgedExposure>& exposures, const std::vector<Both>& both) {
-    using Key = std::tuple<std::string, Band, std::string>;
     struct Usual {
         double least_sigma = HUGE_VAL;
         std::vector<double> fwhm_arcsec, sky_e;
     };
-    std::map<Key, Usual> nights;
-    const auto key = [](const JudgedExposure& e) { return Key{e.night, e.band, e.instrument}; };
+    std::map<NightInBand, Usual> nights;
     for (std::size_t i = 0; i < exposures.size(); ++i) {
         if (!exposures[i].used) continue;
-        Usual& usual = nights[key(exposures[i])];
+        Usual& usual = nights[night_of(exposures[i])];
         const double sigma = one_sigma_at_common_zero(*both[i].measured);
         if (sigma > 0.0) usual.least_sigma = std::min(usual.least_sigma, sigma);
         usual.fwhm_arcsec.push_back(exposures[i].fwhm_arcsec);
@@ -157,7 +179,7 @@ void weigh(std::vector<JudgedExposure>& exposures, const std::vector<Both>& both
     for (std::size_t i = 0; i < exposures.size(); ++i) {
         JudgedExposure& e = exposures[i];
         if (!e.used) continue;
-        const Usual& usual = nights[key(e)];
+        const Usual& usual = nights[night_of(e)];
         const double sigma = one_sigma_at_common_zero(*both[i].measured);
         if (!(sigma > 0.0) || !std::isfinite(usual.least_sigma)) continue;
         e.weight = std::pow(usual.least_sigma / sigma, 2);
@@ -176,6 +198,7 @@ JudgedNights judge_nights(const std::vector<FrameFluxes>& frames, const Solution
         const auto at = first.try_emplace({one.fluxes->night, one.fluxes->instrument}, one.fluxes).first;
         out.exposures.push_back(judged(one, *at->second));
     }
+    add_light(out.exposures, both);
     scale_transparency(out.exposures);
     weigh(out.exposures, both);
     out.flips = flips_of(frames, solution);

@@ -7,6 +7,7 @@
 #include <cmath>
 #include <functional>
 #include <iterator>
+#include <map>
 #include <set>
 
 #include "picture/axis_ticks.hpp"
@@ -147,9 +148,11 @@ class NightScript {
 
     // Between the last exposure before the field turned round and the first after.
     [[nodiscard]] std::optional<double> flip_jd() const {
-        for (std::size_t i = 1; i < exposures_.size(); ++i) {
-            if (exposures_[i].flipped != exposures_[i - 1].flipped)
-                return 0.5 * (exposures_[i].jd_utc + exposures_[i - 1].jd_utc);
+        std::map<std::string, const JudgedExposure*> before;  // of each instrument
+        for (const JudgedExposure& e : exposures_) {
+            const JudgedExposure*& last = before[e.instrument];
+            if (last != nullptr && last->flipped != e.flipped) return 0.5 * (last->jd_utc + e.jd_utc);
+            last = &e;
         }
         return std::nullopt;
     }

@@ -16,7 +16,7 @@ TEST_CASE("nights --frames tells each exposure of a night, the flip, and draws i
     std::size_t exposures = 0, flipped = 0;
     for (const std::string& line : lines_of(outcome.out)) {
         exposures += line.find("% ") != std::string::npos && line.find("″") != std::string::npos ? 1 : 0;
-        flipped += line.find(" flip ") != std::string::npos ? 1 : 0;
+        flipped += line.find("   flip ") != std::string::npos ? 1 : 0;
     }
     CHECK(exposures == 6);
     CHECK(flipped == 3);

@@ -117,6 +117,7 @@ TEST_CASE("each exposure is told by what it saw and how much it counts", "[judge
     auto planned = series_of({.name = "V", .transient_mag = 16.5}, 6);
     planned[2].cloud_mag = 1.0;
     planned[4].elongation = 4.0;  // refused
+    planned[5].cloud_mag = 3.0;   // refused too
     Night night;
     night.frames = synthetic_fluxes(planned, stars, {}, settings.measure, 11);
     for (std::size_t i = 0; i < night.frames.size(); ++i) {
@@ -142,6 +143,12 @@ TEST_CASE("each exposure is told by what it saw and how much it counts", "[judge
     CHECK(judged.exposures[2].used);
     CHECK(judged.exposures[2].weight < 0.5);
     CHECK(judged.exposures[2].reason.find("light came through") != std::string::npos);
+    // One that cloud refused still tells how much of it there was, and how bright the sky.
+    CHECK_FALSE(judged.exposures[5].used);
+    REQUIRE(judged.exposures[5].transparency);
+    CHECK(*judged.exposures[5].transparency == Approx(std::pow(10.0, -1.2)).margin(0.01));
+    REQUIRE(judged.exposures[5].sky_mag_arcsec2);
+    REQUIRE(judged.exposures[0].sky_mag_arcsec2);
     CHECK_FALSE(judged.exposures[4].used);
     CHECK(judged.exposures[4].weight == 0.0);
     CHECK_FALSE(judged.exposures[4].reason.empty());
