@@ -10,7 +10,6 @@
 
 #include "frame/plate_cards.hpp"
 #include "night/aperture_grid.hpp"
-#include "night/frame_needs.hpp"
 #include "night/measure_frame.hpp"
 #include "night/psf_fluxes.hpp"
 #include "night/relative_scale.hpp"
@@ -80,8 +79,6 @@ Result<StackFrame> stack_frame(frame::Frame frame, const std::string& path, cons
     StackFrame member{.path = path, .frame = std::move(frame), .wcs = wcs, .fluxes = std::move(*fluxes)};
     member.sky_adu = sky_of(member.fluxes);
     member.scatter_adu = pixel_noise(member.fluxes).sky_scatter_adu;
-    const FrameNeeds needs = light_needs(member.frame.facts());
-    member.top_adu = std::min(needs.linear_to_adu, needs.saturation_adu) - member.sky_adu;
     return member;
 }
 
@@ -128,7 +125,6 @@ Result<void> scale_and_weigh(std::vector<StackFrame>& members, const StackOrder&
     for (StackFrame& m : members) {
         // In ADU of a pixel; frames of another gain or exposure come onto the reference's numbers.
         m.scale = m.scale / reference_scale / (m.fluxes.gain_e_per_adu / reference_gain);
-        m.top_adu /= m.scale;
         m.weight = std::pow(m.scale / m.scatter_adu, 2);
         sum += m.weight;
     }
