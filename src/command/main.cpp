@@ -40,7 +40,7 @@ int say_misuse(const CLI::App& app, const CLI::ParseError& error, command::Face&
 
 int main(int argc, char** argv) {
     command::Face face;
-    CLI::App app{"Magnitudes, light curve and report of a fading transient, from plate-solved frames."};
+    CLI::App app{"Magnitudes, light curve and report of a fading transient, from the frames of its nights."};
     app.name("emberline");
     app.footer(
         "Example, from nothing to a report:\n  emberline rehearse demo && cd demo && emberline measure && "
