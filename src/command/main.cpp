@@ -59,6 +59,7 @@ int main(int argc, char** argv) {
     command::add_rehearse(app, face);
     command::add_inspect(app, face);
     command::add_solve(app, face);
+    command::add_stack(app, face);
     command::add_watch(app, face);
     command::add_measure(app, face);
     command::add_masters(app, face);

@@ -285,6 +285,7 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
     out.flat_err = campaign.measure.flat_err;
     out.stack_of = facts.stack_of;
     out.caveats = facts.caveats;
+    if (!out.stack_of.empty()) out.caveats.add(Caveat::measured_on_stack);
     out.remarks = facts.remarks;
     const auto add = [&out](const Caveats& caveats, const std::vector<std::string>& remarks) {
         out.caveats.add(caveats);

@@ -10,6 +10,7 @@
 #include <tuple>
 
 #include "night/choose_aperture.hpp"
+#include "night/choose_stack.hpp"
 #include "night/flip_step.hpp"
 #include "night/measure_target.hpp"
 #include "night/night_colours.hpp"
@@ -68,6 +69,24 @@ void refuse_repeats(std::vector<JudgedFrame>& frames) {
             fmt::format("It is the same exposure as {}, which was measured later.", f.frame);
         at->second = i;
     }
+}
+
+// Stacks and the frames in them are the same light.
+void choose_stacks_or_frames(std::vector<JudgedFrame>& frames, const SetAsideByObserver& set_aside,
+                             double limit_sigma, std::vector<std::string>& remarks) {
+    std::vector<const FrameFluxes*> used;
+    std::map<std::string, std::string> held_back;
+    for (const JudgedFrame& frame : frames) {
+        if (frame.refusal.empty()) used.push_back(frame.fluxes);
+        if (set_aside.frames.contains(frame.fluxes->frame))
+            held_back.emplace(frame.fluxes->fingerprint, frame.fluxes->frame);
+    }
+    StacksAndFrames chosen = choose_stacks(used, held_back, limit_sigma);
+    for (JudgedFrame& frame : frames) {
+        if (const auto found = chosen.refusals.find(frame.fluxes); found != chosen.refusals.end())
+            frame.refusal = found->second;
+    }
+    std::move(chosen.remarks.begin(), chosen.remarks.end(), std::back_inserter(remarks));
 }
 
 std::vector<JudgedFrame> judged_by_observer(const std::vector<FrameFluxes>& frames,
@@ -194,6 +213,7 @@ Result<CampaignSolution> solve_campaign(const std::vector<FrameFluxes>& frames,
     std::map<std::pair<Band, std::string>, std::vector<JudgedFrame>> groups;
     std::vector<JudgedFrame> judged = judged_by_observer(frames, set_aside);
     CampaignSolution out;
+    choose_stacks_or_frames(judged, set_aside, campaign.measure.limit_sigma, out.remarks);
     std::deque<FrameFluxes> replaced;
     out.host =
         known_host != nullptr ? *known_host : remove_host(in_use(judged), usable, campaign, keep_host_models);

@@ -203,7 +203,7 @@ Result<NightStack> stack_night(const std::vector<StackCandidate>& candidates,
     auto plate = plate_of(reference, grid, own_plate ? *source->plate : reference.frame.header());
     if (!plate) return fail(plate.error());
     out.variance_cards = *plate;
-    out.variance_cards.push_back({"BUNIT", "adu2", "for sums over apertures", true});
+    out.variance_cards.push_back({"BUNIT", "adu**2", "for sums over apertures", true});
     out.cards = cards_of(members, grid, campaign, times, described, std::move(*plate));
     return out;
 }

@@ -9,6 +9,7 @@
 #include "tasks/measure.hpp"
 #include "tasks/nights.hpp"
 #include "tasks/solve_frames.hpp"
+#include "tasks/stack.hpp"
 
 namespace emberline::tasks {
 
@@ -24,5 +25,6 @@ using Json = nlohmann::ordered_json;
 [[nodiscard]] Json document(const std::vector<InspectedFile>& files);
 [[nodiscard]] Json document(const Explanation& explanation);
 [[nodiscard]] Json document(const SolveOutcome& outcome);
+[[nodiscard]] Json document(const StackOutcome& outcome);
 
 }  // namespace emberline::tasks

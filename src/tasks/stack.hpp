@@ -2,6 +2,7 @@
 // tasks/stack — a night's good frames made into one deep frame, and that measured like any other.
 #pragma once
 
+#include <atomic>
 #include <functional>
 #include <optional>
 #include <string>
@@ -30,10 +31,13 @@ struct StackedBand {
     Band band;
     std::string night, path;
     std::size_t used = 0, clipped_pixels = 0;
+    std::vector<night::StackMember> members;
     std::vector<LeftOut> left_out;
     double fwhm_arcsec = 0.0, exposure_s = 0.0;
     // The transient by the stack and by the frames combined, where both are measured.
     std::optional<ValueWithError> stack_mag, frames_mag;
+    std::optional<double> stack_limit_mag, frames_limit_mag;  // three-sigma depths
+    bool stack_chosen = false;                                // by solving the campaign
     std::string advice;  // one sentence: what the stack is good for on this night, or not
 };
 
@@ -41,8 +45,13 @@ struct StackOutcome {
     std::vector<StackedBand> bands;
     std::vector<Problem> refused;  // bands that could not be stacked
     std::vector<std::string> remarks;
+    bool interrupted = false;
 };
 
+// One stack a night and band. Frames without a plate solution of their own take the ledger's. A stack is
+// written whole or not at all; with `measure` it goes into the ledger like any frame, and solving the
+// campaign chooses between it and its frames (night/choose_stack).
+// Problem: bad words, an existing file (request); no ledger and no places; storage.
 [[nodiscard]] Result<StackOutcome> stack(const Workspace& workspace, const StackRequest& request);
 
 }  // namespace emberline::tasks
