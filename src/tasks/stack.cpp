@@ -109,6 +109,20 @@ class Gathering {
             group.left_out.push_back({name, one.wcs().error()});
             return;
         }
+        // Two instruments see other colours on other pixels: their frames do not add up to one.
+        if (!group.candidates.empty()) {
+            const std::string& first = group.candidates.front().frame.facts().instrument;
+            if (facts.instrument != first) {
+                group.left_out.push_back(
+                    {name,
+                     {.what = fmt::format("It was taken with the instrument '{}', the first "
+                                          "frame of the stack with '{}'.",
+                                          facts.instrument, first),
+                      .where = name,
+                      .mend = "Name its instrument's frames, with an --output of their own."}});
+                return;
+            }
+        }
         group.candidates.push_back({name, print, std::move(one), std::move(plate)});
     }
 
