@@ -6,7 +6,7 @@ include(CMakePackageConfigHelpers)
 
 set(public_headers
     quantities/angle.hpp quantities/band.hpp quantities/caveat.hpp quantities/delimited_table.hpp
-    quantities/instant.hpp quantities/magnitude.hpp quantities/problem.hpp quantities/sky_position.hpp
+    quantities/instant.hpp quantities/magnitude.hpp quantities/problem.hpp quantities/sky_position.hpp quantities/software.hpp
     quantities/text.hpp quantities/value_with_error.hpp
     numerics/least_squares.hpp numerics/low_rank_covariance.hpp numerics/matrix.hpp numerics/random.hpp
     numerics/robust.hpp

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 // frame/parse_header — from 80-character cards to a Header. Never fails: what is no card is kept as a
 // comment, and bytes that no header may have are shown as question marks.
-// Source: FITS standard 4.0, section 4. Private to this room.
+// Source: FITS standard 4.0, section 4.
 #pragma once
 
 #include <cstddef>

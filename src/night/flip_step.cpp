@@ -83,25 +83,17 @@ struct Side {
 
 std::vector<std::vector<Member>> turned_groups(const std::vector<FrameFluxes>& frames,
                                                const Solution& solution) {
-    std::map<std::pair<std::string, int>, const FrameFluxes*> by_identity;
-    for (const FrameFluxes& frame : frames)
-        by_identity[{frame.fingerprint, frame.plane}] = &frame;
     std::map<std::tuple<std::string, Band, std::string>, std::vector<Member>> groups;
-    for (const FrameMeasurement& m : solution.frames) {
-        const auto found = by_identity.find({m.fingerprint, m.plane});
-        if (found == by_identity.end() || !m.used || !std::isfinite(m.zero_point_mag)) continue;
-        groups[{m.night, m.band, m.instrument}].push_back({found->second, &m});
+    for (const FrameInSolution& one : frames_in_solution(frames, solution)) {
+        const FrameMeasurement& m = *one.measured;
+        if (m.used && std::isfinite(m.zero_point_mag))
+            groups[{m.night, m.band, m.instrument}].push_back({one.fluxes, one.measured});
     }
     std::vector<std::vector<Member>> turned;
     for (auto& [key, members] : groups) {
-        std::stable_sort(members.begin(), members.end(), [](const Member& a, const Member& b) {
-            return a.measured->jd_utc < b.measured->jd_utc;
-        });
         std::size_t after = 0;
         for (Member& member : members) {
-            const double turn_deg =
-                std::remainder(member.fluxes->rotation_deg - members.front().fluxes->rotation_deg, 360.0);
-            member.after = std::abs(std::abs(turn_deg) - 180.0) < turn_tolerance_deg;
+            member.after = turned_round(member.fluxes->rotation_deg - members.front().fluxes->rotation_deg);
             after += member.after ? 1 : 0;
         }
         if (after >= least_frames && members.size() - after >= least_frames)
@@ -173,6 +165,26 @@ FlipOfNight flip_of(const std::vector<Member>& members) {
 }
 
 }  // namespace
+
+std::vector<FrameInSolution> frames_in_solution(const std::vector<FrameFluxes>& frames,
+                                                const Solution& solution) {
+    std::map<std::pair<std::string, int>, const FrameFluxes*> by_identity;
+    for (const FrameFluxes& frame : frames)
+        by_identity[{frame.fingerprint, frame.plane}] = &frame;
+    std::vector<FrameInSolution> out;
+    for (const FrameMeasurement& measured : solution.frames) {
+        const auto found = by_identity.find({measured.fingerprint, measured.plane});
+        if (found != by_identity.end()) out.push_back({found->second, &measured});
+    }
+    std::stable_sort(out.begin(), out.end(), [](const FrameInSolution& a, const FrameInSolution& b) {
+        return a.measured->jd_utc < b.measured->jd_utc;
+    });
+    return out;
+}
+
+bool turned_round(double turn_deg) {
+    return std::abs(std::abs(std::remainder(turn_deg, 360.0)) - 180.0) < turn_tolerance_deg;
+}
 
 std::vector<FlipOfNight> flips_of(const std::vector<FrameFluxes>& frames, const Solution& solution) {
     std::vector<FlipOfNight> flips;

@@ -12,6 +12,17 @@
 
 namespace emberline::night {
 
+// A frame as it was measured, and what became of it.
+struct FrameInSolution {
+    const photometry::FrameFluxes* fluxes = nullptr;
+    const FrameMeasurement* measured = nullptr;
+};
+// By time; a frame that the solution does not know is not among them.
+[[nodiscard]] std::vector<FrameInSolution> frames_in_solution(
+    const std::vector<photometry::FrameFluxes>& frames, const Solution& solution);
+// By 180° within 10°: what a meridian flip does, and no camera that was touched.
+[[nodiscard]] bool turned_round(double turn_deg);
+
 // One a night, band and instrument whose frames lie on both sides of a flip. A night with the transient alone
 // has none.
 [[nodiscard]] std::vector<FlipOfNight> flips_of(const std::vector<photometry::FrameFluxes>& frames,

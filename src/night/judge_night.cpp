@@ -23,26 +23,6 @@ constexpr double little_weight = 0.5;      // below it, what made it so is told
 constexpr double dim_transparency = 0.75;  // against the night's best
 constexpr double worse_than_usual = 1.25;  // widths and sky noise against the night's middle
 constexpr double drawn_out = 1.5;
-constexpr double turn_tolerance_deg = 10.0;
-
-struct Both {
-    const FrameFluxes* fluxes = nullptr;
-    const FrameMeasurement* measured = nullptr;
-};
-
-std::vector<Both> joined(const std::vector<FrameFluxes>& frames, const Solution& solution) {
-    std::map<std::pair<std::string, int>, const FrameFluxes*> by_identity;
-    for (const FrameFluxes& frame : frames)
-        by_identity[{frame.fingerprint, frame.plane}] = &frame;
-    std::vector<Both> out;
-    for (const FrameMeasurement& measured : solution.frames) {
-        const auto found = by_identity.find({measured.fingerprint, measured.plane});
-        if (found != by_identity.end()) out.push_back({found->second, &measured});
-    }
-    std::stable_sort(out.begin(), out.end(),
-                     [](const Both& a, const Both& b) { return a.measured->jd_utc < b.measured->jd_utc; });
-    return out;
-}
 
 double middle_scatter_e(const FrameFluxes& frame) {
     std::vector<double> scatters;
@@ -88,7 +68,7 @@ std::string why_little(const JudgedExposure& e, double usual_fwhm_arcsec, double
     return text.empty() ? "Its noise is larger than its companions'." : "Little weight: " + text + ".";
 }
 
-JudgedExposure judged(const Both& both, const FrameFluxes& first) {
+JudgedExposure judged(const FrameInSolution& both, const FrameFluxes& first) {
     const FrameFluxes& f = *both.fluxes;
     const FrameMeasurement& m = *both.measured;
     JudgedExposure out;
@@ -111,7 +91,7 @@ JudgedExposure judged(const Both& both, const FrameFluxes& first) {
         out.shift_north_arcsec = moved.north.arcseconds();
     }
     out.rotation_deg = std::remainder(f.rotation_deg - first.rotation_deg, 360.0);
-    out.flipped = std::abs(std::abs(out.rotation_deg) - 180.0) < turn_tolerance_deg;
+    out.flipped = turned_round(out.rotation_deg);
     out.solved_here = f.plate == "solved";
     out.used = m.used;
     out.reason = m.used ? std::string() : m.reason;
@@ -127,7 +107,7 @@ NightInBand night_of(const JudgedExposure& e) {
 
 // Light and sky by the zero points of the frames in use. One that was refused by its light has a transparency
 // against them and shares their zero point; nothing is known of one that was never solved.
-void add_light(std::vector<JudgedExposure>& exposures, const std::vector<Both>& both) {
+void add_light(std::vector<JudgedExposure>& exposures, const std::vector<FrameInSolution>& both) {
     std::map<NightInBand, std::vector<double>> clear_zero_points;
     for (std::size_t i = 0; i < exposures.size(); ++i) {
         const FrameMeasurement& m = *both[i].measured;
@@ -162,7 +142,7 @@ void scale_transparency(std::vector<JudgedExposure>& exposures) {
     }
 }
 
-void weigh(std::vector<JudgedExposure>& exposures, const std::vector<Both>& both) {
+void weigh(std::vector<JudgedExposure>& exposures, const std::vector<FrameInSolution>& both) {
     struct Usual {
         double least_sigma = HUGE_VAL;
         std::vector<double> fwhm_arcsec, sky_e;
@@ -192,9 +172,9 @@ void weigh(std::vector<JudgedExposure>& exposures, const std::vector<Both>& both
 
 JudgedNights judge_nights(const std::vector<FrameFluxes>& frames, const Solution& solution) {
     JudgedNights out;
-    const std::vector<Both> both = joined(frames, solution);
+    const std::vector<FrameInSolution> both = frames_in_solution(frames, solution);
     std::map<std::pair<std::string, std::string>, const FrameFluxes*> first;  // night, instrument
-    for (const Both& one : both) {
+    for (const FrameInSolution& one : both) {
         const auto at = first.try_emplace({one.fluxes->night, one.fluxes->instrument}, one.fluxes).first;
         out.exposures.push_back(judged(one, *at->second));
     }

@@ -11,6 +11,7 @@
 #include "frame/own_stack.hpp"
 #include "night/frame_needs.hpp"
 #include "night/stack_members.hpp"
+#include "quantities/software.hpp"
 #include "sky/time_scales.hpp"
 
 namespace emberline::night {
@@ -100,7 +101,8 @@ std::vector<frame::Card> cards_of(const std::vector<StackFrame>& members, const 
     for (const frame::Card& card : reference.frame.header().cards()) {
         if (wanted.contains(card.keyword)) add(card);
     }
-    cards.push_back({"HISTORY", "", "Weighted mean of a night, outliers clipped, by emberline 0.1.0", false});
+    cards.push_back(
+        {"HISTORY", "", fmt::format("Weighted mean of a night, outliers clipped, by {}", software), false});
     return cards;
 }
 

@@ -250,10 +250,10 @@ class Measuring {
 
     void tell_solved(MeasureOutcome& outcome) const {
         for (const auto& [against, files] : against_) {
-            outcome.remarks.push_back(fmt::format(
-                "{} {} no plate solution that serves in {}: made from {} own stars, matched with {}.", files,
-                files == 1 ? "file has" : "files have", files == 1 ? "its header" : "their headers",
-                files == 1 ? "its" : "their", against));
+            outcome.remarks.push_back(
+                fmt::format("{} came without a right plate solution: found by {} own stars, matched with {}.",
+                            files == 1 ? std::string("1 file") : fmt::format("{} files", files),
+                            files == 1 ? "its" : "their", against));
         }
         for (std::size_t i = 0; i < std::min(most_wrong_listed, wrong_.size()); ++i) {
             outcome.remarks.push_back(

@@ -315,8 +315,14 @@ Result<StackOutcome> stack(const Workspace& workspace, const StackRequest& reque
             MeasureRequest measuring;
             measuring.places = {path};
             measuring.threads = request.threads;
+            measuring.stop = request.stop;
             const auto measured = measure(workspace, measuring);
             if (!measured) return fail(measured.error());
+            if (measured->interrupted) {
+                out.interrupted = true;
+                out.bands.push_back(std::move(band));
+                return out;
+            }
             for (const RefusedFrame& one : measured->refused)
                 out.remarks.push_back(fmt::format("{}: {}", one.frame, one_line(one.problem)));
             const auto again = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);

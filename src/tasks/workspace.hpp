@@ -8,11 +8,12 @@
 #include "night/campaign.hpp"
 #include "night/solve_campaign.hpp"
 #include "quantities/problem.hpp"
+#include "quantities/software.hpp"
 #include "standard/sequence.hpp"
 
 namespace emberline::tasks {
 
-inline constexpr const char* software = "emberline 0.1.0";  // as reports and ledgers name it
+using quantities::software;
 
 struct Workspace {
     night::Campaign campaign;
