@@ -105,8 +105,9 @@ NightInBand night_of(const JudgedExposure& e) {
     return {e.night, e.band, e.instrument};
 }
 
-// Light and sky by the zero points of the frames in use. One that was refused by its light has a transparency
-// against them and shares their zero point; nothing is known of one that was never solved.
+// Light by the zero points of the frames in use: one that was refused by its light has a transparency against
+// them, and nothing is known of one that was never solved. The sky shines from below the clouds: in each
+// frame it is told by the zero point of the clear air, or cloud would seem to light it up.
 void add_light(std::vector<JudgedExposure>& exposures, const std::vector<FrameInSolution>& both) {
     std::map<NightInBand, std::vector<double>> clear_zero_points;
     for (std::size_t i = 0; i < exposures.size(); ++i) {
@@ -119,14 +120,13 @@ void add_light(std::vector<JudgedExposure>& exposures, const std::vector<FrameIn
         JudgedExposure& e = exposures[i];
         const FrameMeasurement& m = *both[i].measured;
         const auto clear = clear_zero_points.find(night_of(e));
-        const bool solved = m.used || m.relative_transparency != 1.0;
-        if (clear == clear_zero_points.end() || !solved || !(m.relative_transparency > 0.0)) continue;
-        e.transparency = m.relative_transparency;
-        const double zero_point_mag =
-            numerics::median(clear->second) + 2.5 * std::log10(m.relative_transparency);
+        if (clear == clear_zero_points.end()) continue;
         const double scale = both[i].fluxes->scale_arcsec_per_px;
-        if (e.sky_e_per_px > 0.0)
-            e.sky_mag_arcsec2 = zero_point_mag - 2.5 * std::log10(e.sky_e_per_px / (scale * scale));
+        if (e.sky_e_per_px > 0.0) {
+            e.sky_mag_arcsec2 =
+                numerics::median(clear->second) - 2.5 * std::log10(e.sky_e_per_px / (scale * scale));
+        }
+        if (m.used || m.relative_transparency != 1.0) e.transparency = m.relative_transparency;
     }
 }
 

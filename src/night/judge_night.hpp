@@ -23,8 +23,8 @@ struct JudgedExposure {
     double jd_utc = 0.0;
     double fwhm_arcsec = 0.0;
     double elongation = 1.0, direction_deg = 0.0;  // of the long axis, from +x towards +y
-    std::optional<double> sky_mag_arcsec2;         // absent without a zero point
-    double sky_e_per_px = 0.0;
+    std::optional<double> sky_mag_arcsec2;         // by the clear zero point of its night; absent without one
+    double sky_e_per_px = 0.0;           // by the noise of its pixels: their level holds the camera's offset
     std::optional<double> transparency;  // of the night's best, 0 to 1
     int stars_found = 0, stars_expected = 0;
     // Against the night's first frame of that instrument: of the frame's middle, and of its +y.

@@ -149,6 +149,8 @@ TEST_CASE("each exposure is told by what it saw and how much it counts", "[judge
     CHECK(*judged.exposures[5].transparency == Approx(std::pow(10.0, -1.2)).margin(0.01));
     REQUIRE(judged.exposures[5].sky_mag_arcsec2);
     REQUIRE(judged.exposures[0].sky_mag_arcsec2);
+    // The same pixels' noise in both: the same sky.
+    CHECK(*judged.exposures[5].sky_mag_arcsec2 == Approx(*judged.exposures[0].sky_mag_arcsec2).margin(0.01));
     CHECK_FALSE(judged.exposures[4].used);
     CHECK(judged.exposures[4].weight == 0.0);
     CHECK_FALSE(judged.exposures[4].reason.empty());
