@@ -2,14 +2,10 @@
 #include <nlohmann/json.hpp>
 
 #include "tasks/documents.hpp"
+#include "tasks/json_values.hpp"
 
 namespace emberline::tasks {
 namespace {
-
-template <class T>
-Json or_null(const std::optional<T>& value) {
-    return value ? Json(*value) : Json(nullptr);
-}
 
 Json document_of(const night::JudgedExposure& e) {
     return {{"frame", e.frame},
@@ -17,11 +13,11 @@ Json document_of(const night::JudgedExposure& e) {
             {"band", e.band.name()},
             {"instrument", e.instrument},
             {"jd_utc", e.jd_utc},
-            {"transparency", or_null(e.transparency)},
+            {"transparency", maybe(e.transparency)},
             {"fwhm_arcsec", e.fwhm_arcsec},
             {"elongation", e.elongation},
             {"direction_deg", e.direction_deg},
-            {"sky_mag_per_arcsec2", or_null(e.sky_mag_arcsec2)},
+            {"sky_mag_per_arcsec2", maybe(e.sky_mag_arcsec2)},
             {"sky_e_per_px", e.sky_e_per_px},
             {"stars_found", e.stars_found},
             {"stars_expected", e.stars_expected},
