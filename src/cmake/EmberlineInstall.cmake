@@ -8,9 +8,9 @@ set(public_headers
     quantities/angle.hpp quantities/band.hpp quantities/caveat.hpp quantities/delimited_table.hpp
     quantities/instant.hpp quantities/magnitude.hpp quantities/problem.hpp quantities/sky_position.hpp quantities/software.hpp
     quantities/text.hpp quantities/value_with_error.hpp
-    numerics/least_squares.hpp numerics/low_rank_covariance.hpp numerics/matrix.hpp numerics/random.hpp
+    numerics/ensemble_sampler.hpp numerics/least_squares.hpp numerics/low_rank_covariance.hpp numerics/matrix.hpp numerics/random.hpp
     numerics/robust.hpp
-    sky/barycentre.hpp sky/horizon.hpp sky/proper_motion.hpp sky/site.hpp sky/time_scales.hpp
+    sky/barycentre.hpp sky/horizon.hpp sky/night_calendar.hpp sky/proper_motion.hpp sky/site.hpp sky/time_scales.hpp
     frame/calibration.hpp frame/frame.hpp frame/frame_facts.hpp frame/header.hpp frame/instrument.hpp frame/lattice.hpp frame/pixels.hpp frame/wcs.hpp
     frame/write_frame.hpp
     stars/centroid.hpp stars/detect.hpp stars/fit_plate.hpp stars/plate_polynomial.hpp stars/plate_stars.hpp stars/profile.hpp stars/registration.hpp
@@ -27,7 +27,11 @@ set(public_headers
     rehearsal/stack_options.hpp
     rehearsal/field_troubles.hpp rehearsal/plate.hpp rehearsal/rehearse.hpp
     ledger/ledger.hpp
-    lightcurve/fit.hpp lightcurve/light_curve.hpp lightcurve/model.hpp
+    lightcurve/analysis.hpp lightcurve/choose_model.hpp lightcurve/colour_curve.hpp lightcurve/extinction.hpp
+    lightcurve/figures.hpp lightcurve/fit.hpp lightcurve/forecast.hpp lightcurve/gaussian_process.hpp
+    lightcurve/light_curve.hpp lightcurve/luminosity.hpp lightcurve/merge_series.hpp lightcurve/model.hpp
+    lightcurve/posterior.hpp lightcurve/prediction.hpp lightcurve/profile.hpp lightcurve/sample_fit.hpp
+    lightcurve/scatter_errors.hpp lightcurve/shape_hint.hpp
     exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/tables.hpp
     picture/curve_picture.hpp picture/host_picture.hpp
     tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/inspect.hpp tasks/make_template.hpp

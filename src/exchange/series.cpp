@@ -88,7 +88,7 @@ class SeriesReader {
         const std::string name = std::filesystem::path(table_.source).stem().string();
         for (auto& [band, points] : points_) {
             lightcurve::LightCurve curve{
-                .band = band, .series = name, .common_names = {}, .points = std::move(points)};
+                .band = band, .series = {name}, .common_names = {}, .points = std::move(points)};
             lightcurve::sort_by_time(curve);
             series.curves.push_back(std::move(curve));
         }

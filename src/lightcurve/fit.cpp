@@ -9,6 +9,7 @@
 #include <cmath>
 
 #include "lightcurve/likelihood.hpp"
+#include "lightcurve/parameter_prediction.hpp"
 #include "lightcurve/robust_noise.hpp"
 #include "quantities/instant.hpp"
 
@@ -57,7 +58,7 @@ Result<void> check_options(const FitOptions& options) {
 }
 
 Result<void> check_points(const LightCurve& curve, const std::vector<std::size_t>& used, const Model& model) {
-    const std::size_t needed = model.parameters().size();
+    const std::size_t needed = model.parameters(0.0).size();
     std::size_t found = 0;
     std::vector<double> times;
     for (const std::size_t i : used) {
@@ -167,6 +168,29 @@ Result<Outcome> solve(const Likelihood& likelihood, std::vector<double> start, c
     return Outcome{std::move(*at), std::move(noise), chi2_before};
 }
 
+// The likeliest place that any of the starts leads to.
+Result<Outcome> solve_from(const Likelihood& likelihood, const Model& model,
+                           const std::vector<std::vector<double>>& starts, const FitOptions& options) {
+    std::optional<Outcome> best;
+    Problem problem{.what = fmt::format("The model {} finds no sensible start.", model.name()),
+                    .where = {},
+                    .mend = "Choose another range of dates, or a simpler model."};
+    const auto depth = [](const Outcome& o) {
+        return o.at.covariance.minus_two_log_likelihood(o.at.residuals) + o.at.censored;
+    };
+    for (const std::vector<double>& start : starts) {
+        if (!model.allowed(start)) continue;
+        auto outcome = solve(likelihood, start, options);
+        if (!outcome) {
+            problem = outcome.error();
+        } else if (!best || depth(*outcome) < depth(*best)) {
+            best = std::move(*outcome);
+        }
+    }
+    if (!best) return fail(problem);
+    return std::move(*best);
+}
+
 std::vector<std::string> remarks_on(const CurveFit& fit, double chi2_before) {
     std::vector<std::string> remarks;
     if (fit.extra_scatter_mag > 0.0) {
@@ -218,10 +242,11 @@ std::vector<FitPoint> points_of(const LightCurve& curve, const Model& model, con
 
 }  // namespace
 
-Result<CurveFit> fit(const LightCurve& curve, const Model& model, const FitOptions& options) {
+Result<CurveFit> fit(const LightCurve& curve, std::shared_ptr<const Model> model, const FitOptions& options) {
     if (const auto good = check_options(options); !good) return fail(good.error());
     const auto used = within(curve, options.from_bjd_tdb, options.to_bjd_tdb);
-    if (const auto good = check_points(curve, used, model); !good) return fail(in_curve(curve, good.error()));
+    if (const auto good = check_points(curve, used, *model); !good)
+        return fail(in_curve(curve, good.error()));
 
     LightCurve chosen{
         .band = curve.band, .series = curve.series, .common_names = curve.common_names, .points = {}};
@@ -229,25 +254,20 @@ Result<CurveFit> fit(const LightCurve& curve, const Model& model, const FitOptio
         chosen.points.push_back(curve.points[i]);
     sort_by_time(chosen);
     const double reference = weighted_mean_time(curve, used);
-    const auto start = model.start(chosen, reference);
-    if (!start) return fail(in_curve(curve, start.error()));
-    if (!model.allowed(*start)) {
-        return fail(
-            in_curve(curve, {.what = fmt::format("The model {} finds no sensible start.", model.name()),
-                             .where = {},
-                             .mend = "Choose another range of dates, or a simpler model."}));
-    }
+    const auto starts = model->starts(chosen, reference);
+    if (!starts) return fail(in_curve(curve, starts.error()));
 
-    const Likelihood likelihood(curve, model, used, reference,
+    const Likelihood likelihood(curve, *model, used, reference,
                                 options.robust ? mistaken_limit_probability : 0.0);
-    const auto outcome = solve(likelihood, *start, options);
+    const auto outcome = solve_from(likelihood, *model, *starts, options);
     if (!outcome) return fail(in_curve(curve, outcome.error()));
     const auto covariance = inverse_normal(outcome->at.normal);
     if (!covariance) return fail(in_curve(curve, covariance.error()));
 
     CurveFit result;
-    result.model = model.name();
-    result.parameter_info = model.parameters();
+    result.model = model->name();
+    result.source = model->source();
+    result.parameter_info = model->parameters(reference);
     result.reference_bjd_tdb = reference;
     result.parameters = outcome->at.parameters;
     result.covariance = *covariance;
@@ -259,21 +279,28 @@ Result<CurveFit> fit(const LightCurve& curve, const Model& model, const FitOptio
     result.extra_scatter_mag = outcome->noise.extra_scatter_mag;
     result.n = used.size();
     const double free = static_cast<double>(n_parameters) + (result.extra_scatter_mag > 0.0 ? 1.0 : 0.0);
-    result.bic = result.minus_two_log_likelihood + free * std::log(static_cast<double>(result.n));
+    const double n = static_cast<double>(result.n);
+    result.bic = result.minus_two_log_likelihood + free * std::log(n);
+    result.aicc =
+        n > free + 1.0 ? result.minus_two_log_likelihood + 2.0 * free * n / (n - free - 1.0) : HUGE_VAL;
     result.from_bjd_tdb = chosen.points.front().bjd_tdb;
     result.to_bjd_tdb = chosen.points.back().bjd_tdb;
     result.n_limits = static_cast<std::size_t>(
         std::count_if(chosen.points.begin(), chosen.points.end(), [](const Point& p) { return p.is_limit; }));
-    result.points = points_of(curve, model, likelihood, *outcome, reference);
+    result.points = points_of(curve, *model, likelihood, *outcome, reference);
     result.remarks = remarks_on(result, outcome->chi2_without_scatter);
+    result.prediction =
+        parameter_prediction(std::move(model), reference, result.parameters, result.covariance);
     return result;
 }
 
-ValueWithError predict(const CurveFit& fit, const Model& model, double bjd_tdb) {
-    const double days = bjd_tdb - fit.reference_bjd_tdb;
-    const auto gradient = magnitude_gradient(model, days, fit.parameters);
-    const double variance = numerics::quadratic_form(fit.covariance, gradient, gradient);
-    return {model.magnitude(days, fit.parameters), std::sqrt(std::max(variance, 0.0))};
+std::optional<ValueWithError> CurveFit::parameter(std::string_view name) const {
+    for (std::size_t j = 0; j < parameter_info.size(); ++j) {
+        if (parameter_info[j].name != name) continue;
+        const double zero = parameter_info[j].is_epoch ? reference_bjd_tdb : 0.0;
+        return ValueWithError{zero + parameters[j], std::sqrt(covariance(j, j))};
+    }
+    return std::nullopt;
 }
 
 std::optional<DeclineRate> decline_rate(const CurveFit& fit) {

@@ -5,11 +5,13 @@
 // probability that a flux this faint stays below it, apart from the common errors and from σ_x.
 #pragma once
 
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "lightcurve/model.hpp"
+#include "lightcurve/prediction.hpp"
 #include "numerics/matrix.hpp"
 #include "quantities/value_with_error.hpp"
 
@@ -29,7 +31,7 @@ struct FitPoint {
 };
 
 struct CurveFit {
-    std::string model;
+    std::string model, source;
     std::vector<ParameterInfo> parameter_info;
     double reference_bjd_tdb = 0.0;
     std::vector<double> parameters;
@@ -38,23 +40,30 @@ struct CurveFit {
     double chi2 = 0.0;    // rᵀ C⁻¹ r with robust weights and σ_x in C; limits without flux not counted
     std::size_t dof = 0;  // rows in chi2 − parameters
     double bic = 0.0;     // −2 ln L + k ln n; σ_x counts as a parameter where it was needed
+    double aicc = 0.0;    // Hurvich & Tsai 1989; infinite where n is too small for it
     double extra_scatter_mag = 0.0;
+    std::optional<double> student_nu;  // degrees of freedom of the Student-t; absent: Gaussian
+    std::size_t starts = 1;            // tried; `starts_agreeing` of them came to this place
+    std::size_t starts_agreeing = 1;
+    // Most probable value of each common error, in units of its own sigma: an offset between series is one.
+    std::vector<ValueWithError> commons;
     double from_bjd_tdb = 0.0, to_bjd_tdb = 0.0;
     std::size_t n = 0;  // points used, limits included
     std::size_t n_limits = 0;
     std::vector<FitPoint> points;
     std::vector<std::string> remarks;  // "the error of the rate is scaled by …", "2 points are outliers"
+    std::shared_ptr<const Prediction> prediction;  // never null in what fit() returns
+
+    // One parameter by its name, epochs as BJD(TDB); nothing where the model has none of that name.
+    [[nodiscard]] std::optional<ValueWithError> parameter(std::string_view name) const;
 };
 
 // Gaussian in flux where the flux is kept (limits too), else Gaussian in magnitude, censored for limits.
 // Times count from the weighted mean time of the points used. The order of the points does not matter.
 // Problem: fewer detections than parameters, all limits, all at one time, times on two scales, a point that
 // check_point() refuses, no convergence.
-[[nodiscard]] Result<CurveFit> fit(const LightCurve& curve, const Model& model,
+[[nodiscard]] Result<CurveFit> fit(const LightCurve& curve, std::shared_ptr<const Model> model,
                                    const FitOptions& options = {});
-
-// Model value and one sigma of it at a time, from the parameter covariance: the band in the picture.
-[[nodiscard]] ValueWithError predict(const CurveFit& fit, const Model& model, double bjd_tdb);
 
 struct DeclineRate {
     ValueWithError mag_per_day;

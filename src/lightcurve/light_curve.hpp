@@ -27,13 +27,15 @@ struct Point {
     double limit_sigma = 3.0;         // how many sigma that limit is
     std::optional<Flux> flux;         // on flux_zero_mag, random error; where kept, fits use it (limits too)
     std::vector<double> common_err_mag;  // one an entry of LightCurve::common_names, signed; empty: none
+    bool err_is_guess = false;           // it came without an error: see errors_from_scatter()
+    std::size_t series = 0;              // whose it is: index into LightCurve::series
     std::string label;                   // night or frame, for tables
     Caveats caveats;
 };
 
 struct LightCurve {
     Band band;
-    std::string series = "own";  // whose points these are
+    std::vector<std::string> series{"own"};  // whose points these are; merge_series() makes several
     std::vector<std::string> common_names;
     std::vector<Point> points;  // ascending in time
 };

@@ -40,27 +40,6 @@ Problem not_determined() {
 
 }  // namespace
 
-std::vector<double> magnitude_gradient(const Model& model, double days, std::span<const double> parameters) {
-    // The cube root of a double's precision balances rounding against curvature.
-    constexpr double relative_step = 6e-6, typical_size = 0.1;
-    std::vector<double> moved(parameters.begin(), parameters.end());
-    std::vector<double> gradient(parameters.size());
-    for (std::size_t j = 0; j < moved.size(); ++j) {
-        const double here = parameters[j];
-        const double step = relative_step * std::max(std::abs(here), typical_size);
-        double high = here + step, low = here - step;
-        moved[j] = high;
-        if (!model.allowed(moved)) moved[j] = high = here;
-        const double above = model.magnitude(days, moved);
-        moved[j] = low;
-        if (!model.allowed(moved)) moved[j] = low = here;
-        const double below = model.magnitude(days, moved);
-        moved[j] = here;
-        gradient[j] = high > low ? (above - below) / (high - low) : 0.0;
-    }
-    return gradient;
-}
-
 Result<numerics::Matrix> inverse_normal(const numerics::Matrix& normal) {
     const std::size_t p = normal.rows();
     numerics::Matrix scaled(p, p), inverse(p, p);
@@ -107,7 +86,9 @@ double Likelihood::model_magnitude(double days, std::span<const double> paramete
 }
 
 std::vector<double> Likelihood::magnitude_slopes(double days, std::span<const double> parameters) const {
-    return magnitude_gradient(model_, days, parameters);
+    std::vector<double> slopes(parameters.size());
+    model_.gradient(days, parameters, slopes);
+    return slopes;
 }
 
 double Likelihood::limit_trust(std::size_t limit, std::span<const double> parameters) const {

@@ -75,10 +75,6 @@ class Likelihood {
     double mistaken_limit_;
 };
 
-// d magnitude / d parameter by central differences, one-sided at a bound.
-[[nodiscard]] std::vector<double> magnitude_gradient(const Model& model, double days,
-                                                     std::span<const double> parameters);
-
 // Inverse of a normal matrix. Problem: the parameters are not determined.
 [[nodiscard]] Result<numerics::Matrix> inverse_normal(const numerics::Matrix& normal);
 

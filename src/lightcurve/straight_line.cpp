@@ -55,12 +55,12 @@ class StraightLine final : public Model {
     [[nodiscard]] std::string source() const override {
         return "a constant rate in magnitudes, as under exponential decay";
     }
-    [[nodiscard]] std::vector<ParameterInfo> parameters() const override {
+    [[nodiscard]] std::vector<ParameterInfo> parameters(double) const override {
         return {{"mag_at_reference", "mag", "Magnitude at the reference epoch."},
                 {"decline_rate", "mag/d", "Change of magnitude a day; positive when it fades."}};
     }
-    [[nodiscard]] Result<std::vector<double>> start(const LightCurve& curve,
-                                                    double reference_bjd_tdb) const override {
+    [[nodiscard]] Result<std::vector<std::vector<double>>> starts(const LightCurve& curve,
+                                                                  double reference_bjd_tdb) const override {
         const auto samples = detections(curve, reference_bjd_tdb);
         const auto slopes = pairwise_slopes(samples);
         if (slopes.empty()) {
@@ -72,10 +72,14 @@ class StraightLine final : public Model {
         std::vector<double> levels;
         for (const Sample& s : samples)
             levels.push_back(s.mag - rate * s.days);
-        return std::vector<double>{numerics::median(levels), rate};
+        return std::vector<std::vector<double>>{{numerics::median(levels), rate}};
     }
     [[nodiscard]] double magnitude(double days, std::span<const double> parameters) const override {
         return parameters[0] + parameters[1] * days;
+    }
+    void gradient(double days, std::span<const double>, std::span<double> slopes) const override {
+        slopes[0] = 1.0;
+        slopes[1] = days;
     }
     [[nodiscard]] bool allowed(std::span<const double> parameters) const override {
         return std::isfinite(parameters[0]) && std::isfinite(parameters[1]);

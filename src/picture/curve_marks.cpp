@@ -14,6 +14,7 @@ using lightcurve::Point;
 
 // An error bar longer than this would flatten everything else; it is cut off at the panel's edge.
 constexpr double longest_bar_mag = 1.0;
+constexpr int samples_of_line = 160;
 
 std::optional<double> magnitude_of(const Point& point) {
     if (point.magnitude_mag) return point.magnitude_mag;
@@ -81,8 +82,15 @@ BandMarks marks_of(const CurveOnPaper& paper) {
         }
         band.marks.push_back(mark);
     }
-    band.has_line = paper.fit_bjd_tdb.size() > 1 && paper.fit_mag.size() == paper.fit_bjd_tdb.size() &&
-                    paper.fit_err_mag.size() == paper.fit_bjd_tdb.size();
+    if (paper.fit && paper.fit->prediction) {
+        const double from = paper.fit->from_bjd_tdb, span = paper.fit->to_bjd_tdb - from;
+        for (int i = 0; i <= samples_of_line; ++i) {
+            const double t = from + span * i / samples_of_line;
+            const ValueWithError at = paper.fit->prediction->magnitude(t);
+            if (std::isfinite(at.value))
+                band.line.push_back({t, at.value, std::isfinite(at.err) ? at.err : 0.0});
+        }
+    }
     return band;
 }
 
@@ -112,9 +120,9 @@ std::optional<CurveRanges> ranges_of(const CurvePicture& picture, const std::vec
     const double least_days = alone ? 2.0 : 0.02, least_mag = alone ? 0.2 : 0.02;
     // The line may enlarge the panel, but not without end where it runs far from the points.
     Range wide = padded(*mag, least_mag, 0.3);
-    for (const CurveOnPaper& paper : picture.bands) {
-        for (const double m : paper.fit_mag)
-            include(mag, std::clamp(m, wide.low, wide.high));
+    for (const BandMarks& band : bands) {
+        for (const LineSample& at : band.line)
+            include(mag, std::clamp(at.mag, wide.low, wide.high));
     }
     ranges.jd = padded(*jd, least_days, 0.04);
     ranges.mag = padded(*mag, least_mag, 0.07);

@@ -23,10 +23,15 @@ struct LimitMark {
     double mag = 0.0;
 };
 
+struct LineSample {
+    double jd = 0.0, mag = 0.0, err = 0.0;
+};
+
 struct BandMarks {
     std::vector<Mark> marks;
     std::vector<LimitMark> limits;
-    bool has_line = false;  // a fit with its samples
+    std::vector<LineSample> line;  // the fit's curve over its interval
+    [[nodiscard]] bool has_line() const { return line.size() > 1; }
 };
 
 [[nodiscard]] BandMarks marks_of(const CurveOnPaper& paper);

@@ -5,6 +5,9 @@
 #include "picture/gnuplot_process.hpp"
 
 namespace emberline::picture {
+
+void spread_bands(CurvePicture&) {}
+
 Result<void> draw_curve(const CurvePicture& picture, const std::string& path) {
     const auto kind = paper_kind_of(path);
     if (!kind) return fail(kind.error());

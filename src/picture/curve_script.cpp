@@ -92,12 +92,8 @@ class Script {
             for (const LimitMark& l : bands_[b].limits)
                 add("{:.6f} {:.6f}\n", day(l.jd), l.mag);
             add("EOD\n$f{} << EOD\n", b);
-            const CurveOnPaper& one = picture_.bands[b];
-            for (std::size_t i = 0; bands_[b].has_line && i < one.fit_bjd_tdb.size(); ++i) {
-                if (!std::isfinite(one.fit_bjd_tdb[i]) || !std::isfinite(one.fit_mag[i])) continue;
-                add("{:.6f} {:.6f} {:.6f}\n", day(one.fit_bjd_tdb[i]), one.fit_mag[i],
-                    std::isfinite(one.fit_err_mag[i]) ? one.fit_err_mag[i] : 0.0);
-            }
+            for (const LineSample& at : bands_[b].line)
+                add("{:.6f} {:.6f} {:.6f}\n", day(at.jd), at.mag, at.err);
             add("EOD\n");
         }
     }
@@ -132,8 +128,9 @@ class Script {
             add("set label '' at screen {:.5f},{:.5f} point pt {} ps {:.3f} lc rgb '{}' front\n", legend_x, y,
                 static_cast<int>(looks_[b].shape), 1.15 * point_scale_, looks_[b].colour);
             const auto& curve = picture_.bands[b].curve;
-            words(curve.series == "own" ? curve.band.name() : curve.band.name() + " " + curve.series);
-            any_line = any_line || bands_[b].has_line;
+            words(curve.series.front() == "own" ? curve.band.name()
+                                                : curve.band.name() + " " + curve.series.front());
+            any_line = any_line || bands_[b].has_line();
             any_limit = any_limit || !bands_[b].limits.empty();
             any_open = any_open || std::any_of(bands_[b].marks.begin(), bands_[b].marks.end(),
                                                [](const Mark& m) { return m.open; });
@@ -231,7 +228,7 @@ class Script {
         }
         std::vector<std::string> plots;
         for (std::size_t b = 0; b < bands_.size(); ++b) {
-            if (!bands_[b].has_line) continue;
+            if (!bands_[b].has_line()) continue;
             plots.push_back(
                 fmt::format("$f{} using 1:($2-$3):($2+$3) with filledcurves fs transparent solid 0.2 "
                             "noborder fc rgb '{}'",
@@ -244,7 +241,7 @@ class Script {
         }
         // Under a crowd of points nobody would see the line.
         for (std::size_t b = 0; b < bands_.size() && !halo_; ++b) {
-            if (bands_[b].has_line) plots.push_back(line_plot(b, ink));
+            if (bands_[b].has_line()) plots.push_back(line_plot(b, ink));
         }
         plot(plots);
         add("unset arrow\nunset label\nunset object\nunset x2tics\nunset x2label\n");

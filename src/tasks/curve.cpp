@@ -14,8 +14,6 @@
 namespace emberline::tasks {
 namespace {
 
-constexpr std::size_t samples_of_line = 160;
-
 Result<std::vector<lightcurve::LightCurve>> campaign_curves(const CurveRequest& request,
                                                             CurveOutcome& outcome) {
     const auto workspace = open_workspace(request.campaign_folder);
@@ -61,9 +59,9 @@ BandCurve fit_band(lightcurve::LightCurve curve, const CurveRequest& request) {
     const lightcurve::FitOptions options{.from_bjd_tdb = request.from_bjd_tdb,
                                          .to_bjd_tdb = request.to_bjd_tdb};
     for (const std::string& name : request.models) {
-        const auto model = lightcurve::make_model(name);
+        auto model = lightcurve::make_model(name);
         if (!model) continue;
-        auto fitted = lightcurve::fit(band.curve, **model, options);
+        auto fitted = lightcurve::fit(band.curve, std::move(*model), options);
         if (!fitted) {
             band.problem = fitted.error();
             continue;
@@ -79,18 +77,7 @@ picture::CurveOnPaper on_paper(const BandCurve& band) {
     picture::CurveOnPaper paper;
     paper.curve = band.curve;
     if (!band.chosen) return paper;
-    const lightcurve::CurveFit& fit = band.fits[*band.chosen];
-    paper.fit = fit;
-    const auto model = lightcurve::make_model(fit.model);
-    if (!model) return paper;
-    for (std::size_t i = 0; i <= samples_of_line; ++i) {
-        const double t = fit.from_bjd_tdb + (fit.to_bjd_tdb - fit.from_bjd_tdb) * static_cast<double>(i) /
-                                                static_cast<double>(samples_of_line);
-        const ValueWithError value = lightcurve::predict(fit, **model, t);
-        paper.fit_bjd_tdb.push_back(t);
-        paper.fit_mag.push_back(value.value);
-        paper.fit_err_mag.push_back(value.err);
-    }
+    paper.fit = band.fits[*band.chosen];
     return paper;
 }
 

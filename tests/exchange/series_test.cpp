@@ -35,7 +35,7 @@ TEST_CASE("Published curves are read as they are: one curve a band, ascending in
         CHECK(series->curves.size() == c.curves);
         std::size_t points = 0;
         for (const auto& curve : series->curves) {
-            CHECK(curve.series == c.file);
+            CHECK(curve.series.front() == c.file);
             points += curve.points.size();
             for (std::size_t i = 0; i < curve.points.size(); ++i) {
                 CHECK(lightcurve::check_point(curve, i));
@@ -114,7 +114,7 @@ TEST_CASE("Bands of several spellings make one curve, other columns are ignored,
         "# somebody's\njd,telescope,band,mag,err\n2460346.5,a,R,15.2,0.02\n2460344.5,b,Rc,15.0,0.02\n");
     REQUIRE(series.curves.size() == 1);
     CHECK(series.curves[0].band.name() == "Rc");
-    CHECK(series.curves[0].series == "points");
+    CHECK(series.curves[0].series.front() == "points");
     CHECK(series.curves[0].points[0].magnitude_mag == 15.0);
     CHECK(series.curves[0].points[0].label == "line 4");
 }

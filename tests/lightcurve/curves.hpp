@@ -70,7 +70,7 @@ inline Spread spread_of(std::span<const double> values) {
 
 inline lightcurve::CurveFit line_through(const lightcurve::LightCurve& curve,
                                          const lightcurve::FitOptions& options = {}) {
-    const auto result = lightcurve::fit(curve, *lightcurve::straight_line(), options);
+    const auto result = lightcurve::fit(curve, lightcurve::straight_line(), options);
     INFO((result ? std::string() : one_line(result.error())));
     REQUIRE(result);
     return *result;

@@ -18,7 +18,7 @@ lightcurve::LightCurve three_nights() {
 }
 
 Problem refusal(const lightcurve::LightCurve& curve, const lightcurve::FitOptions& options = {}) {
-    const auto result = lightcurve::fit(curve, *lightcurve::straight_line(), options);
+    const auto result = lightcurve::fit(curve, lightcurve::straight_line(), options);
     REQUIRE_FALSE(result);
     // Whole sentences, with something to do.
     CHECK(result.error().what.ends_with('.'));
@@ -117,7 +117,7 @@ TEST_CASE("common errors must match their names", "[refusals]") {
     CHECK_THAT(refusal(curve).what, Contains("3 common errors"));
     // None at all means that nothing is shared.
     curve.points[1].common_err_mag.clear();
-    CHECK(lightcurve::fit(curve, *lightcurve::straight_line()));
+    CHECK(lightcurve::fit(curve, lightcurve::straight_line()));
 }
 
 TEST_CASE("dates that cannot be meant are refused", "[refusals]") {

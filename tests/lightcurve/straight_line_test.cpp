@@ -46,7 +46,6 @@ TEST_CASE("a straight line is the weighted least squares worked to 50 digits els
     const auto expected = answers();
     const auto curve = table_curve(9);
     const auto fit = line_through(curve, plain);
-    const auto line = lightcurve::straight_line();
     const auto rate = rate_of(fit);
     CHECK(rate.value == Approx(expected.at("line slope mag/day")).epsilon(1e-8));
     CHECK(rate.err == Approx(expected.at("line sigma slope")).epsilon(1e-8));
@@ -55,10 +54,10 @@ TEST_CASE("a straight line is the weighted least squares worked to 50 digits els
     CHECK(fit.n == 9);
     CHECK(fit.n_limits == 0);
 
-    const auto at_zero = lightcurve::predict(fit, *line, epoch_bjd);
+    const auto at_zero = fit.prediction->magnitude(epoch_bjd);
     CHECK(at_zero.value == Approx(expected.at("line m0")).epsilon(1e-9));
     CHECK(at_zero.err == Approx(expected.at("line sigma m0")).epsilon(1e-7));
-    const auto at_ten = lightcurve::predict(fit, *line, epoch_bjd + 10.0);
+    const auto at_ten = fit.prediction->magnitude(epoch_bjd + 10.0);
     CHECK(at_ten.value == Approx(expected.at("line mag at t=10")).epsilon(1e-9));
     CHECK(at_ten.err == Approx(expected.at("line sigma of mag at t=10")).epsilon(1e-7));
 

@@ -160,7 +160,7 @@ Scores one_campaign(const rehearsal::RehearsalOptions& options, const std::strin
     }
     std::vector<night::Measurement> points(solution.nights.begin(), solution.nights.end());
     for (const auto& curve : tasks::curves_of(points, campaign.measure.limit_sigma)) {
-        const auto fitted = lightcurve::fit(curve, *lightcurve::straight_line());
+        const auto fitted = lightcurve::fit(curve, lightcurve::straight_line());
         if (!fitted) continue;
         const auto rate = lightcurve::decline_rate(*fitted);
         s.rate.push_back((rate->mag_per_day.value - summary.decline_mag_per_day) / rate->mag_per_day.err);

@@ -1,0 +1,28 @@
+// SPDX-License-Identifier: MIT
+// lightcurve/merge_series — several observers' points of one band as one curve. An offset of one series with
+// a Gaussian prior is the same thing as an error common to its points, so that is how the fit gets it.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "lightcurve/fit.hpp"
+#include "lightcurve/light_curve.hpp"
+
+namespace emberline::lightcurve {
+
+// How far careful observers' zero points of one band lie apart. Common practice, no source.
+inline constexpr double usual_offset_mag = 0.1;
+
+// All of one band; the first is the one that others are offset from. Their common errors stay apart by name
+// (two series never share one: the name of the series is put before it, except for the first).
+[[nodiscard]] LightCurve merge_series(std::vector<LightCurve> curves,
+                                      double offset_prior_mag = usual_offset_mag);
+
+struct SeriesOffset {
+    std::string series;
+    ValueWithError mag;  // the series minus the first
+};
+[[nodiscard]] std::vector<SeriesOffset> offsets_of(const LightCurve& curve, const CurveFit& fit);
+
+}  // namespace emberline::lightcurve
