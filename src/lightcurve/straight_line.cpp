@@ -5,28 +5,11 @@
 #include <cmath>
 
 #include "lightcurve/model.hpp"
+#include "lightcurve/samples.hpp"
 #include "numerics/robust.hpp"
 
 namespace emberline::lightcurve {
 namespace {
-
-struct Sample {
-    double days, mag;
-};
-
-std::vector<Sample> detections(const LightCurve& curve, double reference_bjd_tdb) {
-    std::vector<Sample> samples;
-    for (const Point& point : curve.points) {
-        const double days = point.bjd_tdb - reference_bjd_tdb;
-        if (point.is_limit) continue;
-        if (point.magnitude_mag) {
-            samples.push_back({days, *point.magnitude_mag});
-        } else if (point.flux && point.flux->value > 0.0) {
-            samples.push_back({days, flux_zero_mag + magnitude_difference(point.flux->value, 1.0)});
-        }
-    }
-    return samples;
-}
 
 // All pairs of a short curve; in a long one each point meets the one half a curve later, so that the cost
 // stays in proportion to its length.

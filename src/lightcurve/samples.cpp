@@ -1,0 +1,49 @@
+// SPDX-License-Identifier: MIT
+#include "lightcurve/samples.hpp"
+
+#include <cmath>
+
+#include "numerics/robust.hpp"
+
+namespace emberline::lightcurve {
+namespace {
+
+Sample middle_of(std::span<const Sample> run) {
+    std::vector<double> days, mags, errs;
+    for (const Sample& s : run) {
+        days.push_back(s.days);
+        mags.push_back(s.mag);
+        errs.push_back(s.err_mag);
+    }
+    return {numerics::median(days), numerics::median(mags),
+            numerics::median(errs) / std::sqrt(static_cast<double>(run.size()))};
+}
+
+}  // namespace
+
+std::vector<Sample> detections(const LightCurve& curve, double reference_bjd_tdb) {
+    std::vector<Sample> samples;
+    for (const Point& point : curve.points) {
+        const double days = point.bjd_tdb - reference_bjd_tdb;
+        if (point.is_limit) continue;
+        if (point.magnitude_mag) {
+            samples.push_back({days, *point.magnitude_mag, point.random_err_mag.value_or(0.0)});
+        } else if (point.flux && point.flux->value > 0.0) {
+            samples.push_back({days, flux_zero_mag + magnitude_difference(point.flux->value, 1.0),
+                               mag_per_relative_flux * point.flux->err / point.flux->value});
+        }
+    }
+    return samples;
+}
+
+std::vector<Sample> thinned(std::span<const Sample> samples, std::size_t most) {
+    if (samples.size() <= most) return {samples.begin(), samples.end()};
+    std::vector<Sample> kept;
+    for (std::size_t k = 0; k < most; ++k) {
+        const std::size_t from = k * samples.size() / most, to = (k + 1) * samples.size() / most;
+        kept.push_back(middle_of(samples.subspan(from, to - from)));
+    }
+    return kept;
+}
+
+}  // namespace emberline::lightcurve

@@ -1,0 +1,26 @@
+// SPDX-License-Identifier: MIT
+// lightcurve/samples — the detections of a curve as plain pairs: what models look at for their starts.
+#pragma once
+
+#include <cstddef>
+#include <span>
+#include <vector>
+
+#include "lightcurve/light_curve.hpp"
+
+namespace emberline::lightcurve {
+
+struct Sample {
+    double days = 0.0;  // since the reference epoch
+    double mag = 0.0;
+    double err_mag = 0.0;  // random; 0 where none came with the point
+};
+
+// Points that are no limits and have a magnitude or a positive flux, in the order of the curve.
+[[nodiscard]] std::vector<Sample> detections(const LightCurve& curve, double reference_bjd_tdb);
+
+// At most `most` samples for an ascending list: runs of neighbours of about equal number, each told by the
+// medians of its times and magnitudes, so that one bad point among three or more does not show.
+[[nodiscard]] std::vector<Sample> thinned(std::span<const Sample> samples, std::size_t most);
+
+}  // namespace emberline::lightcurve
