@@ -62,8 +62,12 @@ class Model {
 [[nodiscard]] std::unique_ptr<Model> peak_polynomial(int order);
 // A Gaussian peak on a linear decline, behind an exponential rise (Contardo, Leibundgut & Vacca 2000).
 [[nodiscard]] std::unique_ptr<Model> rise_and_fall();
+// The same with the second maximum that type Ia have in bands redder than V.
+[[nodiscard]] std::unique_ptr<Model> rise_and_two_peaks();
 // A Fermi-Dirac step on a line (Olivares et al. 2010; Valenti et al. 2016): a plateau and what follows it.
 [[nodiscard]] std::unique_ptr<Model> plateau_and_drop();
+// The same with a rate of its own before the drop and after it.
+[[nodiscard]] std::unique_ptr<Model> sloping_plateau_and_drop();
 // ⁵⁶Co: its decay with all gamma rays kept, and with their growing escape.
 [[nodiscard]] std::unique_ptr<Model> cobalt_tail(const ModelContext& context = {});
 [[nodiscard]] std::unique_ptr<Model> leaking_tail(const ModelContext& context = {});

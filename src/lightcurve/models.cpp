@@ -13,6 +13,10 @@ namespace {
 using Maker = std::unique_ptr<Model> (*)(const ModelContext&);
 constexpr Maker makers[] = {
     [](const ModelContext&) { return straight_line(); },
+    [](const ModelContext&) { return plateau_and_drop(); },
+    [](const ModelContext&) { return sloping_plateau_and_drop(); },
+    [](const ModelContext&) { return rise_and_fall(); },
+    [](const ModelContext&) { return rise_and_two_peaks(); },
 };
 
 }  // namespace
