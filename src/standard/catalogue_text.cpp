@@ -108,6 +108,35 @@ void gather_system(const YamlNode& node, CoordinateSystem& system) {
         gather_system(inner, system);
 }
 
+// Times that a program wrote as such: "__serialized_columns__" tells how.
+void take_times(const YamlNode& meta, RawCatalogue& out) {
+    std::vector<const YamlNode*> parts{&meta};
+    for (const YamlNode& item : meta.list)
+        parts.push_back(&item);
+    for (const YamlNode* part : parts) {
+        const YamlNode* serialised = part->find("__serialized_columns__");
+        if (serialised == nullptr) continue;
+        for (const auto& [name, described] : serialised->map) {
+            if (described.text("scale").empty() || described.text("format").empty()) continue;
+            const YamlNode* value = described.find("value");
+            const std::string column = value != nullptr ? value->text("name") : name;
+            for (RawColumn& known : out.columns) {
+                if (known.name != column) continue;
+                known.time.scale = described.text("scale");
+                known.time.form = described.text("format");
+            }
+        }
+    }
+}
+
+void take_parameters(const YamlNode& meta, RawCatalogue& out) {
+    for (const auto& [name, inner] : meta.map) {
+        if (!inner.word.empty()) out.parameters.push_back({.name = name, .value = inner.word, .meaning = {}});
+    }
+    for (const YamlNode& item : meta.list)
+        take_parameters(item, out);
+}
+
 void take_heading(const YamlNode& described, RawColumn& column) {
     column.unit = described.text("unit");
     if (const YamlNode* meta = described.find("meta")) {
@@ -146,7 +175,11 @@ Result<RawCatalogue> parse_ecsv(std::string_view text, const std::string& source
                                         [&](const RawColumn& c) { return c.name == column.text("name"); });
         if (found != raw->columns.end()) take_heading(column, *found);
     }
-    if (const YamlNode* meta = header->find("meta")) gather_system(*meta, raw->system);
+    if (const YamlNode* meta = header->find("meta")) {
+        gather_system(*meta, raw->system);
+        take_times(*meta, *raw);
+        take_parameters(*meta, *raw);
+    }
     return raw;
 }
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // standard/catalogue_text — catalogues as lines of text: values between commas, tabs or semicolons, with or
-// without the lines of units and dashes that services put below the names; and ECSV. Private to this room.
+// without the lines of units and dashes that services put below the names; and ECSV. For this room and for
+// exchange.
 // Source: astropy APE 6 (ECSV 1.0).
 #pragma once
 

@@ -52,6 +52,13 @@ std::size_t line_of(std::string_view text, std::ptrdiff_t offset) {
            static_cast<std::size_t>(std::count(text.begin(), text.begin() + static_cast<long>(length), '\n'));
 }
 
+TimeSystem time_system_of(const pugi::xml_node& node) {
+    return {.scale = node.attribute("timescale").value(),
+            .place = node.attribute("refposition").value(),
+            .origin = node.attribute("timeorigin").value(),
+            .form = {}};
+}
+
 CoordinateSystem system_of(const pugi::xml_node& node) {
     return {.name = node.attribute("system").value(),
             .equinox = node.attribute("equinox").value(),
@@ -115,11 +122,13 @@ class VotableReader {
                           .null = child(field, "VALUES").attribute("null").value()};
             RawColumn column;
             // What is neither one number nor a text keeps its place, but no name to be known by.
-            if (type.is_number() || type.is_text()) column.name = field.attribute("name").value();
+            if (type.is_number() || type.is_text() || type.is_truth())
+                column.name = field.attribute("name").value();
             if (type.is_number() && column.name.empty()) column.name = field.attribute("ID").value();
             column.unit = field.attribute("unit").value();
             column.meaning = field.attribute("ucd").value();
             column.system = referred(field.attribute("ref").value());
+            column.time = referred_time(field.attribute("ref").value());
             out.columns.push_back(std::move(column));
             types_.push_back(std::move(type));
         }
@@ -132,6 +141,7 @@ class VotableReader {
             out.system = system_of(systems[0]);
             if (out.system.epoch.empty()) out.system.epoch = epoch;
         }
+        take_times_and_parameters(table, out);
         return out;
     }
 
@@ -151,6 +161,32 @@ class VotableReader {
         return {};
     }
 
+    [[nodiscard]] TimeSystem referred_time(const std::string& id) const {
+        if (id.empty()) return {};
+        for (const pugi::xml_node& element : elements_) {
+            if (local_name(element) == "TIMESYS" && id == element.attribute("ID").value())
+                return time_system_of(element);
+        }
+        return {};
+    }
+
+    // A file with one time system means it for all its times. Parameters of other tables are not this one's.
+    void take_times_and_parameters(const pugi::xml_node& table, RawCatalogue& out) const {
+        std::vector<pugi::xml_node> systems;
+        for (const pugi::xml_node& element : elements_) {
+            if (local_name(element) == "TIMESYS") systems.push_back(element);
+            if (local_name(element) != "PARAM") continue;
+            pugi::xml_node above = element.parent();
+            while (above && local_name(above) != "TABLE")
+                above = above.parent();
+            if (above && above != table) continue;
+            out.parameters.push_back({.name = element.attribute("name").value(),
+                                      .value = element.attribute("value").value(),
+                                      .meaning = element.attribute("ucd").value()});
+        }
+        if (systems.size() == 1) out.time = time_system_of(systems[0]);
+    }
+
     Result<void> read_cells(const pugi::xml_node& data, const std::vector<std::size_t>& wanted,
                             RawCatalogue& out) {
         if (const auto cells = child(data, "TABLEDATA")) return read_tabledata(cells, wanted, out);
@@ -158,7 +194,7 @@ class VotableReader {
             const auto binary = child(data, masked ? "BINARY2" : "BINARY");
             if (!binary) continue;
             for (const std::size_t column : wanted)
-                out.columns[column].is_text = types_[column].is_text();
+                out.columns[column].is_text = types_[column].is_text() || types_[column].is_truth();
             const auto stream = child(binary, "STREAM");
             const std::string encoding = stream.attribute("encoding").value();
             if (stream.attribute("href") || !stream || encoding != "base64") {

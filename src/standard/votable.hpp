@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
-// standard/votable — a VOTable as services hand it out: versions 1.0 to 1.4, cells as XML, BINARY or BINARY2.
-// Nothing outside the file is ever fetched, and no entity of the file's own making is followed. Private to
-// this room.
+// standard/votable — a VOTable as services hand it out: versions 1.0 to 1.5, cells as XML, BINARY or BINARY2.
+// Nothing outside the file is ever fetched, and no entity of the file's own making is followed. For this
+// room and for exchange.
 // Source: IVOA VOTable 1.4 (2019).
 #pragma once
 

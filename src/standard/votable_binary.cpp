@@ -105,6 +105,14 @@ void append(RawColumn& column, const CellType& type, std::string_view bytes, boo
         column.texts.push_back(is_none ? "" : text_cell(bytes, type.datatype == "unicodeChar"));
         return;
     }
+    if (type.is_truth()) {
+        const char c = is_none || bytes.empty() ? '\0' : bytes.front();
+        const bool no = type.datatype == "bit" ? (static_cast<unsigned char>(c) & 0x80U) == 0
+                                               : c == 'F' || c == 'f' || c == '0';
+        const bool yes = type.datatype == "bit" ? !no : c == 'T' || c == 't' || c == '1';
+        column.texts.emplace_back(is_none ? "" : yes ? "1" : no ? "0" : "");
+        return;
+    }
     double value = none;
     std::string digits;
     if (is_none || bytes.empty()) {
@@ -131,6 +139,11 @@ bool CellType::is_number() const {
     const bool one = trimmed(arraysize).empty() || trimmed(arraysize) == "1";
     constexpr std::array numbers{"unsignedByte", "short", "int", "long", "float", "double"};
     return one && std::find(numbers.begin(), numbers.end(), datatype) != numbers.end();
+}
+
+bool CellType::is_truth() const {
+    const bool one = trimmed(arraysize).empty() || trimmed(arraysize) == "1";
+    return one && (datatype == "boolean" || datatype == "bit");
 }
 
 Result<std::string> decode_base64(std::string_view text) {

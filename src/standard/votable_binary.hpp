@@ -23,6 +23,8 @@ struct CellType {
     [[nodiscard]] bool is_text() const { return datatype == "char" || datatype == "unicodeChar"; }
     // Of one value: what can be a position or a magnitude.
     [[nodiscard]] bool is_number() const;
+    // One yes or no, read as the text 1 or 0.
+    [[nodiscard]] bool is_truth() const;
 };
 
 [[nodiscard]] Result<std::string> decode_base64(std::string_view text);
