@@ -3,85 +3,137 @@
 
 #include <fmt/format.h>
 
+#include <filesystem>
 #include <iostream>
 #include <memory>
 #include <nlohmann/json.hpp>
 
+#include "command/curve_text.hpp"
 #include "command/face.hpp"
 #include "quantities/text.hpp"
-#include "quantities/value_with_error.hpp"
 #include "sky/time_scales.hpp"
+#include "tasks/documents.hpp"
 
 namespace emberline::command {
 namespace {
 
+constexpr std::size_t usual_sampler_steps = 4000;
+
 struct Request {
     tasks::CurveRequest curve;
-    std::string from, to, series;
-    bool no_picture = false;
+    std::string from, to, exploded;
+    std::vector<std::string> rates;
+    std::optional<double> distance_modulus, distance_modulus_err, distance_mpc;
+    bool alone = false, no_picture = false, sample = false;
 };
 
 bool is_date(const std::string& text) {
     return text.size() == 10 && text[4] == '-' && text[7] == '-' && sky::parse_calendar(text);
 }
 
+tl::unexpected<Problem> no_date(const std::string& text, std::string_view option) {
+    return fail({.what = fmt::format("'{}' is no date.", text),
+                 .where = std::string(option),
+                 .mend = "Write it as 2024-02-03, or as a Julian date.",
+                 .kind = ProblemKind::request});
+}
+
+// A date is 0 h UTC of that day.
+Result<double> read_moment(const std::string& text, std::string_view option) {
+    if (const auto number = parse_number(text)) return *number;
+    if (!is_date(text)) return no_date(text, option);
+    return sky::to_tdb(*sky::parse_instant(text)).jd();
+}
+
 // A night by the date of its evening, or a Julian date. Of other people's points, which have no nights, a
 // date is its whole UTC day.
 Result<void> read_end(const std::string& text, bool last, tasks::CurveRequest& curve) {
     if (text.empty()) return {};
-    auto& night = last ? curve.to_night : curve.from_night;
-    auto& bjd = last ? curve.to_bjd_tdb : curve.from_bjd_tdb;
-    if (const auto number = parse_number(text)) {
-        bjd = *number;
-    } else if (!is_date(text)) {
-        return fail({.what = fmt::format("'{}' is no date.", text),
-                     .where = last ? "--to" : "--from",
-                     .mend = "Write it as 2024-02-03, or as a Julian date.",
-                     .kind = ProblemKind::request});
-    } else if (curve.series) {
-        bjd = sky::to_tdb(*sky::parse_instant(text)).jd() + (last ? 1.0 : 0.0);
+    const std::string_view option = last ? "--to" : "--from";
+    const auto moment = read_moment(text, option);
+    if (!moment) return fail(moment.error());
+    if (is_date(text) && curve.series.empty()) {
+        (last ? curve.to_night : curve.from_night) = text;
     } else {
-        night = text;
+        (last ? curve.to_bjd_tdb : curve.from_bjd_tdb) = *moment + (last && is_date(text) ? 1.0 : 0.0);
     }
     return {};
 }
 
-void print_band(const tasks::BandCurve& band) {
-    std::cout << fmt::format("{}: {} points\n", band.curve.band.name(), band.curve.points.size());
-    if (!band.chosen) {
-        if (band.problem)
-            std::cout << fmt::format("  not fitted: {} {}\n", band.problem->what, band.problem->mend);
-        return;
+Result<lightcurve::Interval> read_rate(const std::string& text) {
+    const auto colon = text.find(':');
+    if (colon == std::string::npos) {
+        return fail({.what = fmt::format("'{}' is no interval.", text),
+                     .where = "--rate",
+                     .mend = "Write it as FROM:TO, each a date or a Julian date.",
+                     .kind = ProblemKind::request});
     }
-    const lightcurve::CurveFit& fit = band.fits[*band.chosen];
-    if (const auto rate = lightcurve::decline_rate(fit)) {
-        std::cout << fmt::format("  {} by {} mag a day, over {:.1f} days from BJD(TDB) {:.3f}\n",
-                                 rate->mag_per_day.value >= 0.0 ? "fades" : "brightens",
-                                 with_error({std::abs(rate->mag_per_day.value), rate->mag_per_day.err}),
-                                 rate->to_bjd_tdb - rate->from_bjd_tdb, rate->from_bjd_tdb);
+    const auto from = read_moment(text.substr(0, colon), "--rate"),
+               to = read_moment(text.substr(colon + 1), "--rate");
+    if (!from) return fail(from.error());
+    if (!to) return fail(to.error());
+    if (*from >= *to) {
+        return fail({.what = fmt::format("The interval {} ends before it begins.", text),
+                     .where = "--rate",
+                     .mend = "Exchange its ends.",
+                     .kind = ProblemKind::request});
     }
-    std::cout << fmt::format("  {}: chi² {:.1f} for {} degrees of freedom", fit.model, fit.chi2, fit.dof);
-    if (fit.extra_scatter_mag > 0.0)
-        std::cout << fmt::format(", extra scatter {:.3f} mag", fit.extra_scatter_mag);
-    std::cout << '\n';
-    for (const std::string& remark : fit.remarks)
-        std::cout << "  " << remark << '\n';
+    return lightcurve::Interval{*from, *to};
+}
+
+// Other people's points go beside the campaign's where there is a campaign, and stand alone where there is
+// none.
+std::string campaign_for(const Request& request, const std::string& folder) {
+    if (request.curve.series.empty()) return folder;
+    if (request.alone) return {};
+    std::error_code ignored;
+    const bool here = std::filesystem::exists(std::filesystem::path(folder) / "campaign.toml", ignored);
+    return here || folder != "." ? folder : std::string();
+}
+
+Result<void> read_request(Request& request, const Face& face) {
+    tasks::CurveRequest& curve = request.curve;
+    if (request.alone && curve.series.empty()) {
+        return fail({.what = "Without the campaign's points and without --series there is nothing to fit.",
+                     .where = "--alone",
+                     .mend = "Name a file with --series.",
+                     .kind = ProblemKind::request});
+    }
+    curve.campaign_folder = campaign_for(request, face.campaign);
+    for (const bool last : {false, true}) {
+        if (auto good = read_end(last ? request.to : request.from, last, curve); !good) return good;
+    }
+    for (const std::string& text : request.rates) {
+        const auto interval = read_rate(text);
+        if (!interval) return fail(interval.error());
+        curve.rates.push_back(*interval);
+    }
+    if (!request.exploded.empty()) {
+        const auto moment = read_moment(request.exploded, "--exploded");
+        if (!moment) return fail(moment.error());
+        // A date is that day, somewhere; a Julian date is taken as good to a tenth of one.
+        curve.facts.explosion_bjd_tdb =
+            is_date(request.exploded) ? ValueWithError{*moment + 0.5, 0.5} : ValueWithError{*moment, 0.1};
+    }
+    if (request.distance_mpc) {
+        curve.facts.distance_modulus_mag =
+            ValueWithError{lightcurve::distance_modulus_mag(*request.distance_mpc),
+                           request.distance_modulus_err.value_or(0.0)};
+    } else if (request.distance_modulus) {
+        curve.facts.distance_modulus_mag =
+            ValueWithError{*request.distance_modulus, request.distance_modulus_err.value_or(0.0)};
+    }
+    if (request.sample) curve.checks.sampler_steps = usual_sampler_steps;
+    curve.draw = !request.no_picture;
+    curve.threads = face.threads;
+    return {};
 }
 
 void run(Request request, Face& face) {
-    if (request.series.empty()) {
-        request.curve.campaign_folder = face.campaign;
-    } else {
-        request.curve.series = request.series;
+    if (const auto good = read_request(request, face); !good) {
+        face.status = face.say(good.error());
+        return;
     }
-    for (const bool last : {false, true}) {
-        const auto good = read_end(last ? request.to : request.from, last, request.curve);
-        if (!good) {
-            face.status = face.say(good.error());
-            return;
-        }
-    }
-    request.curve.draw = !request.no_picture;
     const auto outcome = tasks::curve(request.curve);
     if (!outcome) {
         face.status = face.say(outcome.error());
@@ -90,15 +142,9 @@ void run(Request request, Face& face) {
     if (!outcome->any_fit()) face.status = nothing_measured;
     if (face.json) {
         face.say_json(tasks::document(*outcome));
-        return;
+    } else {
+        std::cout << curve_text(*outcome);
     }
-    std::cout << outcome->title << '\n';
-    for (const tasks::BandCurve& band : outcome->bands)
-        print_band(band);
-    for (const std::string& remark : outcome->remarks)
-        std::cout << remark << '\n';
-    for (const std::string& picture : outcome->pictures)
-        std::cout << "Picture: " << picture << '\n';
 }
 
 }  // namespace
@@ -107,17 +153,41 @@ void add_curve(CLI::App& app, Face& face) {
     CLI::App* sub = app.add_subcommand("curve", "Fit the light curve, print the decline, draw it");
     sub->footer(
         "Examples:\n  emberline curve --picture curve.pdf\n  emberline curve --from 2024-03-10 --band V\n"
-        "  emberline curve --series points.csv --picture points.svg");
+        "  emberline curve --series others.csv          their points beside one's own\n"
+        "  emberline curve --alone --series points.csv --picture points.svg\n"
+        "  emberline curve --rate 2024-03-01:2024-03-20 --bootstrap 500");
     const auto request = std::make_shared<Request>();
-    sub->add_option("--series", request->series,
-                    "A table of other people's points, instead of the campaign's");
-    sub->add_option("--band", request->curve.bands, "Only this band; once for each");
+    tasks::CurveRequest& curve = request->curve;
+    sub->add_option("--series", curve.series,
+                    "A file of other people's points; once for each. CSV, ECSV, VOTable or the network's "
+                    "Extended format");
+    sub->add_flag("--alone", request->alone, "Leave the campaign's own points out");
+    sub->add_option("--band", curve.bands, "Only this band; once for each");
     sub->add_option("--from", request->from, "First night, 2024-03-10, or a Julian date");
     sub->add_option("--to", request->to, "Last night, or a Julian date");
-    sub->add_option("--model", request->curve.models, "Models to fit")->capture_default_str();
-    sub->add_option("--picture", request->curve.picture, "File to draw: .svg, .pdf or .png (out/curve.svg)");
+    sub->add_option("--model", curve.models, "Only this model; once for each (all)");
+    sub->add_option("--rate", request->rates, "The mean rate of an interval, FROM:TO; once for each");
+    sub->add_option("--redshift", curve.facts.redshift, "Of the transient (the campaign's)")
+        ->check(CLI::Range(-0.01, 10.0));
+    sub->add_option("--ebv", curve.facts.ebv_mag, "Foreground reddening E(B-V), mag (the campaign's)")
+        ->check(CLI::Range(0.0, 20.0));
+    sub->add_option("--distance-modulus", request->distance_modulus, "In magnitudes (the campaign's)");
+    sub->add_option("--distance-mpc", request->distance_mpc, "Instead of the modulus")
+        ->check(CLI::PositiveNumber);
+    sub->add_option("--distance-err", request->distance_modulus_err, "One sigma of the modulus, mag")
+        ->check(CLI::NonNegativeNumber);
+    sub->add_option("--exploded", request->exploded, "When, 2024-01-20 or a Julian date");
+    sub->add_option("--offset-prior", curve.offset_prior_mag,
+                    "How far other observers' zero points may lie from the first's, mag")
+        ->check(CLI::Range(1e-6, 10.0))
+        ->capture_default_str();
+    sub->add_flag("--profile", curve.checks.profile, "Errors of the chosen model along its likelihood too");
+    sub->add_option("--bootstrap", curve.checks.bootstrap_trials, "Errors by that many resampled curves too")
+        ->check(CLI::Range(0, 100000));
+    sub->add_flag("--sample", request->sample, "Errors by a sample of the posterior too");
+    sub->add_option("--picture", curve.picture, "File to draw: .svg, .pdf or .png (out/curve.svg)");
     sub->add_flag("--no-picture", request->no_picture, "Draw nothing");
-    sub->add_flag("--frames", request->curve.frames, "A point a frame instead of a night");
+    sub->add_flag("--frames", curve.frames, "A point a frame instead of a night");
     sub->callback([request, &face] { run(*request, face); });
 }
 

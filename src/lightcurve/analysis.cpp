@@ -1,1 +1,287 @@
 // SPDX-License-Identifier: MIT
+// Notation: t_max time of maximum light; a plateau ends at the middle of its drop.
+#include "lightcurve/analysis.hpp"
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "lightcurve/gaussian_process.hpp"
+#include "lightcurve/scatter_errors.hpp"
+
+namespace emberline::lightcurve {
+namespace {
+
+constexpr std::string_view process_name = "gaussian-process";
+// What "now" means where the curve is no straight line.
+constexpr double recent_d = 20.0;
+constexpr double early_d = 30.0;  // of the early decline, from maximum on
+// A type Ia's curve is straight from about here on. Common practice, no source.
+constexpr double tail_after_peak_d = 60.0;
+// A plateau is over here at the latest (80 to 120 d is usual). Common practice, no source.
+constexpr double tail_after_explosion_d = 130.0;
+// The rest of the drop at this many widths after its middle: e⁻⁴, 2 % of it.
+constexpr double widths_after_drop = 4.0;
+constexpr double shortest_tail_d = 20.0;
+constexpr std::size_t fewest_on_tail = 3;
+// Steeper than this nothing that ⁵⁶Co heats goes on for long.
+constexpr double steepest_tail_mag_per_day = 0.03;
+
+bool is_tail_model(std::string_view name) {
+    return name == cobalt_tail()->name() || name == leaking_tail()->name();
+}
+
+bool is_process(const CurveFit& fit) {
+    return fit.model.starts_with(process_name);
+}
+
+// A tail's one free level would win over a line by having less to tell: tails are fitted to tails alone.
+std::vector<std::string> usual_models() {
+    std::vector<std::string> names = model_names();
+    std::erase_if(names, is_tail_model);
+    names.emplace_back(process_name);
+    return names;
+}
+
+std::size_t detections_in(const LightCurve& curve, const Interval& interval) {
+    const auto inside = within(curve, interval.from_bjd_tdb, interval.to_bjd_tdb);
+    return static_cast<std::size_t>(std::count_if(inside.begin(), inside.end(),
+                                                  [&](std::size_t i) { return !curve.points[i].is_limit; }));
+}
+
+class Analyst {
+  public:
+    Analyst(LightCurve& curve, const AnalysisOptions& options) : curve_(curve), options_(options) {}
+
+    Analysis work() {
+        result_.remarks = errors_from_scatter(curve_);
+        sort_by_time(curve_);
+        fit_models();
+        choose();
+        find_peak();
+        find_plateau();
+        find_decline();
+        find_rates();
+        find_tail();
+        if (const CurveFit* best = best_fit()) result_.offsets = offsets_of(curve_, *best);
+        return std::move(result_);
+    }
+
+  private:
+    void keep(std::string_view name, Result<CurveFit> fitted) {
+        if (fitted) {
+            result_.fits.push_back(std::move(*fitted));
+        } else {
+            result_.refused.push_back({std::string(name), fitted.error()});
+        }
+    }
+
+    void fit_models() {
+        for (const std::string& name : options_.models.empty() ? usual_models() : options_.models) {
+            if (name == process_name) {
+                keep(name, smoother_of_two());
+            } else if (auto model = make_model(name, options_.context)) {
+                keep(name, fit(curve_, std::move(*model), options_.fit));
+            } else {
+                result_.refused.push_back({name, model.error()});
+            }
+        }
+    }
+
+    // The smoothness that the points find likelier.
+    [[nodiscard]] Result<CurveFit> smoother_of_two() const {
+        auto rough = fit_gaussian_process(curve_, Smoothness::matern_3_2, options_.fit);
+        auto smooth = fit_gaussian_process(curve_, Smoothness::matern_5_2, options_.fit);
+        if (!smooth || (rough && rough->bic < smooth->bic)) return rough;
+        return smooth;
+    }
+
+    void choose() {
+        result_.choice = choose_model(result_.fits);
+        if (result_.fits.empty() && !result_.refused.empty()) {
+            result_.choice.why = result_.refused.front().problem.what;
+        }
+    }
+
+    // The chosen, else the one of the least BIC: curves that cannot be told apart say the same of these
+    // points.
+    [[nodiscard]] const CurveFit* best_fit() const {
+        if (const CurveFit* chosen = result_.chosen()) return chosen;
+        const auto best =
+            std::min_element(result_.fits.begin(), result_.fits.end(),
+                             [](const CurveFit& a, const CurveFit& b) { return a.bic < b.bic; });
+        return best == result_.fits.end() ? nullptr : &*best;
+    }
+
+    [[nodiscard]] const CurveFit* fit_named(std::string_view start) const {
+        for (const CurveFit& fit : result_.fits) {
+            if (fit.model.starts_with(start)) return &fit;
+        }
+        return nullptr;
+    }
+
+    // The local polynomial is the usual way; a process, or the model of rise and fall, where it finds none.
+    void find_peak() {
+        auto local = fit_peak(curve_, options_.fit);
+        if (local) result_.peak_fit = std::move(*local);
+        std::vector<const CurveFit*> sources;
+        if (result_.peak_fit) sources.push_back(&*result_.peak_fit);
+        for (const std::string_view name : {process_name, std::string_view("rise-and-fall")}) {
+            if (const CurveFit* fit = fit_named(name)) sources.push_back(fit);
+        }
+        for (const CurveFit* source : sources) {
+            if (!result_.peak) result_.peak = peak_of(*source, options_.seed);
+            if (result_.peak && !result_.delta_m15) {
+                result_.delta_m15 = fade_after_peak(*source, 15.0, options_.context.redshift, options_.seed);
+            }
+        }
+        if (result_.peak_fit && !result_.peak) result_.peak_fit.reset();
+    }
+
+    void find_plateau() {
+        const CurveFit* best = nullptr;
+        for (const CurveFit& fit : result_.fits) {
+            if (!is_process(fit) && (best == nullptr || fit.bic < best->bic)) best = &fit;
+        }
+        if (best == nullptr) return;
+        const auto middle = best->parameter("drop_middle"), drop = best->parameter("drop");
+        if (!middle || !drop) return;
+        auto slope = best->parameter("plateau_rate");
+        if (!slope) slope = best->parameter("tail_rate");
+        if (!slope) return;
+        // A step that is no drop, or that the points do not ask for, is no plateau.
+        if (!(drop->value > 3.0 * drop->err) || middle->value > best->to_bjd_tdb) return;
+        result_.plateau =
+            Plateau{.end_bjd_tdb = *middle, .length_d = {}, .drop_mag = *drop, .slope_mag_per_day = *slope};
+        if (const auto& explosion = options_.context.explosion_bjd_tdb) {
+            const double stretch = 1.0 + options_.context.redshift;
+            result_.plateau->length_d = ValueWithError{(middle->value - explosion->value) / stretch,
+                                                       std::hypot(middle->err, explosion->err) / stretch};
+        }
+        if (const auto width = best->parameter("drop_width"))
+            tail_from_ = middle->value + widths_after_drop * width->value;
+    }
+
+    // Of a broken line: its rate after the last break.
+    [[nodiscard]] static std::optional<DeclineRate> last_piece(const CurveFit& fit) {
+        std::optional<DeclineRate> last;
+        for (int k = 1;; ++k) {
+            const auto at = fit.parameter(fmt::format("break_{}", k));
+            const auto rate = fit.parameter(fmt::format("rate_{}", k + 1));
+            if (!at || !rate) return last;
+            last = DeclineRate{*rate, at->value, fit.to_bjd_tdb};
+        }
+    }
+
+    void find_decline() {
+        const CurveFit* best = best_fit();
+        if (best == nullptr) return;
+        result_.decline = decline_rate(*best);
+        if (!result_.decline) result_.decline = last_piece(*best);
+        if (result_.decline) return;
+        const double from = std::max(best->from_bjd_tdb, best->to_bjd_tdb - recent_d);
+        if (!(from < best->to_bjd_tdb)) return;
+        const Figure rate = rate_between(*best, from, best->to_bjd_tdb, options_.seed);
+        result_.decline = DeclineRate{{rate.value, rate.err}, from, best->to_bjd_tdb};
+    }
+
+    std::optional<Rate> straight_rate(std::string_view name, const Interval& interval) const {
+        FitOptions options = options_.fit;
+        options.from_bjd_tdb = interval.from_bjd_tdb;
+        options.to_bjd_tdb = interval.to_bjd_tdb;
+        const auto line = fit(curve_, straight_line(), options);
+        if (!line) return std::nullopt;
+        const auto rate = decline_rate(*line);
+        if (!rate) return std::nullopt;
+        return Rate{.name = std::string(name),
+                    .interval = {rate->from_bjd_tdb, rate->to_bjd_tdb},
+                    .n = line->n,
+                    .mag_per_day = rate->mag_per_day};
+    }
+
+    void find_rates() {
+        if (result_.peak) {
+            const double t_max = result_.peak->bjd_tdb.value;
+            const double stretch = 1.0 + options_.context.redshift;
+            if (auto early = straight_rate("early", {t_max, t_max + early_d * stretch}))
+                result_.rates.push_back(std::move(*early));
+        }
+        for (const Interval& asked : options_.rates) {
+            if (auto rate = straight_rate("asked", asked)) {
+                result_.rates.push_back(std::move(*rate));
+            } else {
+                result_.remarks.push_back(
+                    fmt::format("No rate from {:.2f} to {:.2f}: it needs two detections there.",
+                                asked.from_bjd_tdb, asked.to_bjd_tdb));
+            }
+        }
+    }
+
+    // After the drop of a plateau; else long after maximum or explosion.
+    [[nodiscard]] std::optional<Interval> tail_interval() const {
+        if (curve_.points.empty()) return std::nullopt;
+        const double stretch = 1.0 + options_.context.redshift;
+        std::optional<double> from = tail_from_;
+        if (!from && result_.peak) from = result_.peak->bjd_tdb.value + tail_after_peak_d * stretch;
+        if (!from && options_.context.explosion_bjd_tdb)
+            from = options_.context.explosion_bjd_tdb->value + tail_after_explosion_d * stretch;
+        if (!from) return std::nullopt;
+        const Interval tail{std::max(*from, options_.fit.from_bjd_tdb.value_or(*from)),
+                            options_.fit.to_bjd_tdb.value_or(curve_.points.back().bjd_tdb)};
+        if (tail.to_bjd_tdb - tail.from_bjd_tdb < shortest_tail_d) return std::nullopt;
+        if (detections_in(curve_, tail) < fewest_on_tail) return std::nullopt;
+        return tail;
+    }
+
+    void find_tail() {
+        const auto tail = tail_interval();
+        if (!tail) return;
+        auto rate = straight_rate("tail", *tail);
+        if (!rate || rate->mag_per_day.value > steepest_tail_mag_per_day) {
+            if (rate) result_.rates.push_back(std::move(*rate));
+            return;
+        }
+        result_.tail_over_cobalt = cobalt_ratio(rate->mag_per_day, options_.context.redshift);
+        result_.rates.push_back(std::move(*rate));
+        FitOptions options = options_.fit;
+        options.from_bjd_tdb = tail->from_bjd_tdb;
+        options.to_bjd_tdb = tail->to_bjd_tdb;
+        const auto attempt = [&](std::unique_ptr<Model> model) {
+            if (auto fitted = fit(curve_, std::move(model), options))
+                result_.tail_fits.push_back(std::move(*fitted));
+        };
+        attempt(cobalt_tail(options_.context));
+        attempt(straight_line());
+        attempt(leaking_tail(options_.context));
+        if (!result_.tail_fits.empty()) result_.tail_choice = choose_model(result_.tail_fits);
+    }
+
+    LightCurve& curve_;
+    const AnalysisOptions& options_;
+    Analysis result_;
+    std::optional<double> tail_from_;
+};
+
+}  // namespace
+
+const CurveFit* Analysis::chosen() const {
+    return choice.chosen ? &fits[*choice.chosen] : nullptr;
+}
+
+Result<void> check_model_name(std::string_view name) {
+    std::vector<std::string> names = model_names();
+    names.emplace_back(process_name);
+    if (std::find(names.begin(), names.end(), name) != names.end()) return {};
+    return fail({.what = fmt::format("No model of a light curve is called '{}'.", name),
+                 .where = {},
+                 .mend = fmt::format("Choose one of: {}.", fmt::join(names, ", ")),
+                 .kind = ProblemKind::request});
+}
+
+Analysis analyse(LightCurve& curve, const AnalysisOptions& options) {
+    return Analyst(curve, options).work();
+}
+
+}  // namespace emberline::lightcurve

@@ -5,6 +5,7 @@
 
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "lightcurve/choose_model.hpp"
@@ -63,6 +64,11 @@ struct Analysis {
     [[nodiscard]] const CurveFit* chosen() const;  // null: none
 };
 
+// Names that AnalysisOptions::models takes: those of model_names() and "gaussian-process". Problem (request):
+// any other; the message lists them.
+[[nodiscard]] Result<void> check_model_name(std::string_view name);
+
+// Errors that points came without are replaced in the curve, and its points are sorted.
 [[nodiscard]] Analysis analyse(LightCurve& curve, const AnalysisOptions& options = {});
 
 }  // namespace emberline::lightcurve

@@ -30,4 +30,8 @@ void share_out(std::size_t n, int threads, const std::function<void(std::size_t)
     }
 }
 
+int threads_for(int asked) {
+    return asked > 0 ? asked : static_cast<int>(std::max(1U, std::thread::hardware_concurrency()));
+}
+
 }  // namespace emberline::numerics

@@ -11,4 +11,7 @@ namespace emberline::numerics {
 // one (no memory) is thrown again here.
 void share_out(std::size_t n, int threads, const std::function<void(std::size_t)>& work);
 
+// As many as asked for; 0: one a core.
+[[nodiscard]] int threads_for(int asked);
+
 }  // namespace emberline::numerics

@@ -4,22 +4,22 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
+#include <map>
 
 #include "exchange/series.hpp"
+#include "numerics/share_out.hpp"
 #include "picture/curve_picture.hpp"
-#include "quantities/value_with_error.hpp"
+#include "tasks/curve_parts.hpp"
 #include "tasks/curves_of.hpp"
 
 namespace emberline::tasks {
 namespace {
 
-Result<std::vector<lightcurve::LightCurve>> campaign_curves(const CurveRequest& request,
-                                                            CurveOutcome& outcome) {
-    const auto workspace = open_workspace(request.campaign_folder);
-    if (!workspace) return fail(workspace.error());
-    outcome.title = workspace->campaign.name;
-    const auto ledger = ledger::Ledger::open(workspace->ledger_path(), ledger::Ledger::Access::read);
+using lightcurve::LightCurve;
+
+Result<std::vector<LightCurve>> campaign_curves(const CurveRequest& request, const Workspace& workspace,
+                                                CurveOutcome& outcome) {
+    const auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
     if (!ledger) return fail(ledger.error());
     std::vector<night::Measurement> measurements;
     const auto read = request.frames
@@ -50,93 +50,46 @@ Result<std::vector<lightcurve::LightCurve>> campaign_curves(const CurveRequest& 
                         "error does not cover that.",
                         host, measurements.size()));
     }
-    return curves_of(measurements, workspace->campaign.measure.limit_sigma);
+    return curves_of(measurements, workspace.campaign.measure.limit_sigma);
 }
 
-BandCurve fit_band(lightcurve::LightCurve curve, const CurveRequest& request) {
-    BandCurve band;
-    band.curve = std::move(curve);
-    const lightcurve::FitOptions options{.from_bjd_tdb = request.from_bjd_tdb,
-                                         .to_bjd_tdb = request.to_bjd_tdb};
-    for (const std::string& name : request.models) {
-        auto model = lightcurve::make_model(name);
-        if (!model) continue;
-        auto fitted = lightcurve::fit(band.curve, std::move(*model), options);
-        if (!fitted) {
-            band.problem = fitted.error();
-            continue;
-        }
-        band.fits.push_back(std::move(*fitted));
-        if (!band.chosen || band.fits.back().bic < band.fits[*band.chosen].bic)
-            band.chosen = band.fits.size() - 1;
-    }
-    return band;
+template <class T>
+void fill(std::optional<T>& asked, const std::optional<T>& known) {
+    if (!asked) asked = known;
 }
 
-picture::CurveOnPaper on_paper(const BandCurve& band) {
-    picture::CurveOnPaper paper;
-    paper.curve = band.curve;
-    if (!band.chosen) return paper;
-    paper.fit = band.fits[*band.chosen];
-    return paper;
-}
+// Everybody's points by band, one's own first.
+using Curves = std::map<Band, std::vector<LightCurve>>;
 
-Result<void> draw(const std::string& path, CurveOutcome& outcome) {
-    picture::CurvePicture drawing;
-    drawing.title = outcome.title;
-    for (const BandCurve& band : outcome.bands) {
-        drawing.bands.push_back(on_paper(band));
-        if (!band.chosen) continue;
-        if (const auto rate = lightcurve::decline_rate(band.fits[*band.chosen])) {
-            drawing.subtitle.push_back(
-                fmt::format("{}: {} mag/d", band.curve.band.name(), with_error(rate->mag_per_day)));
-        }
-    }
-    if (auto good = picture::draw_curve(drawing, path); !good) return good;
-    outcome.pictures.push_back(path);
-    return {};
-}
-
-Result<std::string> picture_path(const CurveRequest& request) {
-    if (!request.picture.empty() || request.campaign_folder.empty() || request.series) return request.picture;
-    const auto workspace = open_workspace(request.campaign_folder);
-    if (!workspace) return fail(workspace.error());
-    if (auto good = make_out_folder(*workspace); !good) return fail(good.error());
-    return workspace->out_path("curve.svg");
-}
-
-}  // namespace
-
-bool CurveOutcome::any_fit() const {
-    return std::any_of(bands.begin(), bands.end(), [](const BandCurve& b) { return b.chosen.has_value(); });
-}
-
-Result<CurveOutcome> curve(const CurveRequest& request) {
-    CurveOutcome outcome;
-    for (const std::string& name : request.models) {
-        if (auto model = lightcurve::make_model(name); !model) {
-            model.error().kind = ProblemKind::request;
-            return fail(model.error());
-        }
-    }
-    std::vector<lightcurve::LightCurve> curves;
-    if (request.series) {
-        auto series = exchange::read_series(*request.series);
-        if (!series) return fail(series.error());
-        curves = std::move(series->curves);
-        outcome.remarks = std::move(series->remarks);
-        outcome.title = *request.series;
-    } else {
-        auto own = campaign_curves(request, outcome);
+Result<Curves> gather(const CurveRequest& request, CurveOutcome& outcome) {
+    Curves curves;
+    outcome.facts = request.facts;
+    if (!request.campaign_folder.empty()) {
+        const auto workspace = open_workspace(request.campaign_folder);
+        if (!workspace) return fail(workspace.error());
+        outcome.title = workspace->campaign.name;
+        fill(outcome.facts.redshift, workspace->campaign.redshift);
+        fill(outcome.facts.ebv_mag, workspace->campaign.ebv_mag);
+        fill(outcome.facts.distance_modulus_mag, workspace->campaign.distance_modulus);
+        auto own = campaign_curves(request, *workspace, outcome);
         if (!own) return fail(own.error());
-        curves = std::move(*own);
+        for (LightCurve& one : *own)
+            curves[one.band].push_back(std::move(one));
     }
-    for (const std::string& name : request.models) {
-        if (auto model = lightcurve::make_model(name); !model) {
-            model.error().kind = ProblemKind::request;
-            return fail(model.error());
-        }
+    for (const std::string& path : request.series) {
+        auto series = exchange::read_series(path);
+        if (!series) return fail(series.error());
+        for (std::string& remark : series->remarks)
+            outcome.remarks.push_back(request.series.size() > 1 ? fmt::format("{}: {}", path, remark)
+                                                                : std::move(remark));
+        if (outcome.title.empty()) outcome.title = path;
+        for (LightCurve& one : series->curves)
+            curves[one.band].push_back(std::move(one));
     }
+    return curves;
+}
+
+Result<std::vector<Band>> bands_asked(const CurveRequest& request) {
     std::vector<Band> wanted;
     for (const std::string& name : request.bands) {
         auto band = parse_band(name);
@@ -146,18 +99,73 @@ Result<CurveOutcome> curve(const CurveRequest& request) {
         }
         wanted.push_back(*band);
     }
-    for (lightcurve::LightCurve& one : curves) {
-        if (!wanted.empty() && std::find(wanted.begin(), wanted.end(), one.band) == wanted.end()) continue;
-        outcome.bands.push_back(fit_band(std::move(one), request));
+    return wanted;
+}
+
+Result<void> check_models(const CurveRequest& request) {
+    for (const std::string& name : request.models) {
+        if (auto known = lightcurve::check_model_name(name); !known) return known;
+    }
+    return {};
+}
+
+BandCurve read_band(std::vector<LightCurve> curves, const CurveRequest& request,
+                    const TransientFacts& facts) {
+    BandCurve band;
+    band.curve = lightcurve::merge_series(std::move(curves), request.offset_prior_mag);
+    const lightcurve::AnalysisOptions options{
+        .fit = {.from_bjd_tdb = request.from_bjd_tdb, .to_bjd_tdb = request.to_bjd_tdb},
+        .models = request.models,
+        .context = {.explosion_bjd_tdb = facts.explosion_bjd_tdb, .redshift = facts.redshift.value_or(0.0)},
+        .rates = request.rates};
+    band.analysis = lightcurve::analyse(band.curve, options);
+    if (band.analysis.fits.empty() && !band.analysis.refused.empty())
+        band.problem = band.analysis.refused.front().problem;
+    band.checked = check_errors(band, options, request.checks, numerics::threads_for(request.threads));
+    return band;
+}
+
+Result<void> draw(const std::string& path, CurveOutcome& outcome) {
+    if (auto good = picture::draw_curve(curve_on_paper(outcome), path); !good) return good;
+    outcome.pictures.push_back(path);
+    return {};
+}
+
+Result<std::string> picture_path(const CurveRequest& request) {
+    if (!request.picture.empty() || request.campaign_folder.empty()) return request.picture;
+    const auto workspace = open_workspace(request.campaign_folder);
+    if (!workspace) return fail(workspace.error());
+    if (auto good = make_out_folder(*workspace); !good) return fail(good.error());
+    return workspace->out_path("curve.svg");
+}
+
+}  // namespace
+
+bool CurveOutcome::any_fit() const {
+    return std::any_of(bands.begin(), bands.end(),
+                       [](const BandCurve& b) { return !b.analysis.fits.empty(); });
+}
+
+Result<CurveOutcome> curve(const CurveRequest& request) {
+    CurveOutcome outcome;
+    if (auto good = check_models(request); !good) return fail(good.error());
+    const auto wanted = bands_asked(request);
+    if (!wanted) return fail(wanted.error());
+    auto curves = gather(request, outcome);
+    if (!curves) return fail(curves.error());
+    for (auto& [band, ofband] : *curves) {
+        if (!wanted->empty() && std::find(wanted->begin(), wanted->end(), band) == wanted->end()) continue;
+        outcome.bands.push_back(read_band(std::move(ofband), request, outcome.facts));
     }
     if (outcome.bands.empty()) {
         return fail({.what = "There are no points to fit.",
-                     .where = request.series.value_or(request.campaign_folder),
+                     .where = request.series.empty() ? request.campaign_folder : request.series.front(),
                      .mend = "Measure some nights first, or name other bands."});
     }
     std::sort(outcome.bands.begin(), outcome.bands.end(), [](const BandCurve& a, const BandCurve& b) {
         return facts(a.curve.band).wavelength_nm < facts(b.curve.band).wavelength_nm;
     });
+    derive(outcome);
     // Without a fit there is nothing new to see, and an earlier picture stays.
     if (!request.draw || !outcome.any_fit()) return outcome;
     const auto path = picture_path(request);

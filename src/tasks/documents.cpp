@@ -49,46 +49,6 @@ Json shared(const night::Measurement& m) {
     return json;
 }
 
-Json parameters(const lightcurve::CurveFit& fit) {
-    Json json = Json::object();
-    for (std::size_t i = 0; i < fit.parameters.size(); ++i) {
-        json[fit.parameter_info[i].name] = {{"value", fit.parameters[i]},
-                                            {"err", std::sqrt(fit.covariance(i, i))},
-                                            {"unit", fit.parameter_info[i].unit}};
-    }
-    return json;
-}
-
-Json band_document(const BandCurve& band) {
-    Json json;
-    json["n"] = band.curve.points.size();
-    json["models"] = Json::array();
-    for (const lightcurve::CurveFit& fit : band.fits) {
-        json["models"].push_back({{"name", fit.model},
-                                  {"parameters", parameters(fit)},
-                                  {"reference_bjd_tdb", fit.reference_bjd_tdb},
-                                  {"n", fit.n},
-                                  {"chi2", fit.chi2},
-                                  {"dof", fit.dof},
-                                  {"bic", fit.bic},
-                                  {"extra_scatter_mag", fit.extra_scatter_mag}});
-    }
-    json["chosen"] = band.chosen ? Json(band.fits[*band.chosen].model) : Json(nullptr);
-    json["decline_rate_mag_per_day"] = nullptr;
-    if (band.chosen) {
-        if (const auto rate = lightcurve::decline_rate(band.fits[*band.chosen])) {
-            json["decline_rate_mag_per_day"] = {{"value", rate->mag_per_day.value},
-                                                {"err", rate->mag_per_day.err},
-                                                {"from_bjd_tdb", rate->from_bjd_tdb},
-                                                {"to_bjd_tdb", rate->to_bjd_tdb}};
-        }
-    }
-    json["peak"] = nullptr;
-    json["delta_m15"] = nullptr;
-    if (band.problem) json["problem"] = document(*band.problem);
-    return json;
-}
-
 Json fact_document(const InspectedFrame& one) {
     const frame::FrameFacts& f = one.facts;
     Json json;
@@ -207,16 +167,6 @@ Json document(const NightsOutcome& outcome) {
     for (const ledger::Exclusion& e : outcome.exclusions) {
         json["set_aside"].push_back({{"what", e.key}, {"reason", e.reason}, {"since", e.since}});
     }
-    return json;
-}
-
-Json document(const CurveOutcome& outcome) {
-    Json json;
-    json["bands"] = Json::object();
-    for (const BandCurve& band : outcome.bands)
-        json["bands"][band.curve.band.name()] = band_document(band);
-    json["pictures"] = outcome.pictures;
-    json["remarks"] = outcome.remarks;
     return json;
 }
 

@@ -10,9 +10,9 @@
 #include <map>
 #include <mutex>
 #include <set>
-#include <thread>
 
 #include "frame/frame.hpp"
+#include "numerics/share_out.hpp"
 #include "tasks/find_files.hpp"
 #include "tasks/measure_file.hpp"
 
@@ -41,8 +41,7 @@ class Measuring {
           masters_(frame::Masters::open(workspace.campaign.master_paths())),
           templates_(workspace.sequence, workspace.campaign),
           tools_{workspace, masters_, templates_},
-          arena_(request.threads > 0 ? request.threads
-                                     : static_cast<int>(std::max(1U, std::thread::hardware_concurrency()))) {}
+          arena_(numerics::threads_for(request.threads)) {}
 
     Result<void> run(const std::vector<std::string>& files, MeasureOutcome& outcome) {
         of_ = files.size();

@@ -12,7 +12,6 @@
 #include <mutex>
 #include <numeric>
 #include <set>
-#include <thread>
 
 #include "frame/calibration.hpp"
 #include "frame/frame.hpp"
@@ -20,6 +19,7 @@
 #include "ledger/ledger.hpp"
 #include "night/plate_doubt.hpp"
 #include "night/plate_finder.hpp"
+#include "numerics/share_out.hpp"
 #include "tasks/find_files.hpp"
 #include "tasks/measure_file.hpp"
 #include "tasks/solve_means.hpp"
@@ -64,8 +64,7 @@ class Solving {
           means_(means),
           ledger_(ledger),
           folder_(workspace != nullptr ? workspace->campaign.folder : "."),
-          arena_(request.threads > 0 ? request.threads
-                                     : static_cast<int>(std::max(1U, std::thread::hardware_concurrency()))) {
+          arena_(numerics::threads_for(request.threads)) {
         if (request.copies) copies_ = names_of_copies(files);
     }
 
