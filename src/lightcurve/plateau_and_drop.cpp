@@ -19,7 +19,7 @@
 #include <numbers>
 
 #include "lightcurve/model.hpp"
-#include "lightcurve/start_search.hpp"
+#include "lightcurve/start_grid.hpp"
 #include "numerics/robust.hpp"
 
 namespace emberline::lightcurve {
@@ -148,7 +148,7 @@ Result<std::vector<std::vector<double>>> PlateauAndDrop::starts(const LightCurve
         values[2] = two_rates_ ? of_tail : d;
         if (two_rates_) values[3] = d - of_tail;
     };
-    auto trials = search_starts(samples, basis, priors, shapes);
+    auto trials = grid_starts(samples, basis, priors, shapes);
     std::erase_if(trials, [](const StartTrial& t) { return t.linear[1] < least_drop_mag; });
     if (trials.empty()) {
         return fail({.what = "These points show no drop from a plateau.",

@@ -19,7 +19,7 @@
 #include <cmath>
 
 #include "lightcurve/model.hpp"
-#include "lightcurve/start_search.hpp"
+#include "lightcurve/start_grid.hpp"
 #include "numerics/robust.hpp"
 
 namespace emberline::lightcurve {
@@ -211,7 +211,7 @@ Result<std::vector<std::vector<double>>> RiseAndFall::starts(const LightCurve& c
         values[2] = -bell(d, shape[1]) / share;
         if (second_peak_) values[3] = -bell(d - shape[4], shape[5]) / share;
     };
-    auto trials = search_starts(samples, basis, priors, shapes(samples));
+    auto trials = grid_starts(samples, basis, priors, shapes(samples));
     std::erase_if(trials, [](const StartTrial& t) { return t.linear[2] < least_height_mag; });
     if (trials.empty()) {
         return fail({.what = "These points show no peak.",
