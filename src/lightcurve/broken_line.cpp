@@ -1,1 +1,244 @@
 // SPDX-License-Identifier: MIT
+// lightcurve/broken_line — straight pieces that meet: how observers tell an early fade from a late one.
+// Notation: m magnitude; t days since the reference; r_j rate of piece j, mag/d; b_j time of break j.
+//   m = m_0 + r_1 t + Σ_j (r_{j+1} − r_j) [h(t − b_j) − h(−b_j)],   h(x) = max(0, x), rounded.
+// To be honest: h is rounded within a quarter of a day. The likelihood of a sharp corner has a corner of its
+// own wherever a break passes a point, and there no descent settles. A magnitude moves by at most 1/16 day
+// times the change of rate, and by nothing from a quarter of a day on. In a gap between nights nothing tells
+// where the break is but the two lines: its error is that of their crossing.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+
+#include "lightcurve/model.hpp"
+#include "lightcurve/samples.hpp"
+#include "numerics/least_squares.hpp"
+#include "numerics/robust.hpp"
+
+namespace emberline::lightcurve {
+namespace {
+
+constexpr double rounding_d = 0.25;
+
+double hinge(double x) {
+    if (x <= -rounding_d) return 0.0;
+    if (x >= rounding_d) return x;
+    return (x + rounding_d) * (x + rounding_d) / (4.0 * rounding_d);
+}
+
+double hinge_slope(double x) {
+    return std::clamp((x + rounding_d) / (2.0 * rounding_d), 0.0, 1.0);
+}
+
+// Each sample against the line through its neighbours (the median of their pairwise slopes): those that stand
+// far off are left out of the search for breaks, which squares its residuals.
+std::vector<Sample> without_strangers(const std::vector<Sample>& samples) {
+    constexpr std::size_t neighbours = 6;
+    constexpr double far_sigma = 6.0;
+    if (samples.size() <= neighbours + 1) return samples;
+    std::vector<double> residuals;
+    for (std::size_t i = 0; i < samples.size(); ++i) {
+        const std::size_t first = std::min(i - std::min(i, neighbours / 2), samples.size() - neighbours - 1);
+        std::vector<double> slopes{0.0}, levels;
+        for (std::size_t a = first; a <= first + neighbours; ++a) {
+            for (std::size_t b = a + 1; b <= first + neighbours; ++b) {
+                const double span = samples[b].days - samples[a].days;
+                if (a != i && b != i && span != 0.0)
+                    slopes.push_back((samples[b].mag - samples[a].mag) / span);
+            }
+        }
+        const double slope = numerics::median(std::move(slopes));
+        for (std::size_t a = first; a <= first + neighbours; ++a) {
+            if (a != i) levels.push_back(samples[a].mag - slope * (samples[a].days - samples[i].days));
+        }
+        residuals.push_back(samples[i].mag - numerics::median(std::move(levels)));
+    }
+    const double scatter = numerics::mad_to_sigma * numerics::median_absolute_deviation(residuals, 0.0);
+    std::vector<Sample> kept;
+    for (std::size_t i = 0; i < samples.size(); ++i) {
+        if (std::abs(residuals[i]) <= far_sigma * std::max(scatter, samples[i].err_mag))
+            kept.push_back(samples[i]);
+    }
+    return kept;
+}
+
+// Samples with what a linear fit needs of them, prepared once for all ways to cut.
+struct Search {
+    std::vector<Sample> samples;
+    std::vector<double> mags, weights;
+};
+
+Search prepare(const LightCurve& curve, double reference_bjd_tdb, std::size_t most) {
+    Search search{.samples = without_strangers(thinned(detections(curve, reference_bjd_tdb), most)),
+                  .mags = {},
+                  .weights = {}};
+    std::vector<double> errs;
+    for (const Sample& s : search.samples)
+        errs.push_back(s.err_mag);
+    // The best points shall not outvote all others: a start looks at the whole shape.
+    const double floor_mag = std::max(numerics::median(std::move(errs)), 1e-3);
+    for (const Sample& s : search.samples) {
+        search.mags.push_back(s.mag);
+        search.weights.push_back(1.0 / (s.err_mag * s.err_mag + floor_mag * floor_mag));
+    }
+    return search;
+}
+
+// One way to cut the samples, and how well pieces that meet there go through them.
+struct Cut {
+    std::vector<double> breaks;
+    std::vector<double> line;  // level at the reference of the first piece, its rate, the changes of rate
+    double chi2 = 0.0;
+};
+
+std::optional<Cut> cut_at(const Search& search, std::vector<double> breaks) {
+    numerics::Matrix a(search.samples.size(), breaks.size() + 2);
+    for (std::size_t i = 0; i < search.samples.size(); ++i) {
+        a(i, 0) = 1.0;
+        a(i, 1) = search.samples[i].days;
+        for (std::size_t j = 0; j < breaks.size(); ++j)
+            a(i, j + 2) = std::max(0.0, search.samples[i].days - breaks[j]);
+    }
+    const auto fit = numerics::linear_fit(a, search.mags, search.weights);
+    if (!fit) return std::nullopt;
+    return Cut{std::move(breaks), fit->parameters, fit->chi2};
+}
+
+// All ways to cut into pieces of at least `least` samples, breaks halfway between two of them.
+void try_cuts(const Search& search, std::size_t from, std::size_t least, std::size_t pieces_after,
+              std::vector<double>& breaks, std::vector<Cut>& cuts) {
+    const std::size_t n = search.samples.size();
+    for (std::size_t i = from + least; i + least * pieces_after <= n; ++i) {
+        breaks.push_back(0.5 * (search.samples[i - 1].days + search.samples[i].days));
+        if (pieces_after > 1) {
+            try_cuts(search, i, least, pieces_after - 1, breaks, cuts);
+        } else if (auto cut = cut_at(search, breaks)) {
+            cuts.push_back(std::move(*cut));
+        }
+        breaks.pop_back();
+    }
+}
+
+// The best cuts that differ from one another by more than their neighbours on the grid do.
+std::vector<Cut> best_apart(std::vector<Cut> cuts, double apart_d) {
+    constexpr std::size_t most_starts = 3;
+    std::sort(cuts.begin(), cuts.end(), [](const Cut& a, const Cut& b) { return a.chi2 < b.chi2; });
+    std::vector<Cut> best;
+    for (Cut& cut : cuts) {
+        const bool is_new = std::all_of(best.begin(), best.end(), [&](const Cut& other) {
+            double farthest = 0.0;
+            for (std::size_t j = 0; j < cut.breaks.size(); ++j)
+                farthest = std::max(farthest, std::abs(cut.breaks[j] - other.breaks[j]));
+            return farthest > apart_d;
+        });
+        if (is_new) best.push_back(std::move(cut));
+        if (best.size() == most_starts) break;
+    }
+    return best;
+}
+
+class BrokenLine final : public Model {
+  public:
+    explicit BrokenLine(int breaks) : breaks_(static_cast<std::size_t>(breaks)) {}
+
+    [[nodiscard]] std::string name() const override { return fmt::format("broken-line-{}", breaks_); }
+    [[nodiscard]] std::string source() const override {
+        return "constant rates in magnitudes that change at times which are fitted too";
+    }
+    [[nodiscard]] std::vector<ParameterInfo> parameters(double) const override {
+        std::vector<ParameterInfo> all{{"mag_at_reference", "mag", "Magnitude at the reference epoch."}};
+        for (std::size_t j = 1; j <= breaks_ + 1; ++j) {
+            all.push_back(
+                {fmt::format("rate_{}", j), "mag/d",
+                 fmt::format("Change of magnitude a day along piece {}; positive when it fades.", j)});
+        }
+        for (std::size_t j = 1; j <= breaks_; ++j) {
+            all.push_back({.name = fmt::format("break_{}", j),
+                           .unit = "d",
+                           .about = fmt::format("When piece {} ends and piece {} begins.", j, j + 1),
+                           .is_epoch = true});
+        }
+        return all;
+    }
+    [[nodiscard]] Result<std::vector<std::vector<double>>> starts(const LightCurve& curve,
+                                                                  double reference_bjd_tdb) const override {
+        // Fewer samples for more breaks: some thousand ways to cut in each case, a few hundredths of a
+        // second.
+        constexpr std::size_t most_samples[] = {80, 50, 36};
+        const Search search = prepare(curve, reference_bjd_tdb, most_samples[breaks_ - 1]);
+        const std::size_t n = search.samples.size(), pieces = breaks_ + 1;
+        if (n < 2 * pieces + 1) {
+            return fail({.what = fmt::format("{} straight pieces need {} detections, and {} {} usable.",
+                                             pieces, 2 * pieces + 1, n, n == 1 ? "is" : "are"),
+                         .where = {},
+                         .mend = "Wait for more nights, or ask for fewer breaks."});
+        }
+        std::vector<Cut> cuts;
+        std::vector<double> breaks;
+        try_cuts(search, 0, n >= 3 * pieces ? 3 : 2, breaks_, breaks, cuts);
+        const double span = search.samples.back().days - search.samples.front().days;
+        std::vector<std::vector<double>> starts;
+        for (const Cut& cut : best_apart(std::move(cuts), 0.1 * span)) {
+            if (auto start = start_of(cut); allowed(start)) starts.push_back(std::move(start));
+        }
+        if (starts.empty()) {
+            return fail(
+                {.what = fmt::format("The detections lie at too few times for {} straight pieces.", pieces),
+                 .where = {},
+                 .mend = "Wait for more nights, or ask for fewer breaks."});
+        }
+        return starts;
+    }
+    [[nodiscard]] double magnitude(double days, std::span<const double> p) const override {
+        double mag = p[0] + p[1] * days;
+        for (std::size_t j = 1; j <= breaks_; ++j)
+            mag += (p[j + 1] - p[j]) * bend(days, break_at(p, j));
+        return mag;
+    }
+    void gradient(double days, std::span<const double> p, std::span<double> slopes) const override {
+        std::fill(slopes.begin(), slopes.end(), 0.0);
+        slopes[0] = 1.0;
+        slopes[1] = days;
+        for (std::size_t j = 1; j <= breaks_; ++j) {
+            const double at = break_at(p, j), bent = bend(days, at);
+            slopes[j] -= bent;
+            slopes[j + 1] += bent;
+            slopes[breaks_ + 1 + j] = (p[j + 1] - p[j]) * (hinge_slope(-at) - hinge_slope(days - at));
+        }
+    }
+    [[nodiscard]] bool allowed(std::span<const double> p) const override {
+        if (!std::all_of(p.begin(), p.end(), [](double v) { return std::isfinite(v); })) return false;
+        for (std::size_t j = 2; j <= breaks_; ++j) {
+            if (break_at(p, j) - break_at(p, j - 1) < 2.0 * rounding_d) return false;
+        }
+        return true;
+    }
+
+  private:
+    [[nodiscard]] double break_at(std::span<const double> p, std::size_t j) const {
+        return p[breaks_ + 1 + j];
+    }
+    static double bend(double days, double at) { return hinge(days - at) - hinge(-at); }
+    // The line of a cut has its level where its first piece meets the reference; ours has it on the curve.
+    [[nodiscard]] std::vector<double> start_of(const Cut& cut) const {
+        std::vector<double> start{cut.line[0], cut.line[1]};
+        for (std::size_t j = 0; j < breaks_; ++j) {
+            start[0] += cut.line[j + 2] * std::max(0.0, -cut.breaks[j]);
+            start.push_back(start.back() + cut.line[j + 2]);
+        }
+        start.insert(start.end(), cut.breaks.begin(), cut.breaks.end());
+        return start;
+    }
+
+    std::size_t breaks_;
+};
+
+}  // namespace
+
+std::unique_ptr<Model> broken_line(int breaks) {
+    return std::make_unique<BrokenLine>(std::clamp(breaks, 1, 3));
+}
+
+}  // namespace emberline::lightcurve

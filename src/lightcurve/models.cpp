@@ -12,7 +12,12 @@ namespace {
 
 using Maker = std::unique_ptr<Model> (*)(const ModelContext&);
 constexpr Maker makers[] = {
+    [](const ModelContext& context) { return cobalt_tail(context); },
     [](const ModelContext&) { return straight_line(); },
+    [](const ModelContext& context) { return leaking_tail(context); },
+    [](const ModelContext&) { return broken_line(1); },
+    [](const ModelContext&) { return broken_line(2); },
+    [](const ModelContext&) { return broken_line(3); },
     [](const ModelContext&) { return plateau_and_drop(); },
     [](const ModelContext&) { return sloping_plateau_and_drop(); },
     [](const ModelContext&) { return rise_and_fall(); },

@@ -46,4 +46,17 @@ std::vector<Sample> thinned(std::span<const Sample> samples, std::size_t most) {
     return kept;
 }
 
+Sample brightest_of(std::span<const Sample> samples) {
+    std::size_t best = 0;
+    double best_mag = HUGE_VAL;
+    for (std::size_t i = 1; i + 1 < samples.size(); ++i) {
+        const double mag = numerics::median({samples[i - 1].mag, samples[i].mag, samples[i + 1].mag});
+        if (mag < best_mag) {
+            best_mag = mag;
+            best = i;
+        }
+    }
+    return samples[best];
+}
+
 }  // namespace emberline::lightcurve

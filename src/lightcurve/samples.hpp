@@ -23,4 +23,8 @@ struct Sample {
 // medians of its times and magnitudes, so that one bad point among three or more does not show.
 [[nodiscard]] std::vector<Sample> thinned(std::span<const Sample> samples, std::size_t most);
 
+// The middle of the brightest three neighbours in an ascending list, so that one bad point does not pass for
+// the maximum. Of fewer than three: the first.
+[[nodiscard]] Sample brightest_of(std::span<const Sample> samples);
+
 }  // namespace emberline::lightcurve

@@ -1,0 +1,120 @@
+// SPDX-License-Identifier: MIT
+// lightcurve/fit_peak — the local polynomial around a maximum: which points, and which order.
+// Needs: fit, peak_polynomial.  Feeds: figures.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "lightcurve/figures.hpp"
+#include "lightcurve/samples.hpp"
+
+namespace emberline::lightcurve {
+namespace {
+
+constexpr std::size_t fewest_nights = 5, fewest_on_either_side = 2;
+constexpr double same_night_d = 0.5;
+constexpr int least_order = 3, usual_order = 7;
+// The usual window of 32 d goes with a scale of 12 d.
+constexpr double window_per_scale = 32.0 / 12.0;
+
+Problem not_enough(std::string what) {
+    return {
+        .what = std::move(what),
+        .where = {},
+        .mend = fmt::format("A peak needs {} nights around it, {} of them on either side: widen the window, "
+                            "or take the rate of the fade instead.",
+                            fewest_nights, fewest_on_either_side)};
+}
+
+FitOptions around(double bjd_tdb, const FitOptions& options, const PeakWindow& window) {
+    FitOptions chosen = options;
+    chosen.from_bjd_tdb = std::max(bjd_tdb - window.before_d, options.from_bjd_tdb.value_or(-HUGE_VAL));
+    chosen.to_bjd_tdb = std::min(bjd_tdb + window.after_d, options.to_bjd_tdb.value_or(HUGE_VAL));
+    return chosen;
+}
+
+// In time, of the interval alone.
+std::vector<Sample> detections_within(const LightCurve& curve, const FitOptions& options) {
+    LightCurve inside{.band = curve.band, .series = {}, .common_names = {}, .points = {}};
+    for (const std::size_t i : within(curve, options.from_bjd_tdb, options.to_bjd_tdb))
+        inside.points.push_back(curve.points[i]);
+    sort_by_time(inside);
+    return detections(inside, 0.0);
+}
+
+std::vector<double> nights_of(const std::vector<Sample>& samples) {
+    std::vector<double> nights;
+    for (const Sample& s : samples) {
+        if (nights.empty() || s.days - nights.back() > same_night_d) nights.push_back(s.days);
+    }
+    return nights;
+}
+
+Result<void> check_sides(const std::vector<double>& nights, double t_max) {
+    const auto before = static_cast<std::size_t>(
+        std::count_if(nights.begin(), nights.end(), [&](double t) { return t < t_max; }));
+    if (before < fewest_on_either_side) {
+        return fail(not_enough("The maximum was missed: too few nights lie before it."));
+    }
+    if (nights.size() - before < fewest_on_either_side) {
+        return fail(not_enough("The maximum may still come: too few nights lie after it."));
+    }
+    return {};
+}
+
+// Whether the curve has one maximum of light between its ends and no other.
+bool has_one_maximum(const CurveFit& fit) {
+    constexpr int steps = 200;
+    const auto mag = [&](int i) {
+        return fit.prediction->magnitude(fit.from_bjd_tdb + (fit.to_bjd_tdb - fit.from_bjd_tdb) * i / steps)
+            .value;
+    };
+    int maxima = 0;
+    double before = mag(0), here = mag(1);
+    for (int i = 2; i <= steps; ++i) {
+        const double after = mag(i);
+        if (here < before && here <= after) ++maxima;
+        before = here;
+        here = after;
+    }
+    return maxima == 1;
+}
+
+// The usual order, or what as many nights can carry; lower where the curve swings to a second maximum.
+Result<CurveFit> fit_window(const LightCurve& curve, const FitOptions& options, const PeakWindow& window) {
+    const auto nights = nights_of(detections_within(curve, options));
+    if (nights.size() < fewest_nights) {
+        return fail(not_enough(fmt::format("{} nights around the maximum are too few.", nights.size())));
+    }
+    const double scale_d = (window.before_d + window.after_d) / window_per_scale;
+    const int highest = std::clamp(static_cast<int>(nights.size()) - 2, least_order, usual_order);
+    Result<CurveFit> fitted = fail(Problem{});
+    for (int order = highest; order >= least_order; --order) {
+        fitted = fit(curve, peak_polynomial(order, scale_d), options);
+        if (!fitted) continue;
+        if (const auto good = check_sides(nights, fitted->parameter("t_max")->value); !good) {
+            fitted = fail(good.error());
+        } else if (has_one_maximum(*fitted)) {
+            return fitted;
+        } else {
+            fitted = fail(not_enough("The points show more than one maximum of light within the window."));
+        }
+    }
+    return fitted;
+}
+
+}  // namespace
+
+Result<CurveFit> fit_peak(const LightCurve& curve, const FitOptions& options, const PeakWindow& window) {
+    const auto samples = detections_within(curve, options);
+    if (samples.size() < fewest_nights) {
+        return fail(not_enough(fmt::format("{} detections are too few for a peak.", samples.size())));
+    }
+    const auto first = fit_window(curve, around(brightest_of(samples).days, options, window), window);
+    if (!first) return first;
+    // Once more around the maximum itself, so that the window does not depend on which point was brightest.
+    return fit_window(curve, around(first->parameter("t_max")->value, options, window), window);
+}
+
+}  // namespace emberline::lightcurve
