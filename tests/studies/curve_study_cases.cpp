@@ -1,0 +1,174 @@
+// SPDX-License-Identifier: MIT
+#include "curve_study_cases.hpp"
+
+#include <cmath>
+#include <memory>
+#include <optional>
+
+#include "curve_study_nights.hpp"
+#include "lightcurve/figures.hpp"
+#include "lightcurve/fit.hpp"
+#include "lightcurve/model.hpp"
+
+namespace curve_study {
+
+using namespace emberline;
+using lightcurve::CurveFit;
+using lightcurve::LightCurve;
+using numerics::Random;
+
+namespace {
+
+// A curve that follows a model's own formula: values one a parameter, epochs in days since first_bjd.
+struct Truth {
+    std::shared_ptr<const lightcurve::Model> model;
+    std::vector<double> values;
+
+    [[nodiscard]] double operator()(double bjd_tdb) const {
+        return model->magnitude(bjd_tdb - first_bjd, values);
+    }
+    // As fits report it: epochs as BJD(TDB).
+    [[nodiscard]] double value(std::size_t j) const {
+        return model->parameters(first_bjd)[j].is_epoch ? first_bjd + values[j] : values[j];
+    }
+};
+
+void add_parameters(Pulls& pulls, const CurveFit& fit, const Truth& truth) {
+    for (std::size_t j = 0; j < fit.parameter_info.size(); ++j) {
+        const std::string& name = fit.parameter_info[j].name;
+        pulls.add(name, *fit.parameter(name), truth.value(j));
+    }
+}
+
+// The curve itself, in its quarters and at its end.
+void add_curve(Pulls& pulls, const CurveFit& fit, const TrueCurve& truth) {
+    constexpr std::pair<const char*, double> places[] = {
+        {"curve at 1/4", 0.25}, {"curve at 1/2", 0.5}, {"curve at 3/4", 0.75}, {"curve at its end", 1.0}};
+    for (const auto& [name, share] : places) {
+        const double t = fit.from_bjd_tdb + share * (fit.to_bjd_tdb - fit.from_bjd_tdb);
+        pulls.add(name, fit.prediction->magnitude(t), truth(t));
+    }
+}
+
+void add_rate(Pulls& pulls, const std::string& name, const CurveFit& fit, const TrueCurve& truth, double from,
+              double to) {
+    pulls.add(name, lightcurve::rate_between(fit, from, to, 1, 400), (truth(to) - truth(from)) / (to - from));
+}
+
+struct TruePeak {
+    double bjd_tdb, mag;
+};
+TruePeak true_peak(const TrueCurve& truth, double from, double to) {
+    constexpr double step_d = 0.01;
+    TruePeak peak{from, truth(from)};
+    for (double t = from; t <= to; t += step_d) {
+        if (const double m = truth(t); m < peak.mag) peak = {t, m};
+    }
+    return peak;
+}
+
+void add_peak(Pulls& pulls, const CurveFit& fit, const TrueCurve& truth, double until) {
+    const auto known = true_peak(truth, fit.from_bjd_tdb, until);
+    const auto peak = lightcurve::peak_of(fit, 1, 400);
+    if (!peak) return;
+    pulls.add("t_max", peak->bjd_tdb, known.bjd_tdb);
+    pulls.add("m_max", peak->mag, known.mag);
+    if (const auto dm15 = lightcurve::fade_after_peak(fit, 15.0, 0.0, 1, 400))
+        pulls.add("delta m15", *dm15, truth(known.bjd_tdb + 15.0) - known.mag);
+}
+
+using Fitter = std::function<Result<CurveFit>(const LightCurve&)>;
+using Scorer = std::function<void(Pulls&, const CurveFit&)>;
+
+Outcome fitted(const LightCurve& curve, const Fitter& fitter, const Scorer& score) {
+    Outcome outcome{.pulls = {}, .failure = {}, .points = curve.points.size(), .limits = 0};
+    for (const auto& p : curve.points)
+        outcome.limits += p.is_limit ? 1 : 0;
+    const auto fit = fitter(curve);
+    if (!fit) {
+        outcome.failure = fit.error().what;
+    } else {
+        score(outcome.pulls, *fit);
+    }
+    return outcome;
+}
+
+Outcome fitted(const LightCurve& curve, const Truth& truth, const Scorer& more) {
+    return fitted(
+        curve, [&](const LightCurve& c) { return lightcurve::fit(c, truth.model); },
+        [&](Pulls& pulls, const CurveFit& fit) {
+            add_parameters(pulls, fit, truth);
+            add_curve(pulls, fit, truth);
+            more(pulls, fit);
+        });
+}
+
+Outcome straight_line(Random& random) {
+    const double mag = random.uniform(14.0, 17.0), rate = random.uniform(0.005, 0.08);
+    const Truth truth{lightcurve::straight_line(), {mag, rate}};
+    const auto curve = observe(truth, {.to_d = random.uniform(30.0, 70.0)}, random);
+    return fitted(
+        curve, [&](const LightCurve& c) { return lightcurve::fit(c, truth.model); },
+        [&](Pulls& pulls, const CurveFit& fit) {
+            pulls.add("mag_at_reference", *fit.parameter("mag_at_reference"), truth(fit.reference_bjd_tdb));
+            pulls.add("decline_rate", *fit.parameter("decline_rate"), rate);
+            add_curve(pulls, fit, truth);
+        });
+}
+
+// Like a type Ia in B or V, first seen from 14 to 4 days before the middle of its peak.
+std::vector<double> usual_peak(Random& random) {
+    return {random.uniform(4.0, 14.0),     // peak_middle
+            random.uniform(14.0, 16.0),    // line_mag
+            random.uniform(0.012, 0.028),  // decline_rate
+            random.uniform(1.2, 2.8),      // peak_height
+            random.uniform(11.0, 16.0),    // peak_width
+            random.uniform(16.0, 22.0),    // rise_length
+            random.uniform(1.5, 4.5)};     // rise_time
+}
+
+Outcome rise_and_fall(Random& random) {
+    const Truth truth{lightcurve::rise_and_fall(), usual_peak(random)};
+    return fitted(observe(truth, {.to_d = 90.0}, random), truth, [&](Pulls& pulls, const CurveFit& fit) {
+        add_peak(pulls, fit, truth, first_bjd + 40.0);
+        add_rate(pulls, "rate of the last 30 d", fit, truth, first_bjd + 55.0, first_bjd + 85.0);
+    });
+}
+
+Outcome two_peaks(Random& random) {
+    auto values = usual_peak(random);
+    values.insert(values.end(),
+                  {random.uniform(23.0, 29.0), random.uniform(0.3, 0.8), random.uniform(6.0, 10.0)});
+    const Truth truth{lightcurve::rise_and_two_peaks(), values};
+    return fitted(observe(truth, {.to_d = 90.0}, random), truth, [&](Pulls& pulls, const CurveFit& fit) {
+        add_peak(pulls, fit, truth, first_bjd + 40.0);
+        add_rate(pulls, "rate of the last 30 d", fit, truth, first_bjd + 55.0, first_bjd + 85.0);
+    });
+}
+
+Outcome plateau(Random& random, bool two_rates) {
+    std::vector<double> values{random.uniform(45.0, 75.0),    // drop_middle
+                               random.uniform(15.0, 16.5),    // mag_at_drop
+                               random.uniform(1.3, 2.6),      // drop
+                               random.uniform(2.0, 7.0),      // drop_width
+                               random.uniform(0.007, 0.02)};  // tail_rate
+    if (two_rates) values.push_back(random.uniform(0.0, 0.025));
+    const Truth truth{two_rates ? lightcurve::sloping_plateau_and_drop() : lightcurve::plateau_and_drop(),
+                      values};
+    return fitted(observe(truth, {.to_d = 125.0}, random), truth, [&](Pulls& pulls, const CurveFit& fit) {
+        add_rate(pulls, "rate of the plateau", fit, truth, first_bjd + 3.0, first_bjd + 30.0);
+        add_rate(pulls, "rate of the last 25 d", fit, truth, first_bjd + 97.0, first_bjd + 122.0);
+    });
+}
+
+}  // namespace
+
+std::vector<Case> cases() {
+    return {{"straight-line", straight_line, {}},
+            {"rise-and-fall", rise_and_fall, {}},
+            {"rise-and-two-peaks", two_peaks, {}},
+            {"plateau-and-drop", [](Random& r) { return plateau(r, false); }, {}},
+            {"sloping-plateau-and-drop", [](Random& r) { return plateau(r, true); }, {}}};
+}
+
+}  // namespace curve_study

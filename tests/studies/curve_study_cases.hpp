@@ -1,0 +1,21 @@
+// SPDX-License-Identifier: MIT
+// tests/studies/curve_study_cases — for every model, curves of known truth and the fit of one of them.
+#pragma once
+
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "curve_study_coverage.hpp"
+
+namespace curve_study {
+
+struct Case {
+    std::string title;
+    std::function<Outcome(emberline::numerics::Random&)> one;
+    std::vector<Exception> exceptions;
+    double most_failures = 0.02;  // share of the curves
+};
+std::vector<Case> cases();
+
+}  // namespace curve_study
