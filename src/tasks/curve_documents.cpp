@@ -188,7 +188,7 @@ Json band_document(const BandCurve& band) {
     }
     json["stretch"] = nullptr;
     if (band.stretch) {
-        json["stretch"] = with_err(band.stretch->fainter_mag);
+        json["stretch"] = band.stretch->fainter_mag ? with_err(*band.stretch->fainter_mag) : Json::object();
         json["stretch"]["indication"] = band.stretch->sentence;
     }
     json["checked_errors"] = checked_document(band);
