@@ -81,16 +81,15 @@ bool has_one_maximum(const CurveFit& fit) {
     return maxima == 1;
 }
 
-// The usual order, or what as many nights can carry; lower where the curve swings to a second maximum.
+// The usual order; a lower one where the curve swings to a second maximum.
 Result<CurveFit> fit_window(const LightCurve& curve, const FitOptions& options, const PeakWindow& window) {
     const auto nights = nights_of(detections_within(curve, options));
     if (nights.size() < fewest_nights) {
         return fail(not_enough(fmt::format("{} nights around the maximum are too few.", nights.size())));
     }
     const double scale_d = (window.before_d + window.after_d) / window_per_scale;
-    const int highest = std::clamp(static_cast<int>(nights.size()) - 2, least_order, usual_order);
     Result<CurveFit> fitted = fail(Problem{});
-    for (int order = highest; order >= least_order; --order) {
+    for (int order = usual_order; order >= least_order; --order) {
         fitted = fit(curve, peak_polynomial(order, scale_d), options);
         if (!fitted) continue;
         if (const auto good = check_sides(nights, fitted->parameter("t_max")->value); !good) {

@@ -21,6 +21,8 @@ namespace emberline::lightcurve {
 namespace {
 
 constexpr std::size_t least_order = 2, most_order = 7;
+// For time, magnitude and curvature, and one more; the priors stand for the rest.
+constexpr std::size_t fewest_detections = 4;
 constexpr Prior shape_priors[] = {{-0.5, 0.9}, {0.3, 0.6}, {-0.25, 0.5}, {0.05, 0.3}, {0.0, 0.2}};  // c_3 …
 
 using Coefficients = std::vector<double>;  // of 1, u, u² …
@@ -109,10 +111,10 @@ class PeakPolynomial final : public Model {
     [[nodiscard]] Result<std::vector<std::vector<double>>> starts(const LightCurve& curve,
                                                                   double reference_bjd_tdb) const override {
         const auto samples = detections(curve, reference_bjd_tdb);
-        if (samples.size() <= order_) {
+        if (samples.size() < fewest_detections) {
             return fail(
-                {.what = fmt::format("A polynomial of order {} needs {} detections, and there {} {}.", order_,
-                                     order_ + 1, samples.size() == 1 ? "is" : "are", samples.size()),
+                {.what = fmt::format("The days around a maximum need {} detections, and there {} {}.",
+                                     fewest_detections, samples.size() == 1 ? "is" : "are", samples.size()),
                  .where = {},
                  .mend = "Widen the window around the maximum, or wait for more nights."});
         }
