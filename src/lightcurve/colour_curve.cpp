@@ -27,7 +27,9 @@ using BySeries = std::map<std::string, std::vector<Detection>>;
 void collect(const LightCurve& curve, bool is_blue, BySeries& into) {
     for (std::size_t i = 0; i < curve.points.size(); ++i) {
         const Point& p = curve.points[i];
-        if (p.is_limit || !p.magnitude_mag || !check_point(curve, i) || p.series >= curve.series.size())
+        if (p.is_limit || p.series >= curve.series.size() || !check_point(curve, i)) continue;
+        // A point with a flux is checked by that alone.
+        if (!p.magnitude_mag || !p.random_err_mag || !std::isfinite(*p.magnitude_mag - *p.random_err_mag))
             continue;
         into[curve.series[p.series]].push_back({p.bjd_tdb, is_blue, i});
     }

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // lightcurve/shape_hint — which of the usual classes a light curve's shape goes with. Photometry alone does
-// not classify a supernova; every sentence says so.
+// not classify a supernova; the sum of it says so.
 #pragma once
 
 #include <optional>
@@ -20,10 +20,14 @@ struct ShapeEvidence {
     std::optional<ValueWithError> fade_100d_mag;  // over the first 100 d after maximum
 };
 
+// One class that something was measured about. A figure agrees when its interval of two sigma touches the
+// class's range, and says nothing when that interval is wider than the range. Consistent: no figure disagrees
+// and at least one telling one agrees.
 struct ShapeHint {
-    std::string klass;  // "type Ia", "type II with a plateau", "type II, linear", "stripped envelope"
+    std::string
+        klass;  // "type Ia", "type II with a plateau", "type II, linear", "stripped envelope (Ib, Ic)"
     bool consistent = false;
-    std::string sentence;  // "Δm15(B) 1.12 ± 0.03 lies within 0.8–2.0, as type Ia have it."
+    std::string sentence;  // "Type Ia: Δm15(B) 1.12 ± 0.03 lies within 0.8 to 2 (Phillips 1993; …)."
 };
 
 struct ShapeHints {
