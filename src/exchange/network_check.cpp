@@ -50,13 +50,17 @@ class Checker {
             check_header();
             findings_.warning(line_, "", "There is no observation in the file.");
         }
-        return {std::move(report_), std::move(findings_).take()};
+        return {.report = std::move(report_),
+                .findings = std::move(findings_).take(),
+                .lines = std::move(lines_),
+                .unread = std::move(unread_)};
     }
 
   private:
     void read(std::string_view text) {
         if (!is_plain_text(text)) {
             findings_.error(line_, "", "The line holds bytes that are not text.");
+            unread_.push_back(line_);
             return;
         }
         const std::string_view content = trimmed(text);
@@ -170,17 +174,22 @@ class Checker {
             }
         }
         auto observation = read_network_line(text, line_, context_, findings_);
-        if (!observation) return;
+        if (!observation) {
+            unread_.push_back(line_);
+            return;
+        }
         if (observer_code_ != report_.header.observer_code) observation->observer_code = observer_code_;
         if (context_.date_format != report_.header.date_format) {
             observation->date_format = context_.date_format;
         }
         report_.observations.push_back(std::move(*observation));
+        lines_.push_back(line_);
     }
 
     Findings findings_;
     NetworkReport report_;
     LineContext context_;
+    std::vector<std::size_t> lines_, unread_;
     std::string observer_code_;
     std::set<std::string> given_;
     std::size_t line_ = 0;

@@ -72,6 +72,8 @@ struct Finding {
 struct CheckedReport {
     NetworkReport report;  // what could be read
     std::vector<Finding> findings;
+    std::vector<std::size_t> lines;   // of each observation in the report
+    std::vector<std::size_t> unread;  // lines of data that could not be read as one
     [[nodiscard]] bool valid() const;
 };
 // Reads any such file, whoever wrote it, and names every departure from the specification by line and field.
