@@ -1,0 +1,165 @@
+// SPDX-License-Identifier: MIT
+// Notation: λ damping; N normal matrix. Source: Marquardt 1963, J. SIAM 11,
+// 431, each unknown damped in units of the largest curvature met on the way
+// (Moré 1978, Lect. Notes Math. 630, 105).
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "lightcurve/likelihood.hpp"
+#include "lightcurve/normal_matrix.hpp"
+
+namespace emberline::lightcurve {
+
+class Likelihood::Walk {
+  public:
+    Walk(const Likelihood& likelihood, Expansion at, std::vector<bool> held, double damping)
+        : likelihood_(likelihood),
+          at_(std::move(at)),
+          held_(std::move(held)),
+          curvature_(at_.downhill.size()),
+          damping_(damping) {
+        held_.resize(curvature_.size(), false);
+    }
+
+    // True when it ended where nothing leads further down.
+    bool run(int most_steps) {
+        // Squared length of a step in units of the parameters' errors: 1e-5 sigma
+        // is beyond any use.
+        constexpr double short_step = 1e-10;
+        constexpr double most_damping = 1e12;
+        for (int i = 0; i < most_steps; ++i) {
+            for (std::size_t j = 0; j < curvature_.size(); ++j)
+                curvature_[j] = std::max(curvature_[j], at_.normal(j, j));
+            if (!find_step()) return false;
+            Place moved = moved_by(step_);
+            const double length2 = numerics::quadratic_form(at_.normal, step_, step_);
+            const bool inside = likelihood_.model_->allowed(moved.parameters);
+            const double there = inside ? likelihood_.depth(moved, at_) : HUGE_VAL;
+            // At the bottom, rounding decides; a step that small is taken whatever
+            // the sum says.
+            if (there <= at_.depth || (length2 < short_step && std::isfinite(there))) {
+                at_ = likelihood_.expand(std::move(moved), at_.noise);
+                if (!std::isfinite(at_.depth)) return false;
+                if (length2 < short_step && damping_ < 1e-3) return true;
+                damping_ = std::max(damping_ * 0.1, 1e-9);
+            } else {
+                damping_ = std::max(damping_, 1e-4) * 10.0;
+                // Between bounds that several parameters share: no way on.
+                if (damping_ > most_damping) return !inside;
+            }
+        }
+        return false;
+    }
+
+    Expansion take() { return std::move(at_); }
+
+  private:
+    [[nodiscard]] Place moved_by(const std::vector<double>& step) const {
+        Place moved = at_.place;
+        const std::size_t p = moved.parameters.size();
+        for (std::size_t j = 0; j < p; ++j)
+            moved.parameters[j] += step[j];
+        for (std::size_t k = 0; k < moved.commons.size(); ++k)
+            moved.commons[k] += step[p + k];
+        return moved;
+    }
+
+    // The damped step; a parameter that it would take over a bound goes to the
+    // bound, and the others make the best of that.
+    bool find_step() {
+        std::vector<bool> fixed = held_;
+        step_.assign(curvature_.size(), 0.0);
+        for (std::size_t round = 0; round <= curvature_.size(); ++round) {
+            if (!solve(fixed)) return false;
+            bool free = true;
+            for (std::size_t j = 0; j < at_.place.parameters.size(); ++j) {
+                if (fixed[j]) continue;
+                const double part = allowed_part(j);
+                if (part == 1.0) continue;
+                step_[j] *= part;
+                fixed[j] = true;
+                free = false;
+            }
+            if (free) break;
+        }
+        return true;
+    }
+
+    // For the unknowns that are not fixed, given the steps of those that are.
+    bool solve(const std::vector<bool>& fixed) {
+        const std::size_t n = curvature_.size();
+        numerics::Matrix normal = at_.normal;
+        std::vector<double> right = at_.downhill;
+        for (std::size_t j = 0; j < n; ++j) {
+            normal(j, j) += damping_ * curvature_[j];
+            // Without any influence here it stays where it is.
+            if (!(normal(j, j) > 0.0)) normal(j, j) = 1.0;
+        }
+        for (std::size_t j = 0; j < n; ++j) {
+            if (!fixed[j]) continue;
+            for (std::size_t i = 0; i < n; ++i) {
+                if (!fixed[i]) right[i] -= at_.normal(i, j) * step_[j];
+                normal(i, j) = normal(j, i) = i == j ? 1.0 : 0.0;
+            }
+            right[j] = step_[j];
+        }
+        const auto factor = NormalFactor::make(normal);
+        if (!factor) return false;
+        step_ = factor->solve(std::move(right));
+        return std::all_of(step_.begin(), step_.end(), [](double s) { return std::isfinite(s); });
+    }
+
+    // How much of one parameter's own step the model allows.
+    [[nodiscard]] double allowed_part(std::size_t j) const {
+        constexpr int halvings = 40;
+        std::vector<double> alone = at_.place.parameters;
+        const auto may = [&](double part) {
+            alone[j] = at_.place.parameters[j] + part * step_[j];
+            return likelihood_.model_->allowed(alone);
+        };
+        if (may(1.0)) return 1.0;
+        double inside = 0.0, outside = 1.0;
+        for (int i = 0; i < halvings; ++i) {
+            const double middle = 0.5 * (inside + outside);
+            (may(middle) ? inside : outside) = middle;
+        }
+        return inside;
+    }
+
+    const Likelihood& likelihood_;
+    Expansion at_;
+    std::vector<bool> held_;
+    std::vector<double> curvature_, step_;
+    double damping_;
+};
+
+Result<Expansion> Likelihood::climb(Place start, const Noise& noise, const std::vector<bool>& held) const {
+    constexpr int most_steps = 300;
+    const Expansion first = expand(std::move(start), noise);
+    if (!std::isfinite(first.depth)) {
+        return fail({.what = fmt::format("The model {} has no value where its fit starts.", model_->name()),
+                     .where = {},
+                     .mend = "Choose another range of dates, or another model."});
+    }
+    // A first step too long may land where a parameter no longer matters (a rate
+    // so high that all is over before the first point): then again from the
+    // start, in shorter steps.
+    for (const double damping : {1e-6, 1e-2, 1.0, 1e3}) {
+        Walk walk(*this, first, held, damping);
+        if (walk.run(most_steps)) return walk.take();
+    }
+    return fail({.what = fmt::format("The fit of the model {} does not converge.", model_->name()),
+                 .where = {},
+                 .mend = "Look at the points for wrong times or errors, or "
+                         "choose another range of dates."});
+}
+
+Expansion Likelihood::approach(Expansion at, const Noise& noise, int steps) const {
+    Walk walk(*this, expand(std::move(at.place), noise), {}, 1e-4);
+    static_cast<void>(walk.run(steps));
+    return walk.take();
+}
+
+}  // namespace emberline::lightcurve

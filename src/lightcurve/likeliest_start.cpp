@@ -1,0 +1,125 @@
+// SPDX-License-Identifier: MIT
+// Notation: κ a widening of all scales, z residual over its widened scale.
+#include "lightcurve/likeliest_start.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "numerics/robust.hpp"
+
+namespace emberline::lightcurve {
+namespace {
+
+constexpr std::size_t enough_rows = 1500;
+constexpr double forgiving_nu = 5.0;
+// In −2 ln L: closer places are one and the same; one that is further behind is
+// not settled.
+constexpr double same_depth = 0.1, hopeless_depth = 12.0;
+constexpr std::size_t most_settled = 3;
+
+struct Approached {
+    Place place;
+    double depth = HUGE_VAL;  // −2 ln L with κ at its best
+};
+
+// κ by its own maximum likelihood, never below 1; `z2` go with the κ given.
+double widened(std::vector<double> z2, double widening, std::optional<double> nu) {
+    constexpr int turns = 6;
+    for (int turn = 0; turn < turns; ++turn) {
+        double sum = 0.0;
+        for (const double value : z2)
+            sum += tail_weight(value, nu) * value / static_cast<double>(z2.size());
+        const double next = std::max(1.0, widening * std::sqrt(sum));
+        for (double& value : z2)
+            value *= (widening / next) * (widening / next);
+        widening = next;
+    }
+    return widening;
+}
+
+Approached come_near(const Likelihood& likelihood, const std::vector<double>& start,
+                     const NoiseOptions& options) {
+    constexpr int most_rounds = 15, steps_a_round = 5;
+    constexpr double still = 0.01;
+    Noise noise;
+    if (options.tails) noise.student_nu = forgiving_nu;
+    Expansion at = likelihood.expand(likelihood.place(start), noise);
+    if (!std::isfinite(at.depth)) return {};
+    if (options.tails) {
+        std::vector<double> z;
+        for (const double z2 : at.squared_residuals())
+            z.push_back(std::sqrt(z2));
+        noise.widening = std::max(1.0, numerics::mad_to_sigma * numerics::median(z));
+    }
+    const double n = static_cast<double>(likelihood.rows());
+    double before = HUGE_VAL;
+    for (int round = 0; round < most_rounds; ++round) {
+        at = likelihood.approach(std::move(at), noise, steps_a_round);
+        const double here = at.depth + 2.0 * n * std::log(noise.widening);
+        if (!std::isfinite(here)) return {};
+        const bool is_still = std::abs(before - here) < still;
+        before = here;
+        if (is_still) break;
+        if (options.tails || options.scatter)
+            noise.widening = widened(at.squared_residuals(), noise.widening, noise.student_nu);
+    }
+    return {.place = std::move(at.place), .depth = before};
+}
+
+std::vector<std::size_t> some_of(const std::vector<std::size_t>& used) {
+    const std::size_t every = (used.size() + enough_rows - 1) / enough_rows;
+    std::vector<std::size_t> kept;
+    for (std::size_t i = 0; i < used.size(); i += every)
+        kept.push_back(used[i]);
+    return kept;
+}
+
+}  // namespace
+
+Result<Found> likeliest_start(const LightCurve& curve, const Model& model,
+                              const std::vector<std::size_t>& used, const Likelihood& likelihood,
+                              double reference_bjd_tdb, double mistaken_limit_probability,
+                              const std::vector<std::vector<double>>& starts, const NoiseOptions& options) {
+    const Likelihood thin(curve, model, some_of(used), reference_bjd_tdb, mistaken_limit_probability);
+    std::vector<Approached> near;
+    for (const std::vector<double>& start : starts) {
+        if (model.allowed(start)) near.push_back(come_near(thin, start, options));
+    }
+    std::sort(near.begin(), near.end(),
+              [](const Approached& a, const Approached& b) { return a.depth < b.depth; });
+
+    Problem problem{.what = fmt::format("The model {} finds no sensible start.", model.name()),
+                    .where = {},
+                    .mend = "Choose another range of dates, or a simpler model."};
+    std::optional<Found> best;
+    double best_depth = HUGE_VAL;
+    std::size_t settled_places = 0;
+    for (std::size_t i = 0; i < near.size() && settled_places < most_settled;) {
+        std::size_t next = i + 1;
+        while (next < near.size() && near[next].depth - near[i].depth < same_depth)
+            ++next;
+        const std::size_t here = next - i;
+        if (!std::isfinite(near[i].depth) || (best && near[i].depth - near[0].depth > hopeless_depth)) break;
+        auto settled = settle_noise(likelihood, near[i].place, options);
+        i = next;
+        if (!settled) {
+            problem = settled.error();
+            continue;
+        }
+        ++settled_places;
+        const double depth = likelihood.minus_two_log(settled->at.place, settled->at.noise);
+        if (std::abs(depth - best_depth) < same_depth) {
+            best->agreeing += here;
+        } else if (!best || depth < best_depth) {
+            best = Found{.settled = std::move(*settled), .agreeing = here};
+            best_depth = depth;
+        }
+    }
+    if (!best) return fail(problem);
+    best->starts = near.size();
+    return std::move(*best);
+}
+
+}  // namespace emberline::lightcurve
