@@ -10,11 +10,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <optional>
 
 #include "lightcurve/model.hpp"
 #include "lightcurve/samples.hpp"
-#include "numerics/least_squares.hpp"
+#include "numerics/matrix.hpp"
 #include "numerics/robust.hpp"
 
 namespace emberline::lightcurve {
@@ -64,24 +63,41 @@ std::vector<Sample> without_strangers(const std::vector<Sample>& samples) {
     return kept;
 }
 
-// Samples with what a linear fit needs of them, prepared once for all ways to cut.
+// Weighted sums over the samples from one of them to the last.
+struct Sums {
+    double w = 0.0, wt = 0.0, wtt = 0.0, wm = 0.0, wtm = 0.0;
+};
+
+// Samples with their sums, so that each of the many ways to cut them costs one small system of equations.
 struct Search {
     std::vector<Sample> samples;
-    std::vector<double> mags, weights;
+    double level_mag = 0.0;  // taken off all magnitudes, so that squares keep their digits
+    std::vector<Sums> from;  // one a sample, and one past the end
+    double sum_wmm = 0.0;
 };
 
 Search prepare(const LightCurve& curve, double reference_bjd_tdb, std::size_t most) {
     Search search{.samples = without_strangers(thinned(detections(curve, reference_bjd_tdb), most)),
-                  .mags = {},
-                  .weights = {}};
-    std::vector<double> errs;
-    for (const Sample& s : search.samples)
+                  .from = {}};
+    std::vector<double> errs, mags;
+    for (const Sample& s : search.samples) {
         errs.push_back(s.err_mag);
+        mags.push_back(s.mag);
+    }
+    search.level_mag = numerics::median(std::move(mags));
     // The best points shall not outvote all others: a start looks at the whole shape.
     const double floor_mag = std::max(numerics::median(std::move(errs)), 1e-3);
-    for (const Sample& s : search.samples) {
-        search.mags.push_back(s.mag);
-        search.weights.push_back(1.0 / (s.err_mag * s.err_mag + floor_mag * floor_mag));
+    search.from.resize(search.samples.size() + 1);
+    for (std::size_t i = search.samples.size(); i-- > 0;) {
+        const Sample& s = search.samples[i];
+        const double w = 1.0 / (s.err_mag * s.err_mag + floor_mag * floor_mag), m = s.mag - search.level_mag;
+        Sums& sums = search.from[i] = search.from[i + 1];
+        sums.w += w;
+        sums.wt += w * s.days;
+        sums.wtt += w * s.days * s.days;
+        sums.wm += w * m;
+        sums.wtm += w * s.days * m;
+        search.sum_wmm += w * m * m;
     }
     return search;
 }
@@ -93,31 +109,46 @@ struct Cut {
     double chi2 = 0.0;
 };
 
-std::optional<Cut> cut_at(const Search& search, std::vector<double> breaks) {
-    numerics::Matrix a(search.samples.size(), breaks.size() + 2);
-    for (std::size_t i = 0; i < search.samples.size(); ++i) {
-        a(i, 0) = 1.0;
-        a(i, 1) = search.samples[i].days;
-        for (std::size_t j = 0; j < breaks.size(); ++j)
-            a(i, j + 2) = std::max(0.0, search.samples[i].days - breaks[j]);
+// `firsts`: the first sample of each piece but the first; breaks lie halfway before it.
+Cut cut_at(const Search& search, const std::vector<std::size_t>& firsts) {
+    const std::size_t p = firsts.size() + 2;
+    Cut cut{.breaks = {}, .line = {}};
+    for (const std::size_t i : firsts)
+        cut.breaks.push_back(0.5 * (search.samples[i - 1].days + search.samples[i].days));
+    // Column c from the second on is max(0, t − zero) from its first sample on.
+    const auto first = [&](std::size_t c) { return c < 2 ? 0 : firsts[c - 2]; };
+    const auto zero = [&](std::size_t c) { return c < 2 ? 0.0 : cut.breaks[c - 2]; };
+    numerics::Matrix normal(p, p);
+    std::vector<double> right(p);
+    normal(0, 0) = search.from[0].w;
+    right[0] = search.from[0].wm;
+    for (std::size_t c = 1; c < p; ++c) {
+        const Sums& own = search.from[first(c)];
+        normal(0, c) = normal(c, 0) = own.wt - zero(c) * own.w;
+        right[c] = own.wtm - zero(c) * own.wm;
+        for (std::size_t d = 1; d <= c; ++d) {
+            normal(c, d) = normal(d, c) = own.wtt - (zero(c) + zero(d)) * own.wt + zero(c) * zero(d) * own.w;
+        }
     }
-    const auto fit = numerics::linear_fit(a, search.mags, search.weights);
-    if (!fit) return std::nullopt;
-    return Cut{std::move(breaks), fit->parameters, fit->chi2};
+    cut.line = numerics::solve_cholesky(numerics::cholesky_lower(normal), right);
+    cut.chi2 = search.sum_wmm;
+    for (std::size_t c = 0; c < p; ++c)
+        cut.chi2 -= cut.line[c] * right[c];
+    cut.line[0] += search.level_mag;
+    return cut;
 }
 
-// All ways to cut into pieces of at least `least` samples, breaks halfway between two of them.
+// All ways to cut into pieces of at least `least` samples.
 void try_cuts(const Search& search, std::size_t from, std::size_t least, std::size_t pieces_after,
-              std::vector<double>& breaks, std::vector<Cut>& cuts) {
-    const std::size_t n = search.samples.size();
-    for (std::size_t i = from + least; i + least * pieces_after <= n; ++i) {
-        breaks.push_back(0.5 * (search.samples[i - 1].days + search.samples[i].days));
+              std::vector<std::size_t>& firsts, std::vector<Cut>& cuts) {
+    for (std::size_t i = from + least; i + least * pieces_after <= search.samples.size(); ++i) {
+        firsts.push_back(i);
         if (pieces_after > 1) {
-            try_cuts(search, i, least, pieces_after - 1, breaks, cuts);
-        } else if (auto cut = cut_at(search, breaks)) {
-            cuts.push_back(std::move(*cut));
+            try_cuts(search, i, least, pieces_after - 1, firsts, cuts);
+        } else {
+            cuts.push_back(cut_at(search, firsts));
         }
-        breaks.pop_back();
+        firsts.pop_back();
     }
 }
 
@@ -166,7 +197,7 @@ class BrokenLine final : public Model {
                                                                   double reference_bjd_tdb) const override {
         // Fewer samples for more breaks: some thousand ways to cut in each case, a few hundredths of a
         // second.
-        constexpr std::size_t most_samples[] = {80, 50, 36};
+        constexpr std::size_t most_samples[] = {120, 80, 60};
         const Search search = prepare(curve, reference_bjd_tdb, most_samples[breaks_ - 1]);
         const std::size_t n = search.samples.size(), pieces = breaks_ + 1;
         if (n < 2 * pieces + 1) {
@@ -176,8 +207,8 @@ class BrokenLine final : public Model {
                          .mend = "Wait for more nights, or ask for fewer breaks."});
         }
         std::vector<Cut> cuts;
-        std::vector<double> breaks;
-        try_cuts(search, 0, n >= 3 * pieces ? 3 : 2, breaks_, breaks, cuts);
+        std::vector<std::size_t> firsts;
+        try_cuts(search, 0, n >= 3 * pieces ? 3 : 2, breaks_, firsts, cuts);
         const double span = search.samples.back().days - search.samples.front().days;
         std::vector<std::vector<double>> starts;
         for (const Cut& cut : best_apart(std::move(cuts), 0.1 * span)) {
