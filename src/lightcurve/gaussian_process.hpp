@@ -11,12 +11,21 @@ namespace emberline::lightcurve {
 
 enum class Smoothness { matern_3_2, matern_5_2 };
 
-// Mean: a straight line under wide priors. Hyperparameters (amplitude, time scale) by maximum marginal
-// likelihood within sensible bounds; likewise the extra scatter. Fluxes, limits and outliers count as in
-// fit(): each is replaced by the Gaussian that touches its likelihood at the smoothed curve, in turns
-// (Laplace). The result is a CurveFit like any other, named "gaussian-process-3/2" or "gaussian-process-5/2",
-// with the hyperparameters as parameters; its prediction and draws are those of the process. Problem: as
-// fit(), and fewer than 5 detections.
+// Magnitude = a straight line + the process + noise. The line has priors so wide (10 mag about the points'
+// median, 1 mag/d) that only the points speak; beyond the points the curve falls back to it within about a
+// time scale. Amplitude, time scale and, where it gains as in fit(), the extra scatter are those of the
+// largest marginal likelihood, with weak priors (process_search.hpp); ν of a Student-t likewise. Fluxes,
+// limits and outliers count as in fit(): each is replaced by the Gaussian that touches its likelihood at the
+// smoothed curve, in turns until it stands still (Laplace's method; for the Student-t a bound).
+//
+// A CurveFit like any other, named "gaussian-process-3/2" or "gaussian-process-5/2", with these conventions:
+// - parameters: amplitude (mag) and time_scale (d), errors by the curvature of the marginal likelihood;
+// - minus_two_log_likelihood: process and common errors integrated over, the line at its best; for bic and
+//   aicc the line's two numbers count beside the scales. Against a formula's this is a rough guide: there
+//   every parameter is fitted, here the curve is averaged over;
+// - chi2: squared residuals from the smoothed curve; dof: rows less the curve's own degrees of freedom, the
+//   trace of the matrix that smooths them, so that chi2 ≈ dof where the errors are right.
+// Problem: as fit(), and fewer than 5 detections.
 [[nodiscard]] Result<CurveFit> fit_gaussian_process(const LightCurve& curve, Smoothness smoothness,
                                                     const FitOptions& options = {});
 

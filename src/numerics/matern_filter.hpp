@@ -66,9 +66,11 @@ class MaternPosterior {
     [[nodiscard]] const Matrix& coefficient_covariance() const;
     // Of f(t) + basis · b, at any time; an empty basis means zeros. The cost is that of finding the time.
     [[nodiscard]] MeanAndVariance at(double time, std::span<const double> basis = {}) const;
-    // Joint draws of the same at ascending times, one row a draw; `basis` one row a time, or 0 × 0. By
-    // simulation backwards in time: one pass over the points between first and last, then, a draw, over the
-    // times alone.
+    // Of f + B b at the values themselves, in their order.
+    [[nodiscard]] const std::vector<MeanAndVariance>& at_values() const;
+    // Joint draws of f(t) + basis · b at ascending times, one row a draw; `basis` one row a time, or 0 × 0.
+    // By simulation backwards in time: one pass over the points between first and last, then, a draw, over
+    // the times alone.
     [[nodiscard]] Matrix draws(std::span<const double> times, const Matrix& basis, std::size_t count,
                                Random& random) const;
 

@@ -10,6 +10,7 @@ namespace emberline::numerics {
 
 struct MaternPosterior::Smoother {
     MaternEvidence evidence;
+    std::vector<MeanAndVariance> at_values;
     std::vector<double> coefficients;
     Matrix coefficient_covariance;
     Matrix coefficient_root;  // R⁻¹: times unit Gaussians it draws b around its mean
@@ -129,6 +130,12 @@ class SmootherOf final : public MaternPosterior::Smoother {
         smoothed_[n - 1] = {.gain = {}, .rest = known_[n - 1].p, .means = known_[n - 1].means};
         for (std::size_t i = n - 1; i-- > 0;)
             smoothed_[i] = step_back(kernel_, known_[i], known_[i + 1].time, &smoothed_[i + 1]);
+        std::vector<double> basis(data.basis.columns());
+        for (std::size_t i = 0; i < n; ++i) {
+            for (std::size_t c = 0; c < basis.size(); ++c)
+                basis[c] = data.basis(i, c);
+            at_values.push_back(seen_through(smoothed_[i].means, smoothed_[i].rest[0][0], basis));
+        }
     }
 
     [[nodiscard]] MeanAndVariance at(double time, std::span<const double> basis) const override {
@@ -274,6 +281,9 @@ const Matrix& MaternPosterior::coefficient_covariance() const {
 }
 MeanAndVariance MaternPosterior::at(double time, std::span<const double> basis) const {
     return smoother_->at(time, basis);
+}
+const std::vector<MeanAndVariance>& MaternPosterior::at_values() const {
+    return smoother_->at_values;
 }
 Matrix MaternPosterior::draws(std::span<const double> times, const Matrix& basis, std::size_t count,
                               Random& random) const {

@@ -191,6 +191,14 @@ TEST_CASE("smoothing and prediction agree with dense formulas, between the value
             std::vector<double> times = data.times;
             for (int i = 0; i < 60; ++i)
                 times.push_back(-40.0 + 3.7 * i);
+            for (std::size_t i = 0; i < data.times.size(); ++i) {
+                const auto k = c.whiten(crossed(process, data, data.times[i], row_of(data.basis, i)));
+                const double before =
+                    covariance(process, 0.0) + shared_part(data.basis, i, row_of(data.basis, i));
+                CHECK(posterior.at_values()[i].mean == Approx(dot(k, w)).epsilon(1e-10).margin(1e-10));
+                CHECK(posterior.at_values()[i].variance ==
+                      Approx(before - dot(k, k)).epsilon(1e-10).margin(1e-12 * before));
+            }
             times.push_back(data.times[5] + 1e-9);
             times.push_back(data.times[6] - 1e-9);
             for (const double t : times) {

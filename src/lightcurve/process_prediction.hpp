@@ -1,0 +1,30 @@
+// SPDX-License-Identifier: MIT
+// lightcurve/process_prediction — of a Gaussian process about a straight line: one posterior, or several,
+// each with the scales that the points leave possible.
+#pragma once
+
+#include <memory>
+#include <vector>
+
+#include "lightcurve/prediction.hpp"
+#include "numerics/matern_filter.hpp"
+
+namespace emberline::lightcurve {
+
+// The line has priors so wide that only the points speak.
+inline constexpr std::size_t free_of_mean = 2;
+// The filter's terms for a value at that time: the common errors' (zeros: none of them), then the line's.
+[[nodiscard]] std::vector<double> process_basis(double days, std::size_t commons);
+
+struct WeightedPosterior {
+    double weight = 1.0;
+    numerics::MaternPosterior posterior;
+};
+
+// Magnitudes are relative to `centre_mag`, times to the reference. Weights sum to 1. The variance of a
+// magnitude is that of the mixture; each draw is of one of the posteriors.
+[[nodiscard]] std::shared_ptr<const Prediction> process_prediction(std::vector<WeightedPosterior> posteriors,
+                                                                   double reference_bjd_tdb,
+                                                                   double centre_mag, std::size_t commons);
+
+}  // namespace emberline::lightcurve
