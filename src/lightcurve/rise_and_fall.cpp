@@ -28,11 +28,11 @@ namespace {
 constexpr Prior rate_prior{.mean = 0.02, .sigma = 0.02};
 constexpr Prior height_prior{.mean = 1.5, .sigma = 1.5};
 constexpr Prior width_prior{.mean = 13.0, .sigma = 6.0};
-constexpr Prior length_prior{.mean = 18.0, .sigma = 6.0};
-constexpr Prior time_prior{.mean = 3.0, .sigma = 2.0};
-constexpr Prior second_delay_prior{.mean = 26.0, .sigma = 6.0};
-constexpr Prior second_height_prior{.mean = 0.4, .sigma = 0.4};
-constexpr Prior second_width_prior{.mean = 8.0, .sigma = 4.0};
+constexpr Prior length_prior{.mean = 21.0, .sigma = 5.0};
+constexpr Prior time_prior{.mean = 4.0, .sigma = 2.0};
+constexpr Prior second_delay_prior{.mean = 26.0, .sigma = 4.0};
+constexpr Prior second_height_prior{.mean = 0.4, .sigma = 0.3};
+constexpr Prior second_width_prior{.mean = 8.0, .sigma = 3.0};
 constexpr double widest_d = 200.0, least_width_d = 0.5, least_time_d = 0.1;
 // Before the rise there is no light. Magnitudes stay finite there, 20 times what they are at the peak, which
 // is darkness to any flux.

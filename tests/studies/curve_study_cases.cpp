@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "curve_study_cases.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <memory>
 #include <optional>
@@ -8,6 +9,7 @@
 #include "curve_study_nights.hpp"
 #include "lightcurve/figures.hpp"
 #include "lightcurve/fit.hpp"
+#include "lightcurve/gaussian_process.hpp"
 #include "lightcurve/model.hpp"
 
 namespace curve_study {
@@ -27,16 +29,18 @@ struct Truth {
     [[nodiscard]] double operator()(double bjd_tdb) const {
         return model->magnitude(bjd_tdb - first_bjd, values);
     }
-    // As fits report it: epochs as BJD(TDB).
-    [[nodiscard]] double value(std::size_t j) const {
-        return model->parameters(first_bjd)[j].is_epoch ? first_bjd + values[j] : values[j];
+    // As that fit reports it: epochs as BJD(TDB), a level at the fit's own reference.
+    [[nodiscard]] double value(std::size_t j, const CurveFit& fit) const {
+        const auto& info = fit.parameter_info[j];
+        if (info.name == "mag_at_reference") return (*this)(fit.reference_bjd_tdb);
+        return info.is_epoch ? first_bjd + values[j] : values[j];
     }
 };
 
 void add_parameters(Pulls& pulls, const CurveFit& fit, const Truth& truth) {
     for (std::size_t j = 0; j < fit.parameter_info.size(); ++j) {
         const std::string& name = fit.parameter_info[j].name;
-        pulls.add(name, *fit.parameter(name), truth.value(j));
+        pulls.add(name, *fit.parameter(name), truth.value(j, fit));
     }
 }
 
@@ -103,28 +107,37 @@ Outcome fitted(const LightCurve& curve, const Truth& truth, const Scorer& more) 
         });
 }
 
+void nothing_more(Pulls&, const CurveFit&) {}
+
 Outcome straight_line(Random& random) {
-    const double mag = random.uniform(14.0, 17.0), rate = random.uniform(0.005, 0.08);
-    const Truth truth{lightcurve::straight_line(), {mag, rate}};
-    const auto curve = observe(truth, {.to_d = random.uniform(30.0, 70.0)}, random);
-    return fitted(
-        curve, [&](const LightCurve& c) { return lightcurve::fit(c, truth.model); },
-        [&](Pulls& pulls, const CurveFit& fit) {
-            pulls.add("mag_at_reference", *fit.parameter("mag_at_reference"), truth(fit.reference_bjd_tdb));
-            pulls.add("decline_rate", *fit.parameter("decline_rate"), rate);
-            add_curve(pulls, fit, truth);
-        });
+    const Truth truth{lightcurve::straight_line(), {random.uniform(14.0, 17.0), random.uniform(0.005, 0.08)}};
+    return fitted(observe(truth, {.to_d = random.uniform(30.0, 70.0)}, random), truth, nothing_more);
 }
 
-// Like a type Ia in B or V, first seen from 14 to 4 days before the middle of its peak.
+Outcome broken_line(Random& random, std::size_t breaks) {
+    const double piece_d = 32.0, to_d = piece_d * static_cast<double>(breaks + 1);
+    const Truth truth{lightcurve::broken_line(static_cast<int>(breaks)),
+                      broken_line_values(breaks, to_d, 0.025, 0.06, random)};
+    return fitted(observe(truth, {.to_d = to_d}, random), truth, nothing_more);
+}
+
+double drawn(Random& random, double mean, double sigma, double least, double most) {
+    for (;;) {
+        if (const double v = random.gaussian(mean, sigma); v >= least && v <= most) return v;
+    }
+}
+
+// Like a type Ia in B or V, first seen from 14 to 4 days before the middle of its peak. What the points
+// often do not reach is drawn as the model's priors have it: an error that is mostly the prior's covers no
+// other truth as it should.
 std::vector<double> usual_peak(Random& random) {
-    return {random.uniform(4.0, 14.0),     // peak_middle
-            random.uniform(14.0, 16.0),    // line_mag
-            random.uniform(0.012, 0.028),  // decline_rate
-            random.uniform(1.2, 2.8),      // peak_height
-            random.uniform(11.0, 16.0),    // peak_width
-            random.uniform(16.0, 22.0),    // rise_length
-            random.uniform(1.5, 4.5)};     // rise_time
+    return {random.uniform(4.0, 14.0),             // peak_middle
+            random.uniform(14.0, 16.0),            // line_mag
+            random.uniform(0.012, 0.028),          // decline_rate
+            random.uniform(1.2, 2.8),              // peak_height
+            random.uniform(11.0, 16.0),            // peak_width
+            drawn(random, 21.0, 5.0, 10.0, 32.0),  // rise_length
+            drawn(random, 4.0, 2.0, 0.8, 9.0)};    // rise_time
 }
 
 Outcome rise_and_fall(Random& random) {
@@ -137,8 +150,8 @@ Outcome rise_and_fall(Random& random) {
 
 Outcome two_peaks(Random& random) {
     auto values = usual_peak(random);
-    values.insert(values.end(),
-                  {random.uniform(23.0, 29.0), random.uniform(0.3, 0.8), random.uniform(6.0, 10.0)});
+    values.insert(values.end(), {drawn(random, 26.0, 4.0, 16.0, 36.0), drawn(random, 0.4, 0.3, 0.1, 1.2),
+                                 drawn(random, 8.0, 3.0, 3.0, 16.0)});
     const Truth truth{lightcurve::rise_and_two_peaks(), values};
     return fitted(observe(truth, {.to_d = 90.0}, random), truth, [&](Pulls& pulls, const CurveFit& fit) {
         add_peak(pulls, fit, truth, first_bjd + 40.0);
@@ -161,14 +174,80 @@ Outcome plateau(Random& random, bool two_rates) {
     });
 }
 
+Outcome cobalt_tail(Random& random, bool leaking) {
+    const double explosion_d = random.gaussian(-150.0, 40.0), error_d = 2.0;
+    const lightcurve::ModelContext context{
+        .explosion_bjd_tdb = ValueWithError{first_bjd + explosion_d + random.gaussian(0.0, error_d), error_d},
+        .redshift = 0.005};
+    std::vector<double> values{random.uniform(15.0, 17.0)};
+    // Escape times from type Ia to thick ejecta, as the model's own prior has them.
+    if (leaking) values.insert(values.end(), {std::clamp(random.gaussian(2.15, 0.5), 1.3, 3.2), explosion_d});
+    const Truth truth{leaking ? lightcurve::leaking_tail(context) : lightcurve::cobalt_tail(context), values};
+    return fitted(observe(truth, {.to_d = 120.0}, random), truth, [&](Pulls& pulls, const CurveFit& fit) {
+        if (leaking) add_rate(pulls, "rate of 120 d", fit, truth, first_bjd + 3.0, first_bjd + 117.0);
+    });
+}
+
+// No formula is right here: the peak is that of the rise and fall.
+Outcome peak_polynomial(Random& random) {
+    const Truth truth{lightcurve::rise_and_fall(), usual_peak(random)};
+    const auto curve = observe(truth, {.to_d = 60.0, .clear = 0.8}, random);
+    return fitted(
+        curve, [](const LightCurve& c) { return lightcurve::fit_peak(c); },
+        [&](Pulls& pulls, const CurveFit& fit) { add_peak(pulls, fit, truth, first_bjd + 40.0); });
+}
+
+Outcome gaussian_process(Random& random, lightcurve::Smoothness smoothness) {
+    const Truth truth{lightcurve::rise_and_fall(), usual_peak(random)};
+    return fitted(
+        observe(truth, {.to_d = 90.0}, random),
+        [&](const LightCurve& c) { return lightcurve::fit_gaussian_process(c, smoothness); },
+        [&](Pulls& pulls, const CurveFit& fit) {
+            add_curve(pulls, fit, truth);
+            add_peak(pulls, fit, truth, first_bjd + 40.0);
+            add_rate(pulls, "rate of the last 30 d", fit, truth, first_bjd + 55.0, first_bjd + 85.0);
+        });
+}
+
 }  // namespace
 
+// Rates between which each break makes a difference of at least_step to most_step, and breaks that keep 15 d
+// from one another and from the ends.
+std::vector<double> broken_line_values(std::size_t breaks, double to_d, double least_step, double most_step,
+                                       Random& random) {
+    constexpr double apart_d = 15.0, most_rate = 0.11;
+    std::vector<double> values{random.uniform(14.0, 15.0), random.uniform(0.0, most_rate)};
+    while (values.size() < breaks + 2) {
+        const double step = random.uniform(least_step, most_step) * (random.uniform() < 0.5 ? -1.0 : 1.0);
+        if (const double rate = values.back() + step; rate > -0.02 && rate < most_rate)
+            values.push_back(rate);
+    }
+    const double slack = to_d - apart_d * static_cast<double>(breaks + 1);
+    std::vector<double> cuts;
+    for (std::size_t j = 0; j < breaks; ++j)
+        cuts.push_back(random.uniform(0.0, slack));
+    std::sort(cuts.begin(), cuts.end());
+    for (std::size_t j = 0; j < breaks; ++j)
+        values.push_back(cuts[j] + apart_d * static_cast<double>(j + 1));
+    return values;
+}
+
 std::vector<Case> cases() {
-    return {{"straight-line", straight_line, {}},
-            {"rise-and-fall", rise_and_fall, {}},
-            {"rise-and-two-peaks", two_peaks, {}},
-            {"plateau-and-drop", [](Random& r) { return plateau(r, false); }, {}},
-            {"sloping-plateau-and-drop", [](Random& r) { return plateau(r, true); }, {}}};
+    using lightcurve::Smoothness;
+    return {
+        {"straight-line", straight_line, {}},
+        {"broken-line-1", [](Random& r) { return broken_line(r, 1); }, {}},
+        {"broken-line-2", [](Random& r) { return broken_line(r, 2); }, {}},
+        {"broken-line-3", [](Random& r) { return broken_line(r, 3); }, {}},
+        {"rise-and-fall", rise_and_fall, {}},
+        {"rise-and-two-peaks", two_peaks, {}},
+        {"plateau-and-drop", [](Random& r) { return plateau(r, false); }, {}},
+        {"sloping-plateau-and-drop", [](Random& r) { return plateau(r, true); }, {}},
+        {"cobalt-tail", [](Random& r) { return cobalt_tail(r, false); }, {}},
+        {"leaking-tail", [](Random& r) { return cobalt_tail(r, true); }, {}},
+        {"peak-polynomial", peak_polynomial, {}},
+        {"gaussian-process-3/2", [](Random& r) { return gaussian_process(r, Smoothness::matern_3_2); }, {}},
+        {"gaussian-process-5/2", [](Random& r) { return gaussian_process(r, Smoothness::matern_5_2); }, {}}};
 }
 
 }  // namespace curve_study

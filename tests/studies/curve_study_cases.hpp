@@ -18,4 +18,8 @@ struct Case {
 };
 std::vector<Case> cases();
 
+// Level, rates and breaks of a broken line, as its model counts them; breaks in days since the first night.
+std::vector<double> broken_line_values(std::size_t breaks, double to_d, double least_step, double most_step,
+                                       emberline::numerics::Random& random);
+
 }  // namespace curve_study

@@ -24,12 +24,6 @@ double binomial_err(double share, std::size_t n) {
     return std::sqrt(share * (1.0 - share) / static_cast<double>(n));
 }
 
-double share_within(const std::vector<double>& pulls, double sigma) {
-    const auto inside =
-        std::count_if(pulls.begin(), pulls.end(), [&](double p) { return std::abs(p) <= sigma; });
-    return static_cast<double>(inside) / static_cast<double>(pulls.size());
-}
-
 struct Bounds {
     double least_1, most_1, least_2, most_2;
 };
@@ -51,6 +45,12 @@ Bounds bounds_of(std::size_t n, const Exception* exception) {
 
 }  // namespace
 
+double share_within(const std::vector<double>& pulls, double sigma) {
+    const auto inside =
+        std::count_if(pulls.begin(), pulls.end(), [&](double p) { return std::abs(p) <= sigma; });
+    return static_cast<double>(inside) / static_cast<double>(pulls.size());
+}
+
 void Pulls::add(const std::string& name, const ValueWithError& found, double truth) {
     if (!of.contains(name)) order.push_back(name);
     of[name].push_back((found.value - truth) / found.err);
@@ -69,21 +69,27 @@ void Pulls::join(const Pulls& others) {
     }
 }
 
-std::vector<Outcome> many(std::size_t curves, unsigned threads, std::uint64_t first_seed,
-                          const std::function<Outcome(numerics::Random&)>& one) {
-    std::vector<Outcome> outcomes(curves);
+void over_curves(std::size_t curves, unsigned threads, std::uint64_t first_seed,
+                 const std::function<void(std::size_t, numerics::Random&)>& one) {
     std::atomic<std::size_t> next{0};
     std::vector<std::thread> workers;
     for (unsigned t = 0; t < threads; ++t) {
         workers.emplace_back([&] {
             for (std::size_t i = next++; i < curves; i = next++) {
                 numerics::Random random(first_seed + i);
-                outcomes[i] = one(random);
+                one(i, random);
             }
         });
     }
     for (std::thread& worker : workers)
         worker.join();
+}
+
+std::vector<Outcome> many(std::size_t curves, unsigned threads, std::uint64_t first_seed,
+                          const std::function<Outcome(numerics::Random&)>& one) {
+    std::vector<Outcome> outcomes(curves);
+    over_curves(curves, threads, first_seed,
+                [&](std::size_t i, numerics::Random& random) { outcomes[i] = one(random); });
     return outcomes;
 }
 

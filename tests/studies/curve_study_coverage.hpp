@@ -36,10 +36,14 @@ struct Exception {
     std::string why;
 };
 
-// Many curves at once, each of its own random numbers; outcomes in the order of the curves, whatever the
-// threads.
+// Calls `one` for each curve, with random numbers of its own, so that nothing depends on the threads.
+void over_curves(std::size_t curves, unsigned threads, std::uint64_t first_seed,
+                 const std::function<void(std::size_t curve, emberline::numerics::Random& random)>& one);
+
 std::vector<Outcome> many(std::size_t curves, unsigned threads, std::uint64_t first_seed,
                           const std::function<Outcome(emberline::numerics::Random&)>& one);
+
+double share_within(const std::vector<double>& pulls, double sigma);
 
 // Prints the table of a model; how many of its lines are out of bounds. Within 1 sigma: 0.6827 give or take
 // the larger of 0.06 and 3 binomial errors (4 in a short run); within 2 sigma: 0.9545 likewise, with 0.03.

@@ -52,11 +52,8 @@ LightCurve observe(const TrueCurve& truth, const NightsOptions& options, numeric
     constexpr double moon_noise = 3.0;      // times dark noise, added at full Moon
     constexpr double cloud_chance = 0.1, cloud_dims = 0.35;
     constexpr double second_deeper_mag = -0.7, second_nights = 0.35;
-    double faintest = -100.0;
-    for (double day = options.from_d; day <= options.to_d; day += 1.0)
-        faintest = std::max(faintest, truth(first_bjd + day));
     const double span = options.to_d - options.from_d;
-    const Sky sky{.noise_flux = flux_of(faintest + options.depth_mag) / 3.0,
+    const Sky sky{.noise_flux = flux_of(truth(first_bjd + options.to_d) + options.depth_mag) / 3.0,
                   .moon_phase = random.uniform(),
                   .gap_from_d = options.from_d + random.uniform(0.2, 0.8) * span,
                   .gap_d = random.uniform(0.05, 0.12) * span};

@@ -19,7 +19,7 @@ struct NightsOptions {
     double from_d = 0.0, to_d = 80.0;  // since first_bjd
     double clear = 0.6;                // chance of a night without Moon and cloud
     double two_observers = 0.33;       // chance of a second series with an offset
-    double depth_mag = 2.2;            // dark sky: 3 sigma lie so much below the faintest true magnitude
+    double depth_mag = 2.2;            // dark sky: 3 sigma lie so much below the last night's true magnitude
     bool common_errors = true;
 };
 
