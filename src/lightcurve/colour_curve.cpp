@@ -7,10 +7,10 @@
 #include <cmath>
 #include <map>
 #include <queue>
-#include <span>
 #include <tuple>
 
 #include "lightcurve/extinction.hpp"
+#include "lightcurve/merge_series.hpp"
 
 namespace emberline::lightcurve {
 namespace {
@@ -85,7 +85,7 @@ SharedNames match_names(const std::vector<std::string>& blue, const std::vector<
     for (std::size_t k = 0; k < red.size(); ++k)
         unmatched.emplace(red[k], k);
     for (const std::string& name : blue) {
-        const auto found = unmatched.find(name);
+        const auto found = name.starts_with(offset_prefix) ? unmatched.end() : unmatched.find(name);
         shared.in_red.push_back(found == unmatched.end() ? std::nullopt : std::optional(found->second));
         if (found != unmatched.end()) unmatched.erase(found);
     }

@@ -6,13 +6,10 @@
 #include <algorithm>
 #include <cmath>
 #include <iterator>
-#include <string_view>
 #include <utility>
 
 namespace emberline::lightcurve {
 namespace {
-
-constexpr std::string_view offset_prefix = "offset of ";
 
 std::string unused_name(const std::vector<std::string>& used, const std::string& name) {
     std::string candidate = name;

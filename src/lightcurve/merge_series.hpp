@@ -4,6 +4,7 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "lightcurve/fit.hpp"
@@ -13,6 +14,9 @@ namespace emberline::lightcurve {
 
 // How far careful observers' zero points of one band lie apart. Common practice, no source.
 inline constexpr double usual_offset_mag = 0.1;
+// Before the name of a series it names that series' offset among the common errors. One band's offset says
+// nothing of another's.
+inline constexpr std::string_view offset_prefix = "offset of ";
 
 // All of one band; the first is the one that others are offset from, each by what its prior of that sigma
 // allows. A curve that is itself of several series moves as one. Common errors stay apart by name: the name

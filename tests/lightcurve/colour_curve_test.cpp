@@ -102,6 +102,10 @@ TEST_CASE("errors that both bands share are differenced, others add", "[colour_c
     // star 7 cancels; extinction is 0.02 − (−0.01); 0.05 and 0.12 stand alone.
     CHECK(colours_of(blue, red).points[0].common_err_mag ==
           Approx(std::sqrt(0.03 * 0.03 + 0.05 * 0.05 + 0.12 * 0.12)));
+    // The offset of a series in one band is not its offset in another.
+    blue.common_names[2] = red.common_names[2] = "offset of afar";
+    CHECK(colours_of(blue, red).points[0].common_err_mag ==
+          Approx(std::sqrt(0.03 * 0.03 + 0.05 * 0.05 + 0.12 * 0.12)));
     // Points without common errors have none.
     red.points[0].common_err_mag.clear();
     CHECK(colours_of(blue, red).points[0].common_err_mag ==
