@@ -21,9 +21,10 @@
 namespace emberline::lightcurve {
 namespace {
 
-// log10 of days: from type Ia supernovae (some 30 d) to hydrogen-rich ones (several hundred) within one
-// sigma.
-constexpr Prior usual_escape{.mean = 2.15, .sigma = 0.5};
+// log10 of days. So wide that a leak which shows is told by the points (at 35 d, usual for type Ia, the prior
+// moves it by a tenth of its error), and centred where nothing leaks from a usual tail: points that show no
+// leak then leave the answer there, with an error that says "this long, or any longer".
+constexpr Prior usual_escape{.mean = 3.0, .sigma = 0.6};
 // Where no date of the explosion is known: tails are followed from two months to a year after it.
 constexpr Prior usual_age_d{.mean = 150.0, .sigma = 75.0};
 constexpr double least_known_explosion_err_d = 1e-3;
@@ -118,7 +119,7 @@ class LeakingTail final : public Model {
     }
     [[nodiscard]] Result<std::vector<std::vector<double>>> starts(const LightCurve& curve,
                                                                   double reference_bjd_tdb) const override {
-        constexpr double escape_times_d[] = {25.0, 40.0, 65.0, 100.0, 160.0, 250.0, 400.0};
+        constexpr double escape_times_d[] = {25.0, 40.0, 65.0, 100.0, 160.0, 250.0, 400.0, 1000.0};
         constexpr std::size_t most_starts = 3;
         const auto samples = detections(curve, reference_bjd_tdb);
         if (samples.empty()) return fail(no_detection());
@@ -153,7 +154,7 @@ class LeakingTail final : public Model {
         slopes[2] = slope_now * younger(now) - slope_then * younger(then);
     }
     [[nodiscard]] bool allowed(std::span<const double> p) const override {
-        constexpr double shortest = 0.0, longest = 4.0;  // 1 d and 27 years
+        constexpr double shortest = 0.0, longest = 5.0;  // 1 d and 270 years
         return all_finite(p) && p[1] >= shortest && p[1] <= longest && age(0.0, p) > least_age_d;
     }
 
