@@ -77,7 +77,7 @@ struct Search {
 };
 
 Search prepare(const LightCurve& curve, double reference_bjd_tdb, std::size_t most) {
-    Search search{.samples = without_strangers(thinned(detections(curve, reference_bjd_tdb), most)),
+    Search search{.samples = without_strangers(thinned(nightly(detections(curve, reference_bjd_tdb)), most)),
                   .from = {}};
     std::vector<double> errs, mags;
     for (const Sample& s : search.samples) {
@@ -195,14 +195,14 @@ class BrokenLine final : public Model {
     }
     [[nodiscard]] Result<std::vector<std::vector<double>>> starts(const LightCurve& curve,
                                                                   double reference_bjd_tdb) const override {
-        // Fewer samples for more breaks: some thousand ways to cut in each case, a few hundredths of a
-        // second.
+        // Fewer samples for more breaks: twenty thousand ways to cut at most, a hundredth of a second. With
+        // 36 in place of 60, two of a hundred curves with three breaks were led astray.
         constexpr std::size_t most_samples[] = {120, 80, 60};
         const Search search = prepare(curve, reference_bjd_tdb, most_samples[breaks_ - 1]);
         const std::size_t n = search.samples.size(), pieces = breaks_ + 1;
         if (n < 2 * pieces + 1) {
-            return fail({.what = fmt::format("{} straight pieces need {} detections, and {} {} usable.",
-                                             pieces, 2 * pieces + 1, n, n == 1 ? "is" : "are"),
+            return fail({.what = fmt::format("{} straight pieces need {} nights, and there {} {}.", pieces,
+                                             2 * pieces + 1, n == 1 ? "is" : "are", n),
                          .where = {},
                          .mend = "Wait for more nights, or ask for fewer breaks."});
         }
@@ -213,12 +213,6 @@ class BrokenLine final : public Model {
         std::vector<std::vector<double>> starts;
         for (const Cut& cut : best_apart(std::move(cuts), 0.1 * span)) {
             if (auto start = start_of(cut); allowed(start)) starts.push_back(std::move(start));
-        }
-        if (starts.empty()) {
-            return fail(
-                {.what = fmt::format("The detections lie at too few times for {} straight pieces.", pieces),
-                 .where = {},
-                 .mend = "Wait for more nights, or ask for fewer breaks."});
         }
         return starts;
     }

@@ -13,7 +13,6 @@ namespace emberline::lightcurve {
 namespace {
 
 constexpr std::size_t fewest_nights = 5, fewest_on_either_side = 2;
-constexpr double same_night_d = 0.5;
 constexpr int least_order = 3, usual_order = 7;
 // The usual window of 32 d goes with a scale of 12 d.
 constexpr double window_per_scale = 32.0 / 12.0;
@@ -43,17 +42,9 @@ std::vector<Sample> detections_within(const LightCurve& curve, const FitOptions&
     return detections(inside, 0.0);
 }
 
-std::vector<double> nights_of(const std::vector<Sample>& samples) {
-    std::vector<double> nights;
-    for (const Sample& s : samples) {
-        if (nights.empty() || s.days - nights.back() > same_night_d) nights.push_back(s.days);
-    }
-    return nights;
-}
-
-Result<void> check_sides(const std::vector<double>& nights, double t_max) {
+Result<void> check_sides(const std::vector<Sample>& nights, double t_max) {
     const auto before = static_cast<std::size_t>(
-        std::count_if(nights.begin(), nights.end(), [&](double t) { return t < t_max; }));
+        std::count_if(nights.begin(), nights.end(), [&](const Sample& s) { return s.days < t_max; }));
     if (before < fewest_on_either_side) {
         return fail(not_enough("The maximum was missed: too few nights lie before it."));
     }
@@ -83,7 +74,7 @@ bool has_one_maximum(const CurveFit& fit) {
 
 // The usual order; a lower one where the curve swings to a second maximum.
 Result<CurveFit> fit_window(const LightCurve& curve, const FitOptions& options, const PeakWindow& window) {
-    const auto nights = nights_of(detections_within(curve, options));
+    const auto nights = nightly(detections_within(curve, options));
     if (nights.size() < fewest_nights) {
         return fail(not_enough(fmt::format("{} nights around the maximum are too few.", nights.size())));
     }

@@ -46,6 +46,17 @@ std::vector<Sample> thinned(std::span<const Sample> samples, std::size_t most) {
     return kept;
 }
 
+std::vector<Sample> nightly(std::span<const Sample> samples) {
+    constexpr double same_night_d = 0.5;
+    std::vector<Sample> nights;
+    for (std::size_t from = 0, to = 0; from < samples.size(); from = to) {
+        while (to < samples.size() && samples[to].days - samples[from].days <= same_night_d)
+            ++to;
+        nights.push_back(middle_of(samples.subspan(from, to - from)));
+    }
+    return nights;
+}
+
 Sample brightest_of(std::span<const Sample> samples) {
     std::size_t best = 0;
     double best_mag = HUGE_VAL;

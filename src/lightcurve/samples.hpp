@@ -23,6 +23,10 @@ struct Sample {
 // medians of its times and magnitudes, so that one bad point among three or more does not show.
 [[nodiscard]] std::vector<Sample> thinned(std::span<const Sample> samples, std::size_t most);
 
+// One sample a night of an ascending list: those within half a day of a night's first are told by their
+// medians.
+[[nodiscard]] std::vector<Sample> nightly(std::span<const Sample> samples);
+
 // The middle of the brightest three neighbours in an ascending list, so that one bad point does not pass for
 // the maximum. Of fewer than three: the first.
 [[nodiscard]] Sample brightest_of(std::span<const Sample> samples);
