@@ -127,32 +127,31 @@ double drawn(Random& random, double mean, double sigma, double least, double mos
     }
 }
 
-// Like a type Ia in B or V, first seen from 14 to 4 days before the middle of its peak. What the points
+// Like a type Ia in B or V, first seen from 16 to 5 days before maximum. What the points
 // often do not reach is drawn as the model's priors have it: an error that is mostly the prior's covers no
 // other truth as it should.
-std::vector<double> usual_peak(Random& random) {
-    return {random.uniform(4.0, 14.0),             // peak_middle
-            random.uniform(14.0, 16.0),            // line_mag
-            random.uniform(0.012, 0.028),          // decline_rate
-            random.uniform(1.2, 2.8),              // peak_height
-            random.uniform(11.0, 16.0),            // peak_width
-            drawn(random, 21.0, 5.0, 10.0, 32.0),  // rise_length
-            drawn(random, 4.0, 2.0, 0.8, 9.0)};    // rise_time
+std::vector<double> usual_peak(const lightcurve::Model& model, Random& random) {
+    for (;;) {
+        std::vector<double> values{random.uniform(5.0, 16.0),             // maximum
+                                   random.uniform(12.0, 14.0),            // mag_at_maximum
+                                   random.uniform(0.012, 0.028),          // decline_rate
+                                   random.uniform(1.6, 3.2),              // peak_height
+                                   random.uniform(11.0, 16.0),            // peak_width
+                                   drawn(random, 20.0, 5.0, 10.0, 32.0),  // rise_length
+                                   drawn(random, 0.6, 0.25, -0.2, 1.2)};  // log_rise_time
+        if (model.parameters(first_bjd).size() > values.size()) {
+            values.insert(values.end(), {drawn(random, 26.0, 4.0, 16.0, 36.0),  // second_delay
+                                         drawn(random, 0.4, 0.3, 0.1, 1.2),     // second_height
+                                         drawn(random, 8.0, 3.0, 3.0, 16.0)});  // second_width
+        }
+        if (model.allowed(values)) return values;
+    }
 }
 
-Outcome rise_and_fall(Random& random) {
-    const Truth truth{lightcurve::rise_and_fall(), usual_peak(random)};
-    return fitted(observe(truth, {.to_d = 90.0}, random), truth, [&](Pulls& pulls, const CurveFit& fit) {
-        add_peak(pulls, fit, truth, first_bjd + 40.0);
-        add_rate(pulls, "rate of the last 30 d", fit, truth, first_bjd + 55.0, first_bjd + 85.0);
-    });
-}
-
-Outcome two_peaks(Random& random) {
-    auto values = usual_peak(random);
-    values.insert(values.end(), {drawn(random, 26.0, 4.0, 16.0, 36.0), drawn(random, 0.4, 0.3, 0.1, 1.2),
-                                 drawn(random, 8.0, 3.0, 3.0, 16.0)});
-    const Truth truth{lightcurve::rise_and_two_peaks(), values};
+Outcome rise_and_fall(Random& random, bool two_peaks) {
+    const std::shared_ptr<const lightcurve::Model> model =
+        two_peaks ? lightcurve::rise_and_two_peaks() : lightcurve::rise_and_fall();
+    const Truth truth{model, usual_peak(*model, random)};
     return fitted(observe(truth, {.to_d = 90.0}, random), truth, [&](Pulls& pulls, const CurveFit& fit) {
         add_peak(pulls, fit, truth, first_bjd + 40.0);
         add_rate(pulls, "rate of the last 30 d", fit, truth, first_bjd + 55.0, first_bjd + 85.0);
@@ -190,7 +189,8 @@ Outcome cobalt_tail(Random& random, bool leaking) {
 
 // No formula is right here: the peak is that of the rise and fall.
 Outcome peak_polynomial(Random& random) {
-    const Truth truth{lightcurve::rise_and_fall(), usual_peak(random)};
+    const std::shared_ptr<const lightcurve::Model> model = lightcurve::rise_and_fall();
+    const Truth truth{model, usual_peak(*model, random)};
     const auto curve = observe(truth, {.to_d = 60.0, .clear = 0.8}, random);
     return fitted(
         curve, [](const LightCurve& c) { return lightcurve::fit_peak(c); },
@@ -198,7 +198,8 @@ Outcome peak_polynomial(Random& random) {
 }
 
 Outcome gaussian_process(Random& random, lightcurve::Smoothness smoothness) {
-    const Truth truth{lightcurve::rise_and_fall(), usual_peak(random)};
+    const std::shared_ptr<const lightcurve::Model> model = lightcurve::rise_and_fall();
+    const Truth truth{model, usual_peak(*model, random)};
     return fitted(
         observe(truth, {.to_d = 90.0}, random),
         [&](const LightCurve& c) { return lightcurve::fit_gaussian_process(c, smoothness); },
@@ -239,8 +240,8 @@ std::vector<Case> cases() {
         {"broken-line-1", [](Random& r) { return broken_line(r, 1); }, {}},
         {"broken-line-2", [](Random& r) { return broken_line(r, 2); }, {}},
         {"broken-line-3", [](Random& r) { return broken_line(r, 3); }, {}},
-        {"rise-and-fall", rise_and_fall, {}},
-        {"rise-and-two-peaks", two_peaks, {}},
+        {"rise-and-fall", [](Random& r) { return rise_and_fall(r, false); }, {}},
+        {"rise-and-two-peaks", [](Random& r) { return rise_and_fall(r, true); }, {}},
         {"plateau-and-drop", [](Random& r) { return plateau(r, false); }, {}},
         {"sloping-plateau-and-drop", [](Random& r) { return plateau(r, true); }, {}},
         {"cobalt-tail", [](Random& r) { return cobalt_tail(r, false); }, {}},
