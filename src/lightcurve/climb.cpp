@@ -14,48 +14,76 @@ namespace emberline::lightcurve {
 
 class Likelihood::Walk {
   public:
-    Walk(const Likelihood& likelihood, Expansion at, std::vector<bool> held, double damping)
+    Walk(const Likelihood& likelihood, Expansion at, std::vector<bool> held, Damping damping)
         : likelihood_(likelihood),
           at_(std::move(at)),
           held_(std::move(held)),
-          curvature_(at_.downhill.size()),
-          damping_(damping) {
+          damping_(damping),
+          curvature_(std::move(damping.curvature)) {
+        curvature_.resize(at_.downhill.size());
         held_.resize(curvature_.size(), false);
     }
 
-    // True when it ended where nothing leads further down.
+    // True when it ended where nothing leads further down, and every parameter still has influence.
     bool run(int most_steps) {
-        // Squared length of a step in units of the parameters' errors: 1e-5 sigma
-        // is beyond any use.
+        // Squared length of a step in units of the parameters' errors: 1e-5 sigma is beyond any use.
         constexpr double short_step = 1e-10;
+        // The end goes on to 1e-8 sigma where that costs a step or two: not under the t, whose weights follow
+        // slowly.
+        const double last_step = at_.noise.student_nu ? short_step : 1e-16;
         constexpr double most_damping = 1e12;
+        bool last = false;  // steps without damping that end it: damping shortens those along a valley
         for (int i = 0; i < most_steps; ++i) {
             for (std::size_t j = 0; j < curvature_.size(); ++j)
                 curvature_[j] = std::max(curvature_[j], at_.normal(j, j));
-            if (!find_step()) return false;
+            if (!find_step(last ? 0.0 : damping_.value)) return last && matters();
             Place moved = moved_by(step_);
             const double length2 = numerics::quadratic_form(at_.normal, step_, step_);
             const bool inside = likelihood_.model_->allowed(moved.parameters);
             const double there = inside ? likelihood_.depth(moved, at_) : HUGE_VAL;
-            // At the bottom, rounding decides; a step that small is taken whatever
-            // the sum says.
+            // At the bottom, rounding decides; a step that small is taken whatever the sum says.
             if (there <= at_.depth || (length2 < short_step && std::isfinite(there))) {
+                const double gain = (at_.depth - there) / expected_gain(length2);
                 at_ = likelihood_.expand(std::move(moved), at_.noise);
                 if (!std::isfinite(at_.depth)) return false;
-                if (length2 < short_step && damping_ < 1e-3) return true;
-                damping_ = std::max(damping_ * 0.1, 1e-9);
+                if (last && length2 < last_step) return matters();
+                last = last || (length2 < short_step && damping_.value < 1e-3);
+                // Longer steps only where the last one did what the parabola promised.
+                if (gain > 0.75 || length2 < short_step)
+                    damping_.value = std::max(damping_.value * damping_.easing, 1e-9);
+                if (gain < 0.25 && length2 >= short_step)
+                    damping_.value = std::max(damping_.value, 1e-4) * 4.0;
             } else {
-                damping_ = std::max(damping_, 1e-4) * 10.0;
+                if (last) return matters();
+                damping_.value = std::max(damping_.value, 1e-4) * 10.0;
                 // Between bounds that several parameters share: no way on.
-                if (damping_ > most_damping) return !inside;
+                if (damping_.value > most_damping) return !inside;
             }
         }
         return false;
     }
 
+    [[nodiscard]] const Expansion& at() const { return at_; }
+    [[nodiscard]] Damping damping() const { return {damping_.value, damping_.easing, curvature_}; }
     Expansion take() { return std::move(at_); }
 
   private:
+    // By how much the parabola here says that this step lowers the depth.
+    [[nodiscard]] double expected_gain(double length2) const {
+        double gain = -length2;
+        for (std::size_t j = 0; j < step_.size(); ++j)
+            gain += 2.0 * at_.downhill[j] * step_[j];
+        return gain;
+    }
+
+    // Whether no parameter lost all of the influence that it had on the way.
+    [[nodiscard]] bool matters() const {
+        for (std::size_t j = 0; j < curvature_.size(); ++j) {
+            if (!held_[j] && !still_matters(at_.normal(j, j), curvature_[j])) return false;
+        }
+        return true;
+    }
+
     [[nodiscard]] Place moved_by(const std::vector<double>& step) const {
         Place moved = at_.place;
         const std::size_t p = moved.parameters.size();
@@ -68,11 +96,11 @@ class Likelihood::Walk {
 
     // The damped step; a parameter that it would take over a bound goes to the
     // bound, and the others make the best of that.
-    bool find_step() {
+    bool find_step(double damping) {
         std::vector<bool> fixed = held_;
         step_.assign(curvature_.size(), 0.0);
         for (std::size_t round = 0; round <= curvature_.size(); ++round) {
-            if (!solve(fixed)) return false;
+            if (!solve(fixed, damping)) return false;
             bool free = true;
             for (std::size_t j = 0; j < at_.place.parameters.size(); ++j) {
                 if (fixed[j]) continue;
@@ -88,12 +116,12 @@ class Likelihood::Walk {
     }
 
     // For the unknowns that are not fixed, given the steps of those that are.
-    bool solve(const std::vector<bool>& fixed) {
+    bool solve(const std::vector<bool>& fixed, double damping) {
         const std::size_t n = curvature_.size();
         numerics::Matrix normal = at_.normal;
         std::vector<double> right = at_.downhill;
         for (std::size_t j = 0; j < n; ++j) {
-            normal(j, j) += damping_ * curvature_[j];
+            normal(j, j) += damping * curvature_[j];
             // Without any influence here it stays where it is.
             if (!(normal(j, j) > 0.0)) normal(j, j) = 1.0;
         }
@@ -131,8 +159,8 @@ class Likelihood::Walk {
     const Likelihood& likelihood_;
     Expansion at_;
     std::vector<bool> held_;
+    Damping damping_;
     std::vector<double> curvature_, step_;
-    double damping_;
 };
 
 Result<Expansion> Likelihood::climb(Place start, const Noise& noise, const std::vector<bool>& held) const {
@@ -143,22 +171,29 @@ Result<Expansion> Likelihood::climb(Place start, const Noise& noise, const std::
                      .where = {},
                      .mend = "Choose another range of dates, or another model."});
     }
-    // A first step too long may land where a parameter no longer matters (a rate
-    // so high that all is over before the first point): then again from the
-    // start, in shorter steps.
-    for (const double damping : {1e-6, 1e-2, 1.0, 1e3}) {
+    // A first step too long may land where a parameter no longer matters (a rate so high that all is over
+    // before the first point): then again from the start, in shorter steps.
+    Problem problem{
+        .what = fmt::format("The fit of the model {} does not converge.", model_->name()),
+        .where = {},
+        .mend = "Look at the points for wrong times or errors, or choose another range of dates."};
+    for (const Damping& damping :
+         {Damping{1e-6, 0.1}, Damping{1e-2, 0.1}, Damping{1.0, 0.3}, Damping{1e3, 0.3}}) {
         Walk walk(*this, first, held, damping);
-        if (walk.run(most_steps)) return walk.take();
+        if (!walk.run(most_steps)) continue;
+        if (const auto factor = NormalFactor::make(walk.at().normal); !factor) {
+            problem = factor.error();
+            continue;
+        }
+        return walk.take();
     }
-    return fail({.what = fmt::format("The fit of the model {} does not converge.", model_->name()),
-                 .where = {},
-                 .mend = "Look at the points for wrong times or errors, or "
-                         "choose another range of dates."});
+    return fail(problem);
 }
 
-Expansion Likelihood::approach(Expansion at, const Noise& noise, int steps) const {
-    Walk walk(*this, expand(std::move(at.place), noise), {}, 1e-4);
+Expansion Likelihood::approach(Expansion at, const Noise& noise, int steps, Damping& damping) const {
+    Walk walk(*this, expand(std::move(at.place), noise), {}, damping);
     static_cast<void>(walk.run(steps));
+    damping = walk.damping();
     return walk.take();
 }
 

@@ -25,7 +25,6 @@ constexpr double same_time_d = 1.0 / seconds_per_day;
 constexpr double absurd_span_d = 100000.0;
 // In a robust fit, the chance that a limit is a mistake: at 3 sigma it changes
 // nothing, at 10 it wins.
-constexpr double mistaken_limit_probability = 1e-3;
 constexpr std::size_t fewest_for_extra_scatter = 4;
 // Within so many sigma of the curve a point is shown as one like the others,
 // whatever tails it has.
@@ -242,14 +241,13 @@ Result<CurveFit> fit(const LightCurve& curve, std::shared_ptr<const Model> model
     const auto starts = model->starts(chosen, reference);
     if (!starts) return fail(in_curve(curve, starts.error()));
 
-    const double mistaken_limit = options.robust ? mistaken_limit_probability : 0.0;
-    const Likelihood likelihood(curve, *model, used, reference, mistaken_limit);
+    const Likelihood likelihood(curve, *model, used, reference, mistaken_limit(options.robust));
     const std::size_t n_parameters = likelihood.parameters(), rows = likelihood.rows();
     const NoiseOptions noise{
         .tails = options.robust && rows >= n_parameters + spare_rows_for_outliers,
         .scatter = options.fit_extra_scatter && rows >= fewest_for_extra_scatter && rows > n_parameters};
-    const auto found =
-        likeliest_start(curve, *model, used, likelihood, reference, mistaken_limit, *starts, noise);
+    const auto found = likeliest_start(curve, *model, used, likelihood, reference,
+                                       mistaken_limit(options.robust), *starts, noise);
     if (!found) return fail(in_curve(curve, found.error()));
     const Expansion& at = found->settled.at;
     const auto uncertainty = uncertainty_at(likelihood, at);

@@ -7,6 +7,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "lightcurve/normal_matrix.hpp"
 #include "numerics/robust.hpp"
 
 namespace emberline::lightcurve {
@@ -39,33 +40,51 @@ double widened(std::vector<double> z2, double widening, std::optional<double> nu
     return widening;
 }
 
-Approached come_near(const Likelihood& likelihood, const std::vector<double>& start,
-                     const NoiseOptions& options) {
-    constexpr int most_rounds = 15, steps_a_round = 5;
-    constexpr double still = 0.01;
-    Noise noise;
-    if (options.tails) noise.student_nu = forgiving_nu;
-    Expansion at = likelihood.expand(likelihood.place(start), noise);
-    if (!std::isfinite(at.depth)) return {};
-    if (options.tails) {
-        std::vector<double> z;
-        for (const double z2 : at.squared_residuals())
-            z.push_back(std::sqrt(z2));
-        noise.widening = std::max(1.0, numerics::mad_to_sigma * numerics::median(z));
-    }
+// From one start, with steps as short as `damping` makes the first ones.
+Approached come_near(const Likelihood& likelihood, const Expansion& start, const NoiseOptions& options,
+                     Damping damping) {
+    constexpr int most_rounds = 20, steps_a_round = 5;
+    constexpr double still = 0.01, light_damping = 1e-2;
+    Expansion at = start;
+    Noise noise = start.noise;
     const double n = static_cast<double>(likelihood.rows());
     double before = HUGE_VAL;
     for (int round = 0; round < most_rounds; ++round) {
-        at = likelihood.approach(std::move(at), noise, steps_a_round);
+        at = likelihood.approach(std::move(at), noise, steps_a_round, damping);
         const double here = at.depth + 2.0 * n * std::log(noise.widening);
         if (!std::isfinite(here)) return {};
-        const bool is_still = std::abs(before - here) < still;
+        // Under heavy damping nothing moves far, whatever the way ahead.
+        const bool is_still = std::abs(before - here) < still && damping.value < light_damping;
         before = here;
         if (is_still) break;
         if (options.tails || options.scatter)
             noise.widening = widened(at.squared_residuals(), noise.widening, noise.student_nu);
     }
+    // Where a parameter has no influence the way has led astray.
+    for (std::size_t j = 0; j < at.downhill.size(); ++j) {
+        if (!still_matters(at.normal(j, j), start.normal(j, j))) return {};
+    }
     return {.place = std::move(at.place), .depth = before};
+}
+
+Approached come_near(const Likelihood& likelihood, const std::vector<double>& start,
+                     const NoiseOptions& options) {
+    Noise noise;
+    if (options.tails) noise.student_nu = forgiving_nu;
+    const Expansion first = likelihood.expand(likelihood.place(start), noise);
+    if (!std::isfinite(first.depth)) return {};
+    if (options.tails) {
+        std::vector<double> z;
+        for (const double z2 : first.squared_residuals())
+            z.push_back(std::sqrt(z2));
+        noise.widening = std::max(1.0, numerics::mad_to_sigma * numerics::median(z));
+    }
+    const Expansion widened_first = likelihood.expand(first.place, noise);
+    for (const Damping& damping : {Damping{1e-4, 0.1}, Damping{1.0, 0.3}, Damping{1e3, 0.3}}) {
+        auto near = come_near(likelihood, widened_first, options, damping);
+        if (std::isfinite(near.depth)) return near;
+    }
+    return {};
 }
 
 std::vector<std::size_t> some_of(const std::vector<std::size_t>& used) {

@@ -18,6 +18,11 @@
 
 namespace emberline::lightcurve {
 
+// The chance that a limit is a mistake, in a robust fit: at 3 sigma it changes nothing, at 10 it wins.
+[[nodiscard]] constexpr double mistaken_limit(bool robust) {
+    return robust ? 1e-3 : 0.0;
+}
+
 // What is not in the points but found by the fit.
 struct Noise {
     double extra_scatter_mag = 0.0;    // σ_x
@@ -52,6 +57,13 @@ struct Expansion {
     [[nodiscard]] std::vector<double> squared_residuals() const;  // in units of the scales
 };
 
+// Levenberg's, in units of the largest curvature met; a step that did what was expected multiplies it by
+// `easing`.
+struct Damping {
+    double value = 1e-6, easing = 0.1;
+    std::vector<double> curvature = {};  // the largest of each unknown so far
+};
+
 class Likelihood {
   public:
     // `used` indexes curve.points, all of which check_point() accepts. What is
@@ -83,8 +95,9 @@ class Likelihood {
     // or parameters that the points do not determine.
     [[nodiscard]] Result<Expansion> climb(Place start, const Noise& noise,
                                           const std::vector<bool>& held = {}) const;
-    // At most so many steps, wherever they lead: for looking at starts.
-    [[nodiscard]] Expansion approach(Expansion at, const Noise& noise, int steps) const;
+    // At most so many steps, wherever they lead: for looking at starts. `damping` is where the last call left
+    // it.
+    [[nodiscard]] Expansion approach(Expansion at, const Noise& noise, int steps, Damping& damping) const;
 
     // Normalised, scales following the parameters, the common errors integrated
     // out about their most probable values here (looked for from those of

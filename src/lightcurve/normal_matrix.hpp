@@ -15,6 +15,12 @@ void add_row(numerics::Matrix& normal, const numerics::Matrix& slopes, std::size
 // The lower triangle into the upper.
 void mirror(numerics::Matrix& normal);
 
+// Of an unknown's diagonal here and elsewhere on the way: false where it has lost all influence.
+[[nodiscard]] constexpr bool still_matters(double here, double elsewhere) {
+    constexpr double lost = 1e-10;
+    return here > lost * elsewhere;
+}
+
 // Its Cholesky factor, taken in units of its diagonal, where parameters of very
 // different size meet.
 class NormalFactor {
