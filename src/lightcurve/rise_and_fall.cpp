@@ -36,8 +36,10 @@ constexpr Prior width_prior{.mean = 13.0, .sigma = 6.0};
 constexpr Prior length_prior{.mean = 20.0, .sigma = 5.0};
 constexpr Prior log_time_prior{.mean = 0.6, .sigma = 0.25};
 constexpr Prior second_delay_prior{.mean = 26.0, .sigma = 4.0};
-constexpr Prior second_height_prior{.mean = 0.4, .sigma = 0.3};
-constexpr Prior second_width_prior{.mean = 8.0, .sigma = 3.0};
+constexpr Prior log_second_height_prior{.mean = -0.4, .sigma = 0.25};
+constexpr Prior log_second_width_prior{.mean = 0.9, .sigma = 0.15};
+// The same height where it is a linear parameter of the search for starts.
+constexpr Prior second_height_start{.mean = 0.4, .sigma = 0.3};
 constexpr double widest_d = 200.0, least_width_d = 0.5, least_log_time = -1.0, most_log_time = 2.0;
 // The middle of the Gaussian is within so many of its sigma of the maximum.
 constexpr double most_lean = 2.0;
@@ -85,9 +87,16 @@ class RiseAndFall final : public Model {
         length,
         log_time,
         second_delay,
-        second_height,
-        second_width
+        log_second_height,
+        log_second_width
     };
+    struct Bump {
+        double height = 0.0, delay = 0.0, width = 1.0;
+    };
+    [[nodiscard]] Bump second(std::span<const double> p) const {
+        if (!second_peak_) return {};
+        return {std::pow(10.0, p[log_second_height]), p[second_delay], std::pow(10.0, p[log_second_width])};
+    }
     // What holds the maximum in its place.
     struct Tie {
         double unrisen = 0.0;    // E
@@ -98,20 +107,16 @@ class RiseAndFall final : public Model {
     static double risen(double d, double length, double time) { return 1.0 - std::exp(-(d + length) / time); }
     [[nodiscard]] Tie tie(std::span<const double> p) const {
         const double time = time_of(p), e = std::exp(-p[length] / time);
-        double second = 0.0, second_slope = 0.0;
-        if (second_peak_) {
-            second = p[second_height] * bell(p[second_delay], p[second_width]);
-            second_slope = second * p[second_delay] / (p[second_width] * p[second_width]);
-        }
-        const double a = p[height] + p[level] * e - second;
-        return {e, a, p[width] * (p[level] * e / time - p[rate] + second_slope) / a};
+        const Bump b = second(p);
+        const double c = b.height * bell(b.delay, b.width), a = p[height] + p[level] * e - c;
+        return {e, a, p[width] * (p[level] * e / time - p[rate] + c * b.delay / (b.width * b.width)) / a};
     }
     [[nodiscard]] double numerator(double d, std::span<const double> p) const {
         const Tie t = tie(p);
         const double x = d / p[width];
-        double sum = p[level] + p[height] + p[rate] * d - t.amplitude * std::exp(-x * (0.5 * x + t.lean));
-        if (second_peak_) sum -= p[second_height] * bell(d - p[second_delay], p[second_width]);
-        return sum;
+        const Bump b = second(p);
+        return p[level] + p[height] + p[rate] * d - t.amplitude * std::exp(-x * (0.5 * x + t.lean)) -
+               b.height * bell(d - b.delay, b.width);
     }
     [[nodiscard]] std::vector<double> start_of(const StartTrial& trial) const;
     [[nodiscard]] std::vector<std::vector<double>> shapes(std::span<const Sample> samples) const;
@@ -123,7 +128,7 @@ bool RiseAndFall::allowed(std::span<const double> p) const {
     const auto wide = [](double v) { return v > least_width_d && v < widest_d; };
     if (!std::all_of(p.begin(), p.end(), [](double v) { return std::isfinite(v); }) || !wide(p[width]) ||
         !wide(p[length]) || p[log_time] < least_log_time || p[log_time] > most_log_time ||
-        (second_peak_ && !wide(p[second_width]))) {
+        !wide(second(p).width)) {
         return false;
     }
     const Tie t = tie(p);
@@ -157,14 +162,15 @@ std::vector<ParameterInfo> RiseAndFall::parameters(double) const {
                        .unit = "d",
                        .about = "From the maximum of light to the middle of the second peak.",
                        .prior = second_delay_prior});
-        all.push_back({.name = "second_height",
-                       .unit = "mag",
-                       .about = "Height of the second Gaussian; negative: a dip.",
-                       .prior = second_height_prior});
-        all.push_back({.name = "second_width",
-                       .unit = "d",
-                       .about = "Sigma of the second Gaussian.",
-                       .prior = second_width_prior});
+        // Logarithms too: a height and a width that the points hardly tell are skewed in days and magnitudes.
+        all.push_back({.name = "log_second_height",
+                       .unit = "log10 mag",
+                       .about = "Logarithm of the height of the second Gaussian.",
+                       .prior = log_second_height_prior});
+        all.push_back({.name = "log_second_width",
+                       .unit = "log10 d",
+                       .about = "Logarithm of the sigma of the second Gaussian.",
+                       .prior = log_second_width_prior});
     }
     return all;
 }
@@ -183,14 +189,13 @@ void RiseAndFall::gradient(double days, std::span<const double> p, std::span<dou
     const double e = t.unrisen, pull = e / time;
     double per_day = p[rate] + a * g * (x + t.lean) / w;
     if (second_peak_) {
-        const double delay = p[second_delay], s2 = p[second_width] * p[second_width];
-        const double y = d - delay, g2 = bell(y, p[second_width]), g0 = bell(delay, p[second_width]);
-        const double h = p[second_height], z2 = delay * delay / s2;
-        slopes[second_height] = (-g2 + tied(-g0, w * g0 * delay / s2)) / share;
-        slopes[second_width] =
-            (-h * g2 * y * y / s2 + tied(-h * g0 * z2, w * h * g0 * delay / s2 * (z2 - 2.0))) /
-            p[second_width] / share;
-        slopes[second_delay] = (-h * g2 * y + tied(h * g0 * delay, w * h * g0 * (1.0 - z2))) / s2 / share;
+        const auto [h, delay, s] = second(p);
+        const double s2 = s * s, y = d - delay, g2 = bell(y, s), g0 = bell(delay, s), z2 = delay * delay / s2;
+        slopes[log_second_height] = std::numbers::ln10 * h * (-g2 + tied(-g0, w * g0 * delay / s2)) / share;
+        slopes[log_second_width] = std::numbers::ln10 * h *
+                                   (-g2 * y * y / s2 + tied(-g0 * z2, w * g0 * delay / s2 * (z2 - 2.0))) /
+                                   share;
+        slopes[second_delay] = h * (-g2 * y + tied(g0 * delay, w * g0 * (1.0 - z2))) / s2 / share;
         per_day += h * g2 * y / s2;
     }
     slopes[maximum] = -per_day / share - by_rise;
@@ -209,7 +214,7 @@ void RiseAndFall::gradient(double days, std::span<const double> p, std::span<dou
 // usually do.
 std::vector<std::vector<double>> RiseAndFall::shapes(std::span<const Sample> samples) const {
     constexpr std::size_t middles = 25;
-    constexpr double soon_d = 0.7, least_length_d = 5.0, most_length_d = 60.0;
+    constexpr double soon_d = 0.7, least_length_d = 5.0, most_length_d = 60.0, usual_second_width_d = 8.0;
     const double first = samples.front().days, last = samples.back().days;
     std::vector<std::vector<double>> all;
     for (const double t : evenly(first, std::min(last, first + most_length_d), middles)) {
@@ -227,7 +232,7 @@ std::vector<std::vector<double>> RiseAndFall::shapes(std::span<const Sample> sam
                         continue;
                     }
                     for (const double delay : {22.0, 30.0})
-                        all.push_back({t, w, rise_length, rise_time, delay, second_width_prior.mean});
+                        all.push_back({t, w, rise_length, rise_time, delay, usual_second_width_d});
                 }
             }
         }
@@ -237,7 +242,7 @@ std::vector<std::vector<double>> RiseAndFall::shapes(std::span<const Sample> sam
 
 // From the published parameters, in which the grid is linear, to these: where that curve is brightest.
 std::vector<double> RiseAndFall::start_of(const StartTrial& trial) const {
-    constexpr double step_d = 0.05, within_d = 25.0;
+    constexpr double step_d = 0.05, within_d = 25.0, least_height_mag = 0.05;
     const auto& shape = trial.shape;
     const auto mag = [&](double d) {
         double sum = trial.linear[0] + trial.linear[1] * d - trial.linear[2] * bell(d, shape[1]);
@@ -256,7 +261,11 @@ std::vector<double> RiseAndFall::start_of(const StartTrial& trial) const {
                               shape[1],
                               shape[2] + brightest,
                               std::log10(shape[3])};
-    if (second_peak_) start.insert(start.end(), {shape[4] - brightest, trial.linear[3], shape[5]});
+    if (second_peak_) {
+        start.insert(start.end(),
+                     {shape[4] - brightest, std::log10(std::max(trial.linear[3], least_height_mag)),
+                      std::log10(shape[5])});
+    }
     return start;
 }
 
@@ -276,7 +285,7 @@ Result<std::vector<std::vector<double>>> RiseAndFall::starts(const LightCurve& c
     for (const Sample& s : samples)
         mags.push_back(s.mag);
     std::vector<Prior> priors{{.mean = numerics::median(mags), .sigma = 10.0}, rate_prior, height_prior};
-    if (second_peak_) priors.push_back(second_height_prior);
+    if (second_peak_) priors.push_back(second_height_start);
     const auto basis = [this](double days, std::span<const double> shape, std::span<double> values) {
         const double d = days - shape[0];
         const double share = std::max(risen(d, shape[2], shape[3]), least_risen);

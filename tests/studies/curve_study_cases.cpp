@@ -141,8 +141,8 @@ std::vector<double> usual_peak(const lightcurve::Model& model, Random& random) {
                                    drawn(random, 0.6, 0.25, -0.2, 1.2)};  // log_rise_time
         if (model.parameters(first_bjd).size() > values.size()) {
             values.insert(values.end(), {drawn(random, 26.0, 4.0, 16.0, 36.0),  // second_delay
-                                         drawn(random, 0.4, 0.3, 0.1, 1.2),     // second_height
-                                         drawn(random, 8.0, 3.0, 3.0, 16.0)});  // second_width
+                                         drawn(random, -0.4, 0.25, -1.1, 0.2),  // log_second_height
+                                         drawn(random, 0.9, 0.15, 0.4, 1.4)});  // log_second_width
         }
         if (model.allowed(values)) return values;
     }
