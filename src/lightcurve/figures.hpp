@@ -38,8 +38,9 @@ struct Peak {
                                   std::uint64_t seed = 1, std::size_t draws = usual_draws);
 
 // The peak by a local polynomial, the classical way: the points from `before_d` before to `after_d` after the
-// brightest, the order by BIC. The fit's interval holds what it was made of. Problem: too few points on
-// either side of the maximum.
+// brightest, once more around the maximum that they give. One order of seven, under weak priors for the
+// shape, which are scaled with the window. The fit's interval holds what it was made of. Problem: fewer than
+// 5 nights, fewer than 2 of them on either side of the maximum, a curve with two maxima.
 struct PeakWindow {
     double before_d = 10.0, after_d = 22.0;
 };

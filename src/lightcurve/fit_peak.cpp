@@ -1,6 +1,11 @@
 // SPDX-License-Identifier: MIT
 // lightcurve/fit_peak — the local polynomial around a maximum: which points, and which order.
 // Needs: fit, peak_polynomial.  Feeds: figures.
+// Tried on 400 simulated type Ia curves of four shapes, 1 to 3.5 d apart, 0.01 to 0.05 mag: with the order of
+// the least BIC from 2 to 6 the pulls of t_max spread by 2.1, of the fade after it by 1.6, since a low order
+// fits until its bias shows; averaged over orders by BIC, by 1.2 and 1.1; with one high order under priors,
+// by 1.0, and with smaller errors on sparse curves. Order 6 falls behind where nights are many and good (0.01
+// mag, 1 d): 1.5 against 1.0 for order 7. Higher ones were not tried.
 #include <fmt/format.h>
 
 #include <algorithm>
