@@ -13,26 +13,32 @@
 
 namespace emberline::lightcurve {
 
-// The fit again, its covariance and prediction those of a sample of the posterior. Problem: as fit(), or
-// chains that do not converge (the diagnosis in its words).
 struct SampledFit {
     CurveFit fit;
     numerics::Chain chain;
 };
+// The fit again, with the covariance of a sample of the posterior and a prediction that draws from it; its
+// parameters stay the most probable ones. σ_x and ν are held. A chain that has not converged is run again
+// with twice the steps, up to eight times as many as asked. Problem: as fit(), or chains that do not converge
+// even so (the diagnosis in its words).
 [[nodiscard]] Result<SampledFit> sample_fit(const LightCurve& curve, std::shared_ptr<const Model> model,
                                             const CurveFit& fit, const FitOptions& options,
                                             const numerics::SamplerOptions& sampler = {},
                                             std::uint64_t seed = 1);
 
 // Nights drawn with replacement within each series and refitted from the fit's place: what the points' real
-// scatter does, whatever their errors say. Common errors are drawn anew from their own sizes, for resampling
-// cannot see what all points share.
+// scatter does, whatever their errors say. A night is what lies within half a day. Common errors, offsets of
+// series among them, are drawn anew from their own sizes, for resampling cannot see what all points share;
+// priors of parameters stay. A spread of n nights about p parameters is widened by √(n / (n − p)), as far as
+// resampling falls short of it.
+// Source: pairs bootstrap of Efron & Tibshirani (1993), section 9.5, with nights as what is drawn.
 struct Bootstrap {
     numerics::Matrix parameters;  // trials that could be fitted × parameters
     std::vector<ValueWithError>
-        errors;  // mean and robust spread, one a parameter, epochs in days since the reference
+        errors;  // median and robust spread, one a parameter, epochs in days since the reference
     std::size_t asked = 0;
 };
+// Problem: as fit(); no more nights than parameters; more than half of the trials without a fit.
 [[nodiscard]] Result<Bootstrap> bootstrap(const LightCurve& curve, std::shared_ptr<const Model> model,
                                           const CurveFit& fit, const FitOptions& options,
                                           std::size_t trials = 500, std::uint64_t seed = 1, int threads = 1);
