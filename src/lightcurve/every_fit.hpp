@@ -10,13 +10,9 @@
 
 namespace emberline::lightcurve {
 
-// In a robust fit, the chance that a limit is a mistake: at 3 sigma it changes nothing, at 10 it wins.
-inline constexpr double mistaken_limit_probability = 1e-3;
 // One bad point can be told from the others when at least this many more rows than parameters speak.
 inline constexpr std::size_t spare_rows_for_outliers = 3;
 inline constexpr std::size_t fewest_for_extra_scatter = 4;
-// Within so many sigma of the curve a point is shown as one like the others, whatever tails it has.
-inline constexpr double outlier_sigma = 3.0;
 
 [[nodiscard]] Problem in_curve(const LightCurve& curve, Problem problem);
 // Problem: ends that are no numbers, or the wrong way round.

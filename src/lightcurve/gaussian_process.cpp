@@ -10,6 +10,7 @@
 
 #include "lightcurve/choose_model.hpp"
 #include "lightcurve/every_fit.hpp"
+#include "lightcurve/likelihood.hpp"
 #include "lightcurve/process_prediction.hpp"
 #include "lightcurve/process_search.hpp"
 #include "lightcurve/student_t.hpp"
@@ -34,8 +35,9 @@ struct Setup {
     std::vector<ProcessRow> rows;
     std::vector<double> medians;  // magnitudes to begin with
     ProcessProblem problem;       // without its touches
-    std::size_t commons = 0;
+    ProcessFrame frame;
     double mistaken_limit = 0.0;
+    bool has_limits = false, magnitudes_only = true;  // limits without flux; neither limits nor fluxes
 };
 
 Setup set_up(const LightCurve& curve, const std::vector<std::size_t>& used, Smoothness smoothness,
@@ -43,18 +45,20 @@ Setup set_up(const LightCurve& curve, const std::vector<std::size_t>& used, Smoo
     Setup setup{.rows = process_rows(curve, used, reference_bjd_tdb),
                 .medians = {},
                 .problem = {},
-                .commons = curve.common_names.size(),
-                .mistaken_limit = robust ? mistaken_limit_probability : 0.0};
+                .frame = {.reference_bjd_tdb = reference_bjd_tdb, .commons = curve.common_names.size()},
+                .mistaken_limit = mistaken_limit(robust)};
     setup.medians = running_medians(setup.rows);
     setup.problem.order = smoothness == Smoothness::matern_3_2 ? numerics::MaternOrder::three_halves
                                                                : numerics::MaternOrder::five_halves;
-    setup.problem.centre_mag = numerics::median(setup.medians);
+    setup.frame.centre_mag = setup.problem.centre_mag = numerics::median(setup.medians);
     auto& data = setup.problem.data;
-    data.basis = numerics::Matrix(setup.rows.size(), setup.commons + free_of_mean);
+    data.basis = numerics::Matrix(setup.rows.size(), setup.frame.commons + free_of_mean);
     for (std::size_t i = 0; i < setup.rows.size(); ++i) {
         const ProcessRow& row = setup.rows[i];
+        setup.has_limits = setup.has_limits || row.kind == ProcessRow::Kind::limit;
+        setup.magnitudes_only = setup.magnitudes_only && row.kind == ProcessRow::Kind::magnitude;
         data.times.push_back(row.days);
-        auto basis = process_basis(row.days, setup.commons);
+        auto basis = process_basis(row.days, setup.frame.commons);
         // A limit that came without its flux stands apart from the common errors.
         if (row.kind != ProcessRow::Kind::limit)
             std::ranges::copy(curve.points[row.point].common_err_mag, basis.begin());
@@ -72,7 +76,6 @@ struct Settled {
     std::optional<MaternPosterior> posterior;
     std::vector<double> variances;  // of the curve at the rows, common errors included
     double total = 0.0;             // −2 ln of likelihood × priors
-    double chi2_without_scatter = 0.0;
 
     [[nodiscard]] double corrections() const {
         double sum = 0.0;
@@ -83,10 +86,11 @@ struct Settled {
 };
 
 // Smooths and touches in turns, with the scales as they are.
-Result<void> smooth(const Setup& setup, Settled& at, std::vector<double>& touched_at, bool once) {
+Result<void> smooth(const Setup& setup, Settled& at, std::vector<double>& touched_at, double mistaken_limit) {
     constexpr int most_turns = 60;
     constexpr double still_sigma = 0.01, longest_step_mag = 1.0;
-    const RowNoise noise{extra_scatter_of(at.scales), at.nu, setup.mistaken_limit};
+    const RowNoise noise{extra_scatter_of(at.scales), at.nu, mistaken_limit};
+    const bool once = !at.nu && setup.magnitudes_only;
     at.variances.resize(setup.rows.size());
     for (int turn = 0; turn < most_turns; ++turn) {
         at.problem.set_noise(noise.extra_scatter_mag);
@@ -110,27 +114,43 @@ Result<void> smooth(const Setup& setup, Settled& at, std::vector<double>& touche
     return {};
 }
 
-Result<Settled> settle(const Setup& setup, std::optional<double> nu, bool with_scatter) {
+// The rows as they are touched first. Outliers are judged against the running medians and the spread about
+// them, both of which one bad point cannot spoil, as it can a curve.
+std::vector<Touch> first_touches(const Setup& setup, std::optional<double> nu, double mistaken_limit) {
+    std::vector<double> off;
+    for (std::size_t i = 0; i < setup.rows.size(); ++i) {
+        const Touch plain = touch(setup.rows[i], setup.medians[i], 0.0, {});
+        if (!plain.is_limit) off.push_back(std::abs(plain.value - setup.medians[i]));
+    }
+    const RowNoise noise{numerics::mad_to_sigma * numerics::median(off), nu, mistaken_limit};
+    std::vector<Touch> touches;
+    for (std::size_t i = 0; i < setup.rows.size(); ++i)
+        touches.push_back(touch(setup.rows[i], setup.medians[i], 0.0, noise));
+    return touches;
+}
+
+// What a settled place is looked for with.
+struct Wanted {
+    std::optional<double> nu;
+    bool scatter = false;
+    bool trusting = false;  // no limit is a mistake, to begin with
+};
+
+Result<Settled> settle(const Setup& setup, const Wanted& wanted) {
     constexpr int most_turns = 8;
     constexpr double still = 0.02;  // in the logarithms of the scales, whose errors are ten times that
-    Settled at{.nu = nu, .scales = {}, .problem = setup.problem, .posterior = {}, .variances = {}};
-    // Outliers are judged first against the running medians and the spread about them, both of which one bad
-    // point cannot spoil, as it can a curve.
-    std::vector<double> touched_at = setup.medians, off;
-    for (std::size_t i = 0; i < setup.rows.size(); ++i) {
-        const Touch plain = touch(setup.rows[i], touched_at[i], 0.0, {});
-        if (!plain.is_limit) off.push_back(std::abs(plain.value - touched_at[i]));
+    Settled at{.nu = wanted.nu, .scales = {}, .problem = setup.problem, .posterior = {}, .variances = {}};
+    std::vector<double> touched_at = setup.medians;
+    at.problem.touches = first_touches(setup, wanted.nu, wanted.trusting ? 0.0 : setup.mistaken_limit);
+    at.scales = search_scales(at.problem, wanted.scatter).scales;
+    if (wanted.trusting) {
+        if (const auto good = smooth(setup, at, touched_at, 0.0); !good) return fail(good.error());
+        at.scales = search_scales(at.problem, wanted.scatter).scales;
     }
-    const RowNoise first{numerics::mad_to_sigma * numerics::median(off), nu, setup.mistaken_limit};
-    for (std::size_t i = 0; i < setup.rows.size(); ++i)
-        at.problem.touches.push_back(touch(setup.rows[i], touched_at[i], 0.0, first));
-    const bool exact = !nu && std::ranges::all_of(setup.rows, [](const ProcessRow& row) {
-        return row.kind == ProcessRow::Kind::magnitude;
-    });
-    at.scales = search_scales(at.problem, with_scatter).scales;
     for (int turn = 1;; ++turn) {
-        if (const auto good = smooth(setup, at, touched_at, exact); !good) return fail(good.error());
-        if (exact || turn == most_turns) break;
+        if (const auto good = smooth(setup, at, touched_at, setup.mistaken_limit); !good)
+            return fail(good.error());
+        if ((!at.nu && setup.magnitudes_only) || turn == most_turns) break;
         const auto polished = polish_scales(at.problem, at.scales);
         double moved = 0.0;
         for (std::size_t j = 0; j < at.scales.size(); ++j)
@@ -142,24 +162,61 @@ Result<Settled> settle(const Setup& setup, std::optional<double> nu, bool with_s
     return at;
 }
 
-double chi2_of(const Settled& at) {
+// A limit that the first look takes for a mistake stays one, though a curve below it may be likelier: both
+// beginnings are followed.
+Result<Settled> settle_limits(const Setup& setup, Wanted wanted) {
+    auto at = settle(setup, wanted);
+    if (!at || !setup.has_limits || setup.mistaken_limit == 0.0) return at;
+    wanted.trusting = true;
+    auto trusting = settle(setup, wanted);
+    return trusting && trusting->total < at->total ? trusting : at;
+}
+
+// Of the rows about the curve; `with_scatter`: σ_x is part of their errors.
+double chi2_of(const Settled& at, bool with_scatter) {
+    const double scatter2 = with_scatter ? 0.0 : std::pow(extra_scatter_of(at.scales), 2);
     double sum = 0.0;
     for (const Touch& t : at.problem.touches) {
-        if (!t.is_limit) sum += t.weight * t.z2;
+        if (!t.is_limit) sum += t.weight * t.z2 * (1.0 + scatter2 / t.variance);
     }
     return sum;
 }
 
 // With σ_x only where that gains.
 Result<Settled> settle_scatter(const Setup& setup, std::optional<double> nu, bool may_scatter) {
-    auto without = settle(setup, nu, false);
+    auto without = settle_limits(setup, {.nu = nu});
     if (!without) return without;
-    without->chi2_without_scatter = chi2_of(*without);
     if (!may_scatter) return without;
-    auto with = settle(setup, nu, true);
+    auto with = settle_limits(setup, {.nu = nu, .scatter = true});
     if (!with) return with;
-    with->chi2_without_scatter = without->chi2_without_scatter;
     return without->total - with->total > least_gain ? with : without;
+}
+
+// Our clock, unless one that slows down with age makes the points clearly likelier. Told by a few hundred of
+// them.
+void choose_clock(Setup& setup) {
+    constexpr std::size_t enough_rows = 300;
+    constexpr double tried_slowing_d[] = {8.0, 20.0, 50.0};
+    const auto depth_with = [&](const ProcessClock& clock) {
+        ProcessProblem problem = setup.problem;
+        problem.touches = first_touches(setup, std::nullopt, setup.mistaken_limit);
+        for (std::size_t i = 0; i < setup.rows.size(); ++i)
+            problem.data.times[i] = clock.at(setup.rows[i].days);
+        problem = thinned(problem, enough_rows);
+        return search_scales(problem, true).depth;
+    };
+    const auto brightest = std::ranges::min_element(setup.medians) - setup.medians.begin();
+    const double plain = depth_with({});
+    double lowest = plain - strong_evidence;
+    for (const double slowing_d : tried_slowing_d) {
+        const ProcessClock clock{setup.rows[static_cast<std::size_t>(brightest)].days, slowing_d};
+        const double depth = depth_with(clock);
+        if (depth >= lowest) continue;
+        lowest = depth;
+        setup.frame.clock = clock;
+    }
+    for (std::size_t i = 0; i < setup.rows.size(); ++i)
+        setup.problem.data.times[i] = setup.frame.clock.at(setup.rows[i].days);
 }
 
 // Whether some point is so far off that tails are worth a look.
@@ -249,9 +306,7 @@ void set_points(CurveFit& fit, const LightCurve& curve, const Setup& setup, cons
     }
     for (std::size_t r = 0; r < setup.rows.size(); ++r) {
         const Touch& t = at.problem.touches[r];
-        const bool far = t.z2 > outlier_sigma * outlier_sigma;
-        fit.points[setup.rows[r].point].weight =
-            t.is_limit ? t.weight : (far ? std::min(1.0, tail_weight(t.z2, at.nu)) : 1.0);
+        fit.points[setup.rows[r].point].weight = t.is_limit ? t.weight : standing_weight(t.z2, at.nu);
     }
 }
 
@@ -266,7 +321,8 @@ Result<CurveFit> fit_gaussian_process(const LightCurve& curve, Smoothness smooth
     if (const auto good = check_points(curve, used, result.model, fewest_detections); !good)
         return fail(in_curve(curve, good.error()));
     const double reference = weighted_mean_time(curve, used);
-    const Setup setup = set_up(curve, used, smoothness, reference, options.robust);
+    Setup setup = set_up(curve, used, smoothness, reference, options.robust);
+    choose_clock(setup);
     auto at = choose_noise(setup, options);
     if (!at) return fail(in_curve(curve, at.error()));
 
@@ -280,12 +336,12 @@ Result<CurveFit> fit_gaussian_process(const LightCurve& curve, Smoothness smooth
     result.student_nu = at->nu;
     const MaternPosterior& posterior = *at->posterior;
     result.minus_two_log_likelihood =
-        posterior.evidence().minus_two_log_likelihood(setup.commons) + at->corrections();
-    result.chi2 = chi2_of(*at);
+        posterior.evidence().minus_two_log_likelihood(setup.frame.commons) + at->corrections();
+    result.chi2 = chi2_of(*at, true);
     set_dof(result, *at);
     result.n = used.size();
-    set_criteria(result, result.parameters.size() + free_of_mean);
-    for (std::size_t c = 0; c < setup.commons; ++c) {
+    set_criteria(result, result.parameters.size() + free_of_mean + (setup.frame.clock.is_plain() ? 0 : 1));
+    for (std::size_t c = 0; c < setup.frame.commons; ++c) {
         result.commons.push_back(
             {posterior.coefficients()[c], std::sqrt(posterior.coefficient_covariance()(c, c))});
     }
@@ -294,11 +350,16 @@ Result<CurveFit> fit_gaussian_process(const LightCurve& curve, Smoothness smooth
     for (const std::size_t i : used) {
         if (curve.points[i].is_limit) ++result.n_limits;
     }
-    result.prediction =
-        process_prediction(std::move(*posteriors), reference, setup.problem.centre_mag, setup.commons);
+    result.prediction = process_prediction(std::move(*posteriors), setup.frame);
     set_points(result, curve, setup, *at);
-    remark_on_scatter(result, at->chi2_without_scatter);
+    remark_on_scatter(result, chi2_of(*at, false));
     remark_on_outliers(result);
+    if (!setup.frame.clock.is_plain()) {
+        result.remarks.push_back(fmt::format(
+            "The curve changes more slowly with age: its clock runs at half speed {:.0f} days after "
+            "the brightest point, where the time scale holds.",
+            setup.frame.clock.slowing_d));
+    }
     return result;
 }
 

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "lightcurve/prediction.hpp"
+#include "lightcurve/process_clock.hpp"
 #include "numerics/matern_filter.hpp"
 
 namespace emberline::lightcurve {
@@ -21,10 +22,16 @@ struct WeightedPosterior {
     numerics::MaternPosterior posterior;
 };
 
-// Magnitudes are relative to `centre_mag`, times to the reference. Weights sum to 1. The variance of a
-// magnitude is that of the mixture; each draw is of one of the posteriors.
+// What the posteriors' numbers count from.
+struct ProcessFrame {
+    double reference_bjd_tdb = 0.0;
+    double centre_mag = 0.0;
+    std::size_t commons = 0;
+    ProcessClock clock;  // for days since the reference
+};
+// Weights sum to 1. The variance of a magnitude is that of the mixture; each draw is of one of the
+// posteriors.
 [[nodiscard]] std::shared_ptr<const Prediction> process_prediction(std::vector<WeightedPosterior> posteriors,
-                                                                   double reference_bjd_tdb,
-                                                                   double centre_mag, std::size_t commons);
+                                                                   const ProcessFrame& frame);
 
 }  // namespace emberline::lightcurve

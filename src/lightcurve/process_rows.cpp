@@ -86,8 +86,10 @@ Touch touch(const ProcessRow& row, double curve_mag, double curve_variance, cons
     if (noise.student_nu) {
         const double z2 = t.z2 + curve_variance / scale2;
         t.weight = tail_weight(z2, noise.student_nu);
-        t.correction += minus_two_log_tail(z2, noise.student_nu) - minus_two_log_tail(t.weight * z2, {}) +
-                        std::log(t.weight);
+        const auto depth = [&](double squared, std::optional<double> nu) {
+            return tail_constant(nu) + tail_depth(squared, nu);
+        };
+        t.correction += depth(z2, noise.student_nu) - depth(t.weight * z2, std::nullopt) + std::log(t.weight);
     }
     return t;
 }

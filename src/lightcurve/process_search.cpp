@@ -16,22 +16,6 @@ const double prior_width = std::log(4.0);
 // A search on all rows costs a pass for each of some hundred trials; so many of them tell where to begin.
 constexpr std::size_t enough_rows = 1000;
 
-// Every so-manieth row, so that whole nights are not lost.
-ProcessProblem thinned_problem(const ProcessProblem& problem, std::size_t most) {
-    const std::size_t n = problem.touches.size(), stride = (n + most - 1) / most;
-    if (stride <= 1) return problem;
-    ProcessProblem few{.order = problem.order, .data = {}, .centre_mag = problem.centre_mag, .touches = {}};
-    const std::size_t k = problem.data.basis.columns(), rows = (n + stride - 1) / stride;
-    few.data.basis = numerics::Matrix(rows, k);
-    for (std::size_t r = 0; r < rows; ++r) {
-        few.data.times.push_back(problem.data.times[r * stride]);
-        few.touches.push_back(problem.touches[r * stride]);
-        for (std::size_t c = 0; c < k; ++c)
-            few.data.basis(r, c) = problem.data.basis(r * stride, c);
-    }
-    return few;
-}
-
 numerics::LowestPlace downhill(ProcessProblem& problem, const ProcessScales& start,
                                const numerics::SimplexOptions& options) {
     return numerics::simplex_search(
@@ -60,6 +44,21 @@ void ProcessProblem::set_noise(double extra_scatter_mag) {
     }
 }
 
+ProcessProblem thinned(const ProcessProblem& problem, std::size_t most) {
+    const std::size_t n = problem.touches.size(), stride = (n + most - 1) / most;
+    if (stride <= 1) return problem;
+    ProcessProblem few{.order = problem.order, .data = {}, .centre_mag = problem.centre_mag, .touches = {}};
+    const std::size_t k = problem.data.basis.columns(), rows = (n + stride - 1) / stride;
+    few.data.basis = numerics::Matrix(rows, k);
+    for (std::size_t r = 0; r < rows; ++r) {
+        few.data.times.push_back(problem.data.times[r * stride]);
+        few.touches.push_back(problem.touches[r * stride]);
+        for (std::size_t c = 0; c < k; ++c)
+            few.data.basis(r, c) = problem.data.basis(r * stride, c);
+    }
+    return few;
+}
+
 double depth(ProcessProblem& problem, const ProcessScales& scales) {
     double sum = 0.0;
     for (std::size_t j = 0; j < scales.size(); ++j) {
@@ -75,7 +74,7 @@ double depth(ProcessProblem& problem, const ProcessScales& scales) {
 }
 
 FoundScales search_scales(ProcessProblem& problem, bool with_scatter) {
-    ProcessProblem few = thinned_problem(problem, enough_rows);
+    ProcessProblem few = thinned(problem, enough_rows);
     const auto start_of = [&](ProcessProblem& rows) {
         ProcessScales best;
         double lowest = HUGE_VAL;
@@ -95,7 +94,7 @@ FoundScales search_scales(ProcessProblem& problem, bool with_scatter) {
         }
         return best;
     };
-    ProcessProblem fewest = thinned_problem(few, 300);
+    ProcessProblem fewest = thinned(few, 300);
     const auto nearly = downhill(few, start_of(fewest), {});
     if (few.touches.size() == problem.touches.size()) return {nearly.place, nearly.value};
     return polish_scales(problem, nearly.place);

@@ -26,6 +26,9 @@ struct ProcessProblem {
     void set_noise(double extra_scatter_mag);  // fills data.values and data.variances
 };
 
+// Every so-manieth row, at most `most` of them; all where there are no more.
+[[nodiscard]] ProcessProblem thinned(const ProcessProblem& problem, std::size_t most);
+
 // −2 ln of marginal likelihood × weak priors on the scales, without the rows' corrections. The priors are of
 // no weight where many points speak; they keep a flat curve or a single night from running away: amplitude
 // 0.5 mag and time scale 20 d, each within a factor of 4 (one sigma), what transients of weeks do about a
