@@ -11,7 +11,7 @@
 namespace emberline::lightcurve {
 namespace {
 
-constexpr int most_doublings = 3;
+constexpr std::size_t most_times_longer = 8;
 constexpr std::size_t rows_for_one_magnitude = 2000;  // of the sample: errors to 2 %, and no slower
 
 std::vector<double> row_of(const numerics::Matrix& samples, std::size_t row) {
@@ -89,12 +89,8 @@ Result<SampledFit> sample_fit(const LightCurve& curve, std::shared_ptr<const Mod
     };
     const numerics::Matrix spread = numerics::cholesky_lower(fit.covariance);
     numerics::SamplerOptions longer = sampler;
+    longer.most_steps = std::max(sampler.most_steps, most_times_longer * sampler.steps);
     auto chain = numerics::sample_ensemble(density, fit.parameters, spread, numerics::Random(seed), longer);
-    for (int i = 0; chain && !chain->diagnosis.converged && i < most_doublings; ++i) {
-        longer.steps *= 2;
-        longer.burn_in *= 2;
-        chain = numerics::sample_ensemble(density, fit.parameters, spread, numerics::Random(seed), longer);
-    }
     if (!chain) return fail(chain.error());
     if (!chain->diagnosis.converged) {
         return fail(

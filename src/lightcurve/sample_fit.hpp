@@ -18,9 +18,9 @@ struct SampledFit {
     numerics::Chain chain;
 };
 // The fit again, with the covariance of a sample of the posterior and a prediction that draws from it; its
-// parameters stay the most probable ones. σ_x and ν are held. A chain that has not converged is run again
-// with twice the steps, up to eight times as many as asked. Problem: as fit(), or chains that do not converge
-// even so (the diagnosis in its words).
+// parameters stay the most probable ones. σ_x and ν are held. A chain that has not converged goes on for
+// up to eight times as many steps as asked. Problem: as fit(), or chains that do not converge even so
+// (the diagnosis in its words).
 [[nodiscard]] Result<SampledFit> sample_fit(const LightCurve& curve, std::shared_ptr<const Model> model,
                                             const CurveFit& fit, const FitOptions& options,
                                             const numerics::SamplerOptions& sampler = {},
@@ -29,8 +29,8 @@ struct SampledFit {
 // Nights drawn with replacement within each series and refitted from the fit's place: what the points' real
 // scatter does, whatever their errors say. A night is what lies within half a day. Common errors, offsets of
 // series among them, are drawn anew from their own sizes, for resampling cannot see what all points share;
-// priors of parameters stay. A spread of n nights about p parameters is widened by √(n / (n − p)), as far as
-// resampling falls short of it.
+// priors of parameters stay. The spread is widened by √(n / (n − p)) for n nights and p parameters, by which
+// resampled residuals fall short.
 // Source: pairs bootstrap of Efron & Tibshirani (1993), section 9.5, with nights as what is drawn.
 struct Bootstrap {
     numerics::Matrix parameters;  // trials that could be fitted × parameters

@@ -26,11 +26,11 @@ struct Autocorrelation {
 [[nodiscard]] double split_r_hat(const Matrix& chains);
 
 // Converged chains have at least so many autocorrelation times, so many independent samples of each parameter
-// (its error is then known to 4 %) and an R̂ not above this. The book's own bound is 1.1; chains of 20
-// autocorrelation times that are as good as can be come to 1.05. common practice, no source
+// (its error is then known to 4 %) and an R̂ not above the book's bound. Chains of 20 autocorrelation times
+// that are as good as can be come to an R̂ of 1.05. The first two: common practice, no source.
 inline constexpr double least_chain_lengths = 20.0;
 inline constexpr double least_effective_samples = 400.0;
-inline constexpr double most_split_r_hat = 1.05;
+inline constexpr double most_split_r_hat = 1.1;
 
 struct ChainDiagnosis {
     double acceptance = 0.0;                    // share of moves taken; 0.2 to 0.5 is healthy

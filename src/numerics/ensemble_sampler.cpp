@@ -25,7 +25,7 @@ struct Walker {
     std::vector<double> at;
     double log_density = impossible;
     Random random;
-    std::size_t taken = 0;  // moves since the burn-in
+    bool moved = false;  // in the last step
 };
 
 Result<void> check(const std::vector<double>& start, const Matrix& spread, std::size_t walkers,
@@ -79,11 +79,11 @@ class Ensemble {
     }
 
     // Both halves, one after the other.
-    void step(bool counts) {
+    void step() {
         const std::size_t half = walkers_.size() / 2;
         for (const std::size_t first : {std::size_t{0}, half}) {
             share_out(half, options_.threads,
-                      [&](std::size_t i) { move(walkers_[first + i], half - first, counts); });
+                      [&](std::size_t i) { move(walkers_[first + i], half - first); });
         }
     }
 
@@ -108,7 +108,7 @@ class Ensemble {
     }
 
     // `others`: the first of the half that stands still.
-    void move(Walker& walker, std::size_t others, bool counts) {
+    void move(Walker& walker, std::size_t others) {
         const std::size_t half = walkers_.size() / 2;
         const auto drawn = static_cast<std::size_t>(walker.random.uniform() * static_cast<double>(half));
         const std::vector<double>& other = walkers_[others + std::min(drawn, half - 1)].at;
@@ -121,15 +121,58 @@ class Ensemble {
         const double gain = static_cast<double>(moved.size() - 1) * std::log(z) + there - walker.log_density;
         // Drawn in any case, so that the numbers that follow do not hang on the outcome.
         const double chance = std::log(1.0 - walker.random.uniform());
-        if (!(chance < gain)) return;
+        walker.moved = chance < gain;
+        if (!walker.moved) return;
         walker.at = std::move(moved);
         walker.log_density = there;
-        if (counts) ++walker.taken;
     }
 
     const LogDensity& density_;
     const SamplerOptions& options_;
     std::vector<Walker> walkers_;
+};
+
+// What is kept of the steps.
+class Record {
+  public:
+    Record(std::size_t walkers, std::size_t parameters) : walkers_(walkers), parameters_(parameters) {}
+
+    void add(const std::vector<Walker>& walkers) {
+        for (const Walker& walker : walkers) {
+            values_.insert(values_.end(), walker.at.begin(), walker.at.end());
+            log_density_.push_back(walker.log_density);
+            moved_.push_back(walker.moved);
+        }
+    }
+
+    // The first steps of those kept.
+    void forget(std::size_t steps) {
+        const auto rows = static_cast<std::ptrdiff_t>(std::min(steps * walkers_, log_density_.size()));
+        values_.erase(values_.begin(), values_.begin() + rows * static_cast<std::ptrdiff_t>(parameters_));
+        log_density_.erase(log_density_.begin(), log_density_.begin() + rows);
+        moved_.erase(moved_.begin(), moved_.begin() + rows);
+    }
+
+    [[nodiscard]] Chain chain() const {
+        const std::size_t rows = log_density_.size();
+        Chain chain{.samples = Matrix(rows, parameters_),
+                    .log_density = log_density_,
+                    .walkers = walkers_,
+                    .diagnosis = {}};
+        for (std::size_t row = 0; row < rows; ++row) {
+            for (std::size_t j = 0; j < parameters_; ++j)
+                chain.samples(row, j) = values_[row * parameters_ + j];
+        }
+        const auto moved = std::count(moved_.begin(), moved_.end(), true);
+        chain.diagnosis =
+            diagnose_chain(chain.samples, walkers_, static_cast<double>(moved) / static_cast<double>(rows));
+        return chain;
+    }
+
+  private:
+    std::size_t walkers_, parameters_;
+    std::vector<double> values_, log_density_;
+    std::vector<bool> moved_;
 };
 
 }  // namespace
@@ -143,25 +186,19 @@ Result<Chain> sample_ensemble(const LogDensity& density, const std::vector<doubl
     if (auto good = check(start, spread, walkers, options); !good) return fail(good.error());
     Ensemble ensemble(density, options);
     if (auto good = ensemble.begin(start, spread, walkers, random); !good) return fail(good.error());
-    const std::size_t kept = options.steps - options.burn_in;
-    Chain chain{.samples = Matrix(kept * walkers, p), .log_density = {}, .walkers = walkers, .diagnosis = {}};
-    chain.log_density.reserve(kept * walkers);
-    for (std::size_t step = 0; step < options.steps; ++step) {
-        const bool counts = step >= options.burn_in;
-        ensemble.step(counts);
-        if (!counts) continue;
-        for (const Walker& walker : ensemble.walkers()) {
-            for (std::size_t j = 0; j < p; ++j)
-                chain.samples(chain.log_density.size(), j) = walker.at[j];
-            chain.log_density.push_back(walker.log_density);
+    Record record(walkers, p);
+    std::size_t steps = options.steps, burn_in = options.burn_in, done = 0;
+    while (true) {
+        for (; done < steps; ++done) {
+            ensemble.step();
+            if (done >= burn_in) record.add(ensemble.walkers());
         }
+        Chain chain = record.chain();
+        if (chain.diagnosis.converged || 2 * steps > options.most_steps) return chain;
+        record.forget(burn_in);
+        steps *= 2;
+        burn_in *= 2;
     }
-    std::size_t taken = 0;
-    for (const Walker& walker : ensemble.walkers())
-        taken += walker.taken;
-    chain.diagnosis = diagnose_chain(chain.samples, walkers,
-                                     static_cast<double>(taken) / static_cast<double>(kept * walkers));
-    return chain;
 }
 
 }  // namespace emberline::numerics

@@ -23,6 +23,9 @@ struct SamplerOptions {
     std::size_t walkers = 0;   // 0: four a parameter, at least 16; always even
     std::size_t steps = 2000;  // a walker, the burn-in included
     std::size_t burn_in = 500;
+    // Where the chain has not converged it goes on, twice as long each time with the same share of burn-in,
+    // for at most so many steps. 0: no more than `steps`.
+    std::size_t most_steps = 0;
     double stretch = 2.0;  // the paper's a, above 1
     int threads = 1;       // the density must be fit to be called by several at once
 };
