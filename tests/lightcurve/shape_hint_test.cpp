@@ -63,6 +63,26 @@ TEST_CASE("the figures of known supernovae go with their class", "[shape_hint]")
     CHECK(consistent({sn1979c}) == Names{"type II, linear"});
 }
 
+TEST_CASE("between plateau and line a shape goes with the line", "[shape_hint]") {
+    // SN 2013ej, called II-P, II-L and both; figures measured on its published points (Huang et al. 2015).
+    // The fade in 100 d and the rate after day 60 hold the drop from the plateau.
+    const ShapeEvidence b{.band = "B",
+                          .delta_m15 = figure(0.71, 0.03),
+                          .plateau_length_d = {},
+                          .drop_mag = {},
+                          .early_rate_mag_per_day = ValueWithError{0.0547, 0.0016},
+                          .tail_rate_mag_per_day = ValueWithError{0.037, 0.003},
+                          .fade_100d_mag = ValueWithError{5.5, 0.2}};
+    const ShapeEvidence v{.band = "V",
+                          .delta_m15 = figure(0.22, 0.04),
+                          .plateau_length_d = {},
+                          .drop_mag = {},
+                          .early_rate_mag_per_day = ValueWithError{0.0277, 0.0027},
+                          .tail_rate_mag_per_day = ValueWithError{0.040, 0.003},
+                          .fade_100d_mag = {}};
+    CHECK(consistent({b, v}) == Names{"type II, linear"});
+}
+
 TEST_CASE("every sum of hints carries its caution", "[shape_hint]") {
     const std::vector<std::vector<ShapeEvidence>> cases{
         {},
