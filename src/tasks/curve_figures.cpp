@@ -110,8 +110,11 @@ void derive(CurveOutcome& outcome) {
         evidence.push_back(evidence_of(band));
     }
     if (const BandCurve* b = band_named(outcome, "B"); b != nullptr && b->analysis.delta_m15) {
-        for (BandCurve& band : outcome.bands)
-            band.stretch = lightcurve::stretch_hint(band.curve.band, *b->analysis.delta_m15);
+        for (BandCurve& band : outcome.bands) {
+            auto hint = lightcurve::stretch_hint(band.curve.band, *b->analysis.delta_m15);
+            // Why there is none is told once.
+            if (hint && (hint->fainter_mag || &band == b)) band.stretch = std::move(hint);
+        }
     }
     derive_colours(outcome);
     if (outcome.any_fit()) outcome.shape = lightcurve::shape_hints(evidence);
