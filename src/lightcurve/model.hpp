@@ -69,6 +69,8 @@ class Model {
 [[nodiscard]] std::unique_ptr<Model> plateau_and_drop();
 // The same with a rate of its own before the drop and after it.
 [[nodiscard]] std::unique_ptr<Model> sloping_plateau_and_drop();
+// And with a Gaussian for the first weeks, before the plateau is one.
+[[nodiscard]] std::unique_ptr<Model> humped_plateau_and_drop();
 // ⁵⁶Co: its decay with all gamma rays kept, and with their growing escape.
 [[nodiscard]] std::unique_ptr<Model> cobalt_tail(const ModelContext& context = {});
 [[nodiscard]] std::unique_ptr<Model> leaking_tail(const ModelContext& context = {});

@@ -20,6 +20,7 @@ constexpr Maker makers[] = {
     [](const ModelContext&) { return broken_line(3); },
     [](const ModelContext&) { return plateau_and_drop(); },
     [](const ModelContext&) { return sloping_plateau_and_drop(); },
+    [](const ModelContext&) { return humped_plateau_and_drop(); },
     [](const ModelContext&) { return rise_and_fall(); },
     [](const ModelContext&) { return rise_and_two_peaks(); },
 };
