@@ -4,6 +4,7 @@
 #include <fmt/ranges.h>
 
 #include <algorithm>
+#include <cmath>
 #include <set>
 
 #include "exchange/network_report.hpp"
@@ -51,6 +52,10 @@ Result<Series> series_of_network(std::string_view text, const std::string& sourc
     const NetworkHeader& header = checked.report.header;
     for (std::size_t i = 0; i < checked.report.observations.size(); ++i) {
         const NetworkObservation& o = checked.report.observations[i];
+        if (std::abs(o.magnitude_mag) > faintest_mag) {
+            points.leave_out_without_magnitude();
+            continue;
+        }
         if (o.magnitude_type == "DIF") {
             points.leave_out_differential();
             continue;

@@ -16,6 +16,9 @@
 
 namespace emberline::exchange {
 
+// Nothing in the sky is outside: 99.99 and -99 are other people's words for "none".
+inline constexpr double faintest_mag = 60.0;
+
 // Where the clock of a time stands.
 enum class TimePlace { observer, sun, barycentre };
 

@@ -18,8 +18,6 @@ namespace {
 using standard::RawCatalogue;
 using standard::RawColumn;
 
-// Nothing in the sky is outside: 99.99 and -99 are other people's words for "none".
-constexpr double faintest_mag = 60.0;
 constexpr double first_mjd = 3000.0, last_mjd = 200000.0;  // 1867: a smaller number may be a year; 2406
 
 bool is_empty_word(std::string_view text) {

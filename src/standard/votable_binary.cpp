@@ -100,17 +100,20 @@ std::string text_cell(std::string_view bytes, bool wide) {
     return std::string(trimmed(out));
 }
 
+// The standard puts a single bit first in its byte, some writers elsewhere in it: the others are zeros.
+const char* truth_cell(char byte, const std::string& datatype) {
+    if (datatype == "bit") return byte != '\0' ? "1" : "0";
+    if (byte == 'T' || byte == 't' || byte == '1') return "1";
+    return byte == 'F' || byte == 'f' || byte == '0' ? "0" : "";
+}
+
 void append(RawColumn& column, const CellType& type, std::string_view bytes, bool is_none) {
     if (type.is_text()) {
         column.texts.push_back(is_none ? "" : text_cell(bytes, type.datatype == "unicodeChar"));
         return;
     }
     if (type.is_truth()) {
-        const char c = is_none || bytes.empty() ? '\0' : bytes.front();
-        const bool no = type.datatype == "bit" ? (static_cast<unsigned char>(c) & 0x80U) == 0
-                                               : c == 'F' || c == 'f' || c == '0';
-        const bool yes = type.datatype == "bit" ? !no : c == 'T' || c == 't' || c == '1';
-        column.texts.emplace_back(is_none ? "" : yes ? "1" : no ? "0" : "");
+        column.texts.emplace_back(is_none || bytes.empty() ? "" : truth_cell(bytes.front(), type.datatype));
         return;
     }
     double value = none;

@@ -1,9 +1,13 @@
 // SPDX-License-Identifier: MIT
 // Series from the kinds of file that others write, and our own exports back.
 #include <fmt/format.h>
+#include <unistd.h>
 
 #include <catch2/catch.hpp>
 #include <chrono>
+#include <cstdlib>
+#include <filesystem>
+#include <fstream>
 #include <sstream>
 #include <string>
 
@@ -11,6 +15,7 @@
 #include "exchange/network_lines.hpp"
 #include "exchange/series.hpp"
 #include "exchange/tables.hpp"
+#include "numerics/random.hpp"
 
 namespace emberline::exchange {
 namespace {
@@ -349,6 +354,125 @@ TEST_CASE("A VOTable's cells as bytes are the same points", "[series][votable]")
     CHECK(point.jd_utc == 2460344.25);
     CHECK(point.is_limit);
     CHECK(point.limit_mag == 15.25);
+}
+
+// One small file of each kind.
+std::vector<std::string> one_of_each_kind() {
+    const std::vector<night::NightMeasurement> nights{test::sample_night(),
+                                                      test::as_limit(test::sample_night("2024-02-04"))};
+    return {
+        report_head() + line("2460344.50000", "15.000", "0.020", "V") +
+            line("2460345.50000", "<18.5", "na", "V"),
+        exported<NightTableWriter>(TableFormat::csv, nights),
+        exported<NightTableWriter>(TableFormat::ecsv, nights),
+        votable(
+            R"(<FIELD name="jd" datatype="double" unit="d"/><FIELD name="mag" ucd="phot.mag;em.opt.V" datatype="double"/>)",
+            "<TR><TD>2460344.25</TD><TD>15.25</TD></TR><TR><TD>2460345.25</TD><TD>15.5</TD></TR>",
+            R"(<TIMESYS ID="frame" timescale="TDB" refposition="BARYCENTER" timeorigin="JD-origin"/>)"),
+    };
+}
+
+// Either a Problem that says something, or points that a fit can use.
+void check_is_sound(const std::string& text) {
+    const auto series = parse_series(text, "damaged");
+    if (!series) {
+        CHECK_FALSE(series.error().what.empty());
+        CHECK_THAT(series.error().where, Catch::StartsWith("damaged"));
+        return;
+    }
+    for (const auto& curve : series->curves) {
+        CHECK_FALSE(curve.points.empty());
+        for (std::size_t i = 0; i < curve.points.size(); ++i)
+            CHECK(lightcurve::check_point(curve, i));
+    }
+}
+
+TEST_CASE("Files cut short anywhere are refused or read up to there", "[series][damage]") {
+    for (const std::string& whole : one_of_each_kind()) {
+        for (std::size_t length = 0; length < whole.size(); ++length) {
+            INFO(whole.substr(0, length));
+            check_is_sound(whole.substr(0, length));
+        }
+    }
+}
+
+TEST_CASE("Files with wrong bytes, lines lost and lines twice never bring an unusable point",
+          "[series][damage]") {
+    numerics::Random random(31);
+    const std::string bytes("\0\xff\n,;<>\"#'&=-0 9.", 20);
+    for (const std::string& whole : one_of_each_kind()) {
+        for (int trial = 0; trial < 2000; ++trial) {
+            std::string text = whole;
+            for (int k = 0; k < 3; ++k) {
+                const auto at = static_cast<std::size_t>(random.uniform() * static_cast<double>(text.size()));
+                const auto which = static_cast<std::size_t>(random.uniform() * 20.0);
+                if (random.uniform() < 0.7) {
+                    text[at] = bytes[which];
+                } else {
+                    const std::string part = text.substr(at, 40);
+                    if (random.uniform() < 0.5)
+                        text.erase(at, part.size());
+                    else
+                        text.insert(at, part);
+                    if (text.empty()) text = ",";
+                }
+            }
+            INFO("seed 31, trial " << trial << ":\n" << text);
+            check_is_sound(text);
+        }
+    }
+}
+
+int run(const std::string& command) {
+    return std::system(command.c_str());
+}
+
+TEST_CASE("Tables that astropy wrote, in every form it has, are the points put in", "[series]") {
+    const std::string python = "/usr/bin/python3";
+    if (run(python + " -c 'import astropy' 2>/dev/null") != 0) {
+        WARN("SKIPPED: astropy is not installed, so nobody outside has written a series to read.");
+        return;
+    }
+    const auto folder =
+        std::filesystem::temp_directory_path() / ("emberline_series_" + std::to_string(::getpid()));
+    std::filesystem::create_directories(folder);
+    std::ofstream(folder / "write.py") << R"(import sys
+from astropy.table import Table
+from astropy.time import Time
+folder = sys.argv[1] + '/'
+t = Table({'mjd': [60343.75, 60344.75, 60345.75], 'band': ['V', 'V', 'Rc'], 'mag': [15.25, 18.5, 15.125],
+           'mag_err': [0.02, 0.0, 0.03], 'is_limit': [False, True, False]})
+t['mjd'].unit = 'd'
+t['mag'].unit = t['mag_err'].unit = 'mag'
+for form in ['tabledata', 'binary', 'binary2']:
+    t.write(folder + form, format='votable', tabledata_format=form)
+t.write(folder + 'blanks', format='ascii.ecsv')
+t.write(folder + 'commas', format='ascii.ecsv', delimiter=',')
+t.write(folder + 'plain', format='ascii.csv')
+t['time'] = Time(t['mjd'], format='mjd', scale='utc')
+del t['mjd']
+t.write(folder + 'times', format='ascii.ecsv')
+t['time'] = Time(t['time'].isot, scale='utc')
+t.write(folder + 'calendar', format='ascii.ecsv')
+)";
+    REQUIRE(run(python + " " + (folder / "write.py").string() + " " + folder.string() + " 2>/dev/null") == 0);
+    for (const std::string name :
+         {"tabledata", "binary", "binary2", "blanks", "commas", "plain", "times", "calendar"}) {
+        const auto series = read_series((folder / name).string());
+        INFO(name << ' ' << (series ? std::string() : one_line(series.error())));
+        REQUIRE(series);
+        REQUIRE(series->curves.size() == 2);
+        const auto& v = series->curves[1];
+        CHECK(v.series.front() == name);
+        REQUIRE(v.points.size() == 2);
+        CHECK(v.points[0].jd_utc == Approx(2460344.25).margin(1e-8).epsilon(0));
+        CHECK(v.points[0].magnitude_mag == 15.25);
+        CHECK(v.points[0].random_err_mag == 0.02);
+        CHECK(v.points[1].is_limit);
+        CHECK(v.points[1].limit_mag == 18.5);
+        CHECK(series->curves[0].points[0].magnitude_mag == 15.125);
+    }
+    std::filesystem::remove_all(folder);
 }
 
 TEST_CASE("A hundred thousand lines of a report", "[series][network]") {
