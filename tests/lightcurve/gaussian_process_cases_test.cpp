@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 // What observers bring: bad points, limits, one night, other people's zero points, too little, too much.
-#include <chrono>
 #include <cstdlib>
+#include <ctime>
 
 #include "exchange/series.hpp"
 #include "lightcurve/figures.hpp"
@@ -269,12 +269,12 @@ TEST_CASE("ten thousand points are a matter of a second, and a hundred thousand 
             const double t = -12.0 + 100.0 * i / n;
             curve.points.push_back(measured(t, type_ia(t) + random.gaussian(0.0, 0.02), 0.02));
         }
-        const auto start = std::chrono::steady_clock::now();
+        const std::clock_t start = std::clock();  // of this processor alone: others may be busy
         const auto fit = process_through(curve, Smoothness::matern_5_2);
-        const std::chrono::duration<double> taken = std::chrono::steady_clock::now() - start;
-        CAPTURE(n, taken.count());
-        // Measured 0.1 s and 1.3 s on an idle core of 2026; the rest is for busy ones.
-        CHECK(taken.count() < (n == 10000 ? 1.5 : 15.0));
+        const double taken_s = static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
+        CAPTURE(n, taken_s);
+        // Measured 0.1 s and 1.5 s; the rest is for slower machines.
+        CHECK(taken_s < (n == 10000 ? 1.0 : 15.0));
         CHECK(fit.prediction->magnitude(epoch_bjd + 7.0).value == Approx(type_ia(7.0)).margin(0.005));
         CHECK(fit.prediction->magnitude(epoch_bjd + 7.0).err < 0.005);
         CHECK(fit.chi2 == Approx(static_cast<double>(fit.dof)).epsilon(0.05));
