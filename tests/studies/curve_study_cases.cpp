@@ -158,18 +158,29 @@ Outcome rise_and_fall(Random& random, bool two_peaks) {
     });
 }
 
-Outcome plateau(Random& random, bool two_rates) {
+Outcome plateau(Random& random, std::shared_ptr<const lightcurve::Model> model) {
     std::vector<double> values{random.uniform(45.0, 75.0),    // drop_middle
                                random.uniform(15.0, 16.5),    // mag_at_drop
                                random.uniform(1.3, 2.6),      // drop
                                random.uniform(2.0, 7.0),      // drop_width
                                random.uniform(0.007, 0.02)};  // tail_rate
-    if (two_rates) values.push_back(random.uniform(0.0, 0.025));
-    const Truth truth{two_rates ? lightcurve::sloping_plateau_and_drop() : lightcurve::plateau_and_drop(),
-                      values};
-    return fitted(observe(truth, {.to_d = 125.0}, random), truth, [&](Pulls& pulls, const CurveFit& fit) {
-        add_rate(pulls, "rate of the plateau", fit, truth, first_bjd + 3.0, first_bjd + 30.0);
-        add_rate(pulls, "rate of the last 25 d", fit, truth, first_bjd + 97.0, first_bjd + 122.0);
+    const std::size_t asked = model->parameters(first_bjd).size();
+    double later_d = 0.0;
+    if (asked > values.size()) values.push_back(random.uniform(0.0, 0.025));  // plateau_rate
+    if (asked > values.size()) {
+        // From the first days on: a blue band's hump, in the first two weeks.
+        later_d = 25.0;
+        values[0] += later_d;
+        values.insert(values.end(), {values[0] - random.uniform(2.0, 14.0),  // hump_lead
+                                     random.uniform(0.4, 1.2),               // hump_height
+                                     drawn(random, 1.1, 0.1, 0.8, 1.4)});    // log_hump_width
+    }
+    const Truth truth{std::move(model), values};
+    const auto curve = observe(truth, {.to_d = 125.0 + later_d}, random);
+    return fitted(curve, truth, [&](Pulls& pulls, const CurveFit& fit) {
+        const double from = first_bjd + later_d;
+        add_rate(pulls, "rate of the plateau", fit, truth, from + 3.0, from + 30.0);
+        add_rate(pulls, "rate of the last 25 d", fit, truth, from + 97.0, from + 122.0);
     });
 }
 
@@ -242,8 +253,13 @@ std::vector<Case> cases() {
         {"broken-line-3", [](Random& r) { return broken_line(r, 3); }, {}},
         {"rise-and-fall", [](Random& r) { return rise_and_fall(r, false); }, {}},
         {"rise-and-two-peaks", [](Random& r) { return rise_and_fall(r, true); }, {}},
-        {"plateau-and-drop", [](Random& r) { return plateau(r, false); }, {}},
-        {"sloping-plateau-and-drop", [](Random& r) { return plateau(r, true); }, {}},
+        {"plateau-and-drop", [](Random& r) { return plateau(r, lightcurve::plateau_and_drop()); }, {}},
+        {"sloping-plateau-and-drop",
+         [](Random& r) { return plateau(r, lightcurve::sloping_plateau_and_drop()); },
+         {}},
+        {"humped-plateau-and-drop",
+         [](Random& r) { return plateau(r, lightcurve::humped_plateau_and_drop()); },
+         {}},
         {"cobalt-tail", [](Random& r) { return cobalt_tail(r, false); }, {}},
         {"leaking-tail", [](Random& r) { return cobalt_tail(r, true); }, {}},
         {"peak-polynomial", peak_polynomial, {}},

@@ -17,19 +17,19 @@ using lightcurve::LightCurve;
 
 namespace {
 
-constexpr double true_rate = 0.08, first_mag = 17.5, sky_limit_mag = 19.9, night_d = 3.0, moon_d = 12.0;
-constexpr std::size_t nights = 14, last_nights = 5;
+constexpr double true_rate = 0.1, first_mag = 17.5, sky_limit_mag = 19.6, night_d = 2.0, pause_d = 20.0;
+constexpr std::size_t nights = 9, last_nights = 5;
 
-// Fluxes around a straight fade, the last five nights after a pause under the Moon: of true signal-to-noise
-// 1.6 to 0.6, so that few curves have to be drawn again for one of them being a detection, and choosing those
-// that end in five limits hardly chooses among rates.
+// A transient followed for a week, then after a pause found gone: five nights of true signal-to-noise 1.5 to
+// 0.7. Few curves have to be drawn again for one of these being a detection, so that choosing those that end
+// in five limits hardly chooses among rates.
 LightCurve fade(numerics::Random& random) {
     const double err = flux_of(sky_limit_mag) / 3.0;
     for (;;) {
         LightCurve curve;
         curve.band = parse_band("V").value();
         for (std::size_t i = 0; i < nights; ++i) {
-            const double day = night_d * static_cast<double>(i) + (i + last_nights >= nights ? moon_d : 0.0);
+            const double day = night_d * static_cast<double>(i) + (i + last_nights >= nights ? pause_d : 0.0);
             const double flux = flux_of(first_mag + true_rate * day);
             const double noise = std::hypot(err, 0.01 * flux);
             curve.points.push_back(seen(first_bjd + day, flux + random.gaussian(0.0, noise), noise, true));
