@@ -1,12 +1,16 @@
 // SPDX-License-Identifier: MIT
 // Published light curves through the whole chain, against what their papers say. Every source stands beside
 // its value in published_type_ia.cpp and published_type_ii.cpp, and whether it was read or is from memory.
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <cstdlib>
 #include <set>
 
+#include "exchange/series.hpp"
+#include "lightcurve/figures.hpp"
 #include "lightcurve/published_claims.hpp"
+#include "lightcurve/scatter_errors.hpp"
 #include "quantities/delimited_table.hpp"
 #include "quantities/text.hpp"
 
@@ -66,6 +70,42 @@ TEST_CASE("maxima, Δm15, plateaus, drops and tails of seven supernovae are the 
     const double rms = std::sqrt(squares / static_cast<double>(claims.size()));
     CHECK(rms > 0.6);
     CHECK(rms < 1.3);
+}
+
+TEST_CASE("a maximum is told of published curves only where the points show one", "[published]") {
+    const std::string folder = datasets();
+    if (folder.empty()) return;
+    // The brightest points may be wrong, but not the three brightest of a window by the same tenth.
+    constexpr double most_fainter_mag = 0.1, farthest_d = 5.0;
+    int told = 0;
+    for (const std::string file :
+         {"SN1979C_Barbon1982_deVaucouleurs1981", "SN1987A_Catchpole_Whitelock_SAAO", "SN1990N_Lira1998",
+          "SN2011fe_Munari2013", "SN2012aw_Bose2013", "SN2012fr_Contreras2018", "SN2013ej_Huang2015"}) {
+        auto series = exchange::read_series(folder + "/lightcurves/" + file + ".csv");
+        REQUIRE(series);
+        for (lightcurve::LightCurve& curve : series->curves) {
+            INFO(file << " in " << curve.band.name());
+            for (const std::string& remark : lightcurve::errors_from_scatter(curve))
+                UNSCOPED_INFO(remark);
+            const auto fit = lightcurve::fit_peak(curve);
+            // Its first point is its brightest: all that is there of it fades.
+            if (curve.band.name() == "B" && file.starts_with("SN1979C")) CHECK_FALSE(fit);
+            const auto peak = fit ? lightcurve::peak_of(*fit) : std::nullopt;
+            if (!peak) continue;
+            ++told;
+            std::vector<double> mags;
+            double nearest_d = HUGE_VAL;
+            for (const std::size_t i : lightcurve::within(curve, fit->from_bjd_tdb, fit->to_bjd_tdb)) {
+                mags.push_back(curve.points[i].magnitude_mag.value());
+                nearest_d = std::min(nearest_d, std::abs(curve.points[i].bjd_tdb - peak->bjd_tdb.value));
+            }
+            std::sort(mags.begin(), mags.end());
+            CHECK(peak->mag.value < mags.at(2) + most_fainter_mag);
+            CHECK(nearest_d < farthest_d);
+        }
+    }
+    // All bands of the type Ia but U of SN 1990N, whose first point is its brightest.
+    CHECK(told >= 14);
 }
 
 TEST_CASE("what the table of the literature holds is compared, and marked as the table marks it",
