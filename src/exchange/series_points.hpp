@@ -9,6 +9,7 @@
 #include <set>
 #include <string>
 #include <string_view>
+#include <unordered_map>
 #include <vector>
 
 #include "exchange/series.hpp"
@@ -49,10 +50,12 @@ class SeriesPoints {
     [[nodiscard]] Result<Series> finish() &&;
 
   private:
+    [[nodiscard]] double tdb_jd(const Instant& instant);
     [[nodiscard]] std::vector<std::string> remarks() const;
 
     std::string source_, own_name_;
     std::map<std::string, std::optional<Band>, std::less<>> bands_;
+    std::unordered_map<long, double> tdb_minus_tt_d_;  // by the day
     std::vector<std::string> series_;
     std::map<std::pair<Band, std::size_t>, std::vector<lightcurve::Point>> points_;
     struct Unknown {

@@ -6,9 +6,12 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <chrono>
+#include <cmath>
 #include <string>
 #include <utility>
 #include <vector>
+
+#include "sky/time_scales.hpp"
 
 namespace emberline::exchange {
 namespace {
@@ -232,6 +235,17 @@ TEST_CASE("Times are known by many names, and what was taken off is added", "[se
     const Series both = series_of("hjd,jd,band,mag,err\n2460344.503,2460344.5,V,15,0.1\n");
     CHECK(both.curves[0].points[0].jd_utc == 2460344.5);
     CHECK_THAT(refusal_of("date_obs,band,mag\n2024-02-03,V,15\n"), Catch::Contains("time of day"));
+}
+
+TEST_CASE("TDB taken once a day is that of each instant, to what a double holds", "[series]") {
+    std::string text = "mjd,band,mag,mag_err\n";
+    for (int i = 0; i < 1000; ++i)
+        text += fmt::format("{:.4f},V,15,0.02\n", 57700.0 + 0.7351 * i);  // over the leap second of 2017
+    for (const auto& point : series_of(text).curves[0].points) {
+        const double exact = sky::to_tdb(sky::from_jd(point.jd_utc, TimeScale::utc)).jd();
+        // 28 µs of half a day, and two roundings of 40 µs.
+        CHECK(std::abs(point.bjd_tdb - exact) * 86400.0 < 1e-4);
+    }
 }
 
 TEST_CASE("A hundred thousand rows in any order, some of one time", "[series]") {
