@@ -13,8 +13,7 @@ namespace {
 
 // Two points closer than this say nothing about a rate, and a Julian date in a double resolves 40 µs.
 constexpr double same_time_d = 1.0 / seconds_per_day;
-// Longer than any plate archive: a curve that spans this mixes Julian dates
-// with modified ones.
+// Longer than any plate archive: a curve that spans this mixes Julian dates with modified ones.
 constexpr double absurd_span_d = 100000.0;
 
 bool is_detection(const Point& point) {
@@ -61,25 +60,22 @@ Result<void> check_points(const LightCurve& curve, const std::vector<std::size_t
                      .where = {},
                      .mend = "Widen the range of dates, or combine more frames a night."});
     }
-    if (found < needed) {
+    if (found < std::max<std::size_t>(needed, 1)) {
         return fail({.what = fmt::format("The model {} needs {} detections, and there {} {}.", model, needed,
                                          found == 1 ? "is" : "are", found),
                      .where = {},
-                     .mend = "Wait for more nights, widen the range of dates, or "
-                             "choose a simpler model."});
+                     .mend = "Wait for more nights, widen the range of dates, or choose a simpler model."});
     }
     const auto [first, last] = std::minmax_element(times.begin(), times.end());
     if (*last - *first > absurd_span_d) {
-        return fail({.what = fmt::format("The times span {:.0f} days: two ways of "
-                                         "counting days seem to be mixed.",
-                                         *last - *first),
-                     .where = fmt::format("from {:.4f} to {:.4f}", *first, *last),
-                     .mend = "Give all times as Julian dates (a modified one plus "
-                             "2400000.5)."});
+        return fail(
+            {.what = fmt::format("The times span {:.0f} days: two ways of counting days seem to be mixed.",
+                                 *last - *first),
+             .where = fmt::format("from {:.4f} to {:.4f}", *first, *last),
+             .mend = "Give all times as Julian dates (a modified one plus 2400000.5)."});
     }
     if (needed > 1 && *last - *first < same_time_d) {
-        return fail({.what = "All points were taken at one time: they say nothing "
-                             "about a change.",
+        return fail({.what = "All points were taken at one time: they say nothing about a change.",
                      .where = {},
                      .mend = "Add another night."});
     }
@@ -113,14 +109,12 @@ void set_criteria(CurveFit& fit, std::size_t free_parameters) {
 void remark_on_scatter(CurveFit& fit, double chi2_before) {
     if (fit.extra_scatter_mag > 0.0) {
         fit.remarks.push_back(
-            fmt::format("The points scatter more than their errors (chi2 {:.1f} "
-                        "for {} degrees of freedom): "
+            fmt::format("The points scatter more than their errors (chi2 {:.1f} for {} degrees of freedom): "
                         "{:.3f} mag were added in quadrature to each random error.",
                         chi2_before, fit.dof, fit.extra_scatter_mag));
     } else if (fit.dof > 0 && fit.chi2 > 4.0 * static_cast<double>(fit.dof)) {
         fit.remarks.push_back(
-            fmt::format("The points scatter more than their errors (chi2 {:.1f} for {} degrees "
-                        "of freedom), "
+            fmt::format("The points scatter more than their errors (chi2 {:.1f} for {} degrees of freedom), "
                         "and nothing was added to them: the errors of this fit are too small.",
                         fit.chi2, fit.dof));
     }
