@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "lightcurve/samples.hpp"
 
+#include <algorithm>
 #include <cmath>
 
 #include "numerics/robust.hpp"
@@ -57,17 +58,19 @@ std::vector<Sample> nightly(std::span<const Sample> samples) {
     return nights;
 }
 
-Sample brightest_of(std::span<const Sample> samples) {
-    std::size_t best = 0;
-    double best_mag = HUGE_VAL;
+std::vector<Sample> smoothed(std::span<const Sample> samples) {
+    std::vector<Sample> middles;
     for (std::size_t i = 1; i + 1 < samples.size(); ++i) {
-        const double mag = numerics::median({samples[i - 1].mag, samples[i].mag, samples[i + 1].mag});
-        if (mag < best_mag) {
-            best_mag = mag;
-            best = i;
-        }
+        middles.push_back(samples[i]);
+        middles.back().mag = numerics::median({samples[i - 1].mag, samples[i].mag, samples[i + 1].mag});
     }
-    return samples[best];
+    return middles;
+}
+
+Sample brightest_of(std::span<const Sample> samples) {
+    const auto middles = smoothed(samples);
+    return *std::min_element(middles.begin(), middles.end(),
+                             [](const Sample& a, const Sample& b) { return a.mag < b.mag; });
 }
 
 }  // namespace emberline::lightcurve

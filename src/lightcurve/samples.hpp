@@ -27,8 +27,10 @@ struct Sample {
 // medians.
 [[nodiscard]] std::vector<Sample> nightly(std::span<const Sample> samples);
 
-// The middle of the brightest three neighbours in an ascending list, so that one bad point does not pass for
-// the maximum. Of fewer than three: the first.
+// Each but the first and last of an ascending list with the median magnitude of itself and its neighbours, so
+// that one bad point does not pass for a maximum.
+[[nodiscard]] std::vector<Sample> smoothed(std::span<const Sample> samples);
+// The brightest of those. At least three are needed.
 [[nodiscard]] Sample brightest_of(std::span<const Sample> samples);
 
 }  // namespace emberline::lightcurve
