@@ -89,8 +89,10 @@ Problem no_figure() {
     return {.what = "The fit has no such figure.", .where = {}, .mend = {}};
 }
 
-Result<CurveFit> fit_drop(const Source& source, const std::string& band, const Interval& interval) {
-    return lightcurve::fit(curve_of(source, band), sloping_plateau_and_drop(), options_of(interval));
+Result<CurveFit> fit_drop(const Source& source, const std::string& band, const Step& step) {
+    auto model = make_model(step.model);
+    if (!model) return fail(model.error());
+    return lightcurve::fit(curve_of(source, band), std::move(*model), options_of(step.interval));
 }
 
 std::size_t index_of(const CurveFit& fit, std::string_view parameter) {
@@ -184,10 +186,10 @@ Measure fade_between(const Source& source, const std::string& band, const Interv
 }
 
 // Days from explosion to the middle of the drop, or to the plateau's end.
-Measure drop_after(const Source& source, const std::string& band, const Interval& interval,
-                   double explosion_mjd, double widths_before) {
+Measure drop_after(const Source& source, const std::string& band, const Step& step, double explosion_mjd,
+                   double widths_before) {
     return [=]() -> Measured {
-        const auto fit = fit_drop(source, band, interval);
+        const auto fit = fit_drop(source, band, step);
         if (!fit) return fail(fit.error());
         const ValueWithError middle = fit->parameter("drop_middle").value();
         const ValueWithError width = fit->parameter("drop_width").value();
@@ -202,9 +204,9 @@ Measure drop_after(const Source& source, const std::string& band, const Interval
 }
 
 // From the plateau's end to the tail's start, with what the slopes add meanwhile.
-Measure whole_drop(const Source& source, const std::string& band, const Interval& interval) {
+Measure whole_drop(const Source& source, const std::string& band, const Step& step) {
     return [=]() -> Measured {
-        const auto fit = fit_drop(source, band, interval);
+        const auto fit = fit_drop(source, band, step);
         if (!fit) return fail(fit.error());
         const double middle = fit->parameter("drop_middle")->value;
         const double reach = widths_of_drop * fit->parameter("drop_width")->value;
@@ -215,7 +217,7 @@ Measure whole_drop(const Source& source, const std::string& band, const Interval
 
 // From the break after the first decline to the plateau's end.
 Measure slow_stretch(const Source& source, const std::string& band, const Interval& before_drop,
-                     const Interval& with_drop) {
+                     const Step& with_drop) {
     return [=]() -> Measured {
         const auto broken = lightcurve::fit(curve_of(source, band), broken_line(1), options_of(before_drop));
         if (!broken) return fail(broken.error());

@@ -27,6 +27,12 @@ struct Interval {
     double from_mjd, to_mjd;
 };
 
+// What a drop is measured on, and with which form of the step.
+struct Step {
+    Interval interval;
+    std::string model = "sloping-plateau-and-drop";
+};
+
 // The plateau's end and the tail's start lie this many widths of the step before and after its middle, where
 // 2 % of it are still to come, or are over.
 inline constexpr double widths_of_drop = 4.0;
@@ -46,13 +52,14 @@ inline constexpr double widths_of_drop = 4.0;
 [[nodiscard]] Measure plain_rate(const Source& source, const std::string& band, const Interval& interval);
 [[nodiscard]] Measure over_cobalt(const Source& source, const std::string& band, const Interval& interval);
 // Days from explosion to the middle of the drop, or to some widths before it.
-[[nodiscard]] Measure drop_after(const Source& source, const std::string& band, const Interval& interval,
+[[nodiscard]] Measure drop_after(const Source& source, const std::string& band, const Step& step,
                                  double explosion_mjd, double widths_before = 0.0);
-// From the plateau's end to the tail's start, with what the slopes add meanwhile.
-[[nodiscard]] Measure whole_drop(const Source& source, const std::string& band, const Interval& interval);
+// From the plateau's end to the tail's start, with what the slopes add meanwhile. The two times are held:
+// their own error is not in it.
+[[nodiscard]] Measure whole_drop(const Source& source, const std::string& band, const Step& step);
 // Days from the break after the first decline to the plateau's end.
 [[nodiscard]] Measure slow_stretch(const Source& source, const std::string& band, const Interval& before_drop,
-                                   const Interval& with_drop);
+                                   const Step& with_drop);
 // B − V without foreground dust at day 60, on a line of the published slope through days 30 to 90 after the
 // maximum in V (Phillips et al. 1999).
 [[nodiscard]] Measure late_colour(const Source& source, double ebv_mag);

@@ -53,7 +53,7 @@ void add_sn1987a(std::vector<Claim>& claims, const std::string& datasets) {
 void add_sn2012aw(std::vector<Claim>& claims, const std::string& datasets) {
     const Source sn{open_curve(datasets, "SN2012aw_Bose2013.csv"), 0.0026};
     constexpr double explosion_mjd = 56002.1;  // Bose et al. 2013, from memory
-    const Interval after_rise{explosion_mjd + 20.0, explosion_mjd + 280.0};
+    const Step after_rise{{explosion_mjd + 20.0, explosion_mjd + 280.0}};
     const std::string bose = "Bose et al. 2013, MNRAS 433, 1871";
     const std::string gap = "no points from day 104 to 215";
     claims.insert(claims.end(),
@@ -100,7 +100,8 @@ void add_sn2012aw(std::vector<Claim>& claims, const std::string& datasets) {
 void add_sn2013ej(std::vector<Claim>& claims, const std::string& datasets) {
     const Source sn{open_curve(datasets, "SN2013ej_Huang2015.csv"), 0.0022};
     constexpr double explosion_mjd = 56496.8;  // Bose et al. 2015, from memory
-    const Interval late{explosion_mjd + 40.0, explosion_mjd + 175.0};
+    const Step late{{explosion_mjd + 40.0, explosion_mjd + 175.0}};
+    const Step whole{{explosion_mjd, explosion_mjd + 175.0}, "humped-plateau-and-drop"};
     const std::string bose = "Bose et al. 2015, ApJ 806, 160, abstract";
     claims.insert(claims.end(),
                   {{.supernova = "SN 2013ej",
@@ -129,6 +130,24 @@ void add_sn2013ej(std::vector<Claim>& claims, const std::string& datasets) {
                     .basis = Basis::read,
                     .source = bose,
                     .measure = whole_drop(sn, "V", late)},
+                   {.supernova = "SN 2013ej",
+                    .quantity = "end of the plateau",
+                    .unit = "d",
+                    .published = {85.0, 2.5},
+                    .err_is_rounding = true,
+                    .basis = Basis::read,
+                    .source = bose,
+                    .remark = "fit of the whole curve",
+                    .measure = drop_after(sn, "V", whole, explosion_mjd, widths_of_drop)},
+                   {.supernova = "SN 2013ej",
+                    .quantity = "V drop, end to start",
+                    .unit = "mag",
+                    .published = {2.4, 0.05},
+                    .err_is_rounding = true,
+                    .basis = Basis::read,
+                    .source = bose,
+                    .remark = "fit of the whole curve",
+                    .measure = whole_drop(sn, "V", whole)},
                    {.supernova = "SN 2013ej",
                     .quantity = "slow stretch",
                     .unit = "d",
