@@ -55,7 +55,7 @@ std::string left_aside(const std::vector<CurveFit>& fits, std::size_t compared) 
     const std::size_t others = fits.size() - compared - bad;
     std::string words;
     if (bad > 0)
-        words += fmt::format(" {} without a finite likelihood {} out.", bad, bad == 1 ? "is" : "are");
+        words += fmt::format(" {} without a finite likelihood {} left out.", bad, bad == 1 ? "is" : "are");
     if (others > 0) {
         words += fmt::format(" {} of other points {} not compared.", others, others == 1 ? "is" : "are");
     }

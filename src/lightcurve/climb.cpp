@@ -17,6 +17,7 @@ class Likelihood::Walk {
     Walk(const Likelihood& likelihood, Expansion at, std::vector<bool> held, Damping damping)
         : likelihood_(likelihood),
           at_(std::move(at)),
+          any_held_(std::find(held.begin(), held.end(), true) != held.end()),
           held_(std::move(held)),
           damping_(damping),
           curvature_(std::move(damping.curvature)) {
@@ -76,10 +77,10 @@ class Likelihood::Walk {
         return gain;
     }
 
-    // Whether no parameter lost all of the influence that it had on the way.
+    // Whether no parameter lost all of the influence that it had on the way; along a profile one may.
     [[nodiscard]] bool matters() const {
-        for (std::size_t j = 0; j < curvature_.size(); ++j) {
-            if (!held_[j] && !still_matters(at_.normal(j, j), curvature_[j])) return false;
+        for (std::size_t j = 0; j < curvature_.size() && !any_held_; ++j) {
+            if (!still_matters(at_.normal(j, j), curvature_[j])) return false;
         }
         return true;
     }
@@ -158,6 +159,7 @@ class Likelihood::Walk {
 
     const Likelihood& likelihood_;
     Expansion at_;
+    bool any_held_;
     std::vector<bool> held_;
     Damping damping_;
     std::vector<double> curvature_, step_;
@@ -181,7 +183,8 @@ Result<Expansion> Likelihood::climb(Place start, const Noise& noise, const std::
          {Damping{1e-6, 0.1}, Damping{1e-2, 0.1}, Damping{1.0, 0.3}, Damping{1e3, 0.3}}) {
         Walk walk(*this, first, held, damping);
         if (!walk.run(most_steps)) continue;
-        if (const auto factor = NormalFactor::make(walk.at().normal); !factor) {
+        // Along a profile the others may part company: the held one is not there to be told from them.
+        if (const auto factor = NormalFactor::make(walk.at().normal); held.empty() && !factor) {
             problem = factor.error();
             continue;
         }

@@ -18,7 +18,7 @@ constexpr double forgiving_nu = 5.0;
 // In −2 ln L: closer places are one and the same; one that is further behind is
 // not settled.
 constexpr double same_depth = 0.1, hopeless_depth = 12.0;
-constexpr std::size_t most_settled = 3;
+constexpr std::size_t most_looked_at = 3;
 
 struct Approached {
     Place place;
@@ -114,27 +114,34 @@ Result<Found> likeliest_start(const LightCurve& curve, const Model& model,
                     .mend = "Choose another range of dates, or a simpler model."};
     std::optional<Found> best;
     double best_depth = HUGE_VAL;
-    std::size_t settled_places = 0;
-    for (std::size_t i = 0; i < near.size() && settled_places < most_settled;) {
+    std::size_t looked_at = 0;
+    for (std::size_t i = 0; i < near.size() && looked_at < most_looked_at;) {
         std::size_t next = i + 1;
         while (next < near.size() && near[next].depth - near[i].depth < same_depth)
             ++next;
         const std::size_t here = next - i;
+        const Place& place = near[i].place;
         if (!std::isfinite(near[i].depth) || (best && near[i].depth - near[0].depth > hopeless_depth)) break;
-        auto settled = settle_noise(likelihood, near[i].place, options);
         i = next;
+        // Another place must first be likelier with the noise that is settled already.
+        if (best) {
+            ++looked_at;
+            const Noise noise = best->settled.at.noise;
+            const auto there = likelihood.climb(place, noise);
+            if (!there) continue;
+            const double depth = likelihood.minus_two_log(there->place, noise);
+            if (std::abs(depth - best_depth) < same_depth) best->agreeing += here;
+            if (depth > best_depth - same_depth) continue;
+        }
+        auto settled = settle_noise(likelihood, place, options);
         if (!settled) {
             problem = settled.error();
             continue;
         }
-        ++settled_places;
         const double depth = likelihood.minus_two_log(settled->at.place, settled->at.noise);
-        if (std::abs(depth - best_depth) < same_depth) {
-            best->agreeing += here;
-        } else if (!best || depth < best_depth) {
-            best = Found{.settled = std::move(*settled), .agreeing = here};
-            best_depth = depth;
-        }
+        if (best && depth >= best_depth) continue;
+        best = Found{.settled = std::move(*settled), .agreeing = here};
+        best_depth = depth;
     }
     if (!best) return fail(problem);
     best->starts = near.size();

@@ -221,7 +221,7 @@ double Likelihood::minus_two_log(Place near, const Noise& noise) const {
         }
         if (length2 < still) break;
     }
-    double sum = prior_depth(near.parameters);
+    double sum = prior_depth(near.parameters) + static_cast<double>(n) * tail_constant(noise.student_nu);
     numerics::Matrix normal(k, k);
     for (std::size_t a = 0; a < k; ++a) {
         normal(a, a) = 1.0;
@@ -230,8 +230,8 @@ double Likelihood::minus_two_log(Place near, const Noise& noise) const {
     const double information = tail_information(noise.student_nu);
     for (std::size_t i = 0; i < n; ++i) {
         const Measured row = measured(i, mags[i] + common_magnitude(i, c), noise);
-        sum += std::log(row.variance) +
-               minus_two_log_tail(row.residual * row.residual / row.variance, noise.student_nu);
+        sum +=
+            std::log(row.variance) + tail_depth(row.residual * row.residual / row.variance, noise.student_nu);
         add_row(normal, common_, i, information * row.flux_slope * row.flux_slope / row.variance);
     }
     if (k > 0) {

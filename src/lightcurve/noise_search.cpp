@@ -36,12 +36,12 @@ class Plane {
             if (move(scatter_mag) < still) break;
         }
         const std::size_t unknowns = shift_.size();
-        double sum = at_.depth_beside;
+        double sum = at_.depth_beside + static_cast<double>(at_.residuals.size()) * tail_constant(nu);
         numerics::Matrix normal = at_.normal_beside;
         const double information = tail_information(nu);
         for (std::size_t i = 0; i < at_.residuals.size(); ++i) {
             const double variance = variance_at(i, scatter_mag), r = residual_at(i);
-            sum += std::log(variance) + minus_two_log_tail(r * r / variance, nu);
+            sum += std::log(variance) + tail_depth(r * r / variance, nu);
             add_row(normal, at_.slopes, i, information / variance);
         }
         mirror(normal);
@@ -103,8 +103,9 @@ struct Scatter {
     double restricted = 0.0;
 };
 
-// The lowest point of the restricted likelihood in ln σ_x, or none of it.
-Scatter find_scatter(const Likelihood& likelihood, const Expansion& at, double before_mag) {
+// The lowest point of the restricted likelihood in ln σ_x, or none of it. `near_mag`, where above 0, is close
+// to it, within a factor of e^`within`.
+Scatter find_scatter(const Likelihood& likelihood, const Expansion& at, double near_mag, double within) {
     Plane plane(likelihood, at);
     const Scatter none{0.0, plane.restricted(0.0)};
     Scatter best = none;
@@ -113,23 +114,17 @@ Scatter find_scatter(const Likelihood& likelihood, const Expansion& at, double b
         if (tried.restricted < best.restricted) best = tried;
         return tried.restricted;
     };
-    double low = 0.0, high = 0.0;
-    if (before_mag > 0.0) {
-        constexpr double near = 0.4;
-        try_at(std::log(before_mag));
-        low = std::log(before_mag) - near;
-        high = std::log(before_mag) + near;
-    } else {
-        constexpr int coarse_steps = 12;
-        const double step = std::log(largest_scatter_mag / smallest_scatter_mag) / coarse_steps;
+    if (near_mag == 0.0) {
+        constexpr int coarse_steps = 9;
+        within = std::log(largest_scatter_mag / smallest_scatter_mag) / coarse_steps;
         for (int i = 0; i <= coarse_steps; ++i)
-            try_at(std::log(smallest_scatter_mag) + i * step);
+            try_at(std::log(smallest_scatter_mag) + i * within);
         if (best.mag == 0.0) return none;
-        low = std::log(best.mag) - step;
-        high = std::log(best.mag) + step;
+        near_mag = best.mag;
     }
-    // Golden section to half a per cent: far closer than σ_x can be known.
-    constexpr double golden = 0.6180339887498949, close_enough = 0.005;
+    double low = std::log(near_mag) - within, high = std::log(near_mag) + within;
+    // Golden section to a per cent: closer than σ_x can be known from a few thousand points.
+    constexpr double golden = 0.6180339887498949, close_enough = 0.01;
     double left = high - golden * (high - low), right = low + golden * (high - low);
     double at_left = try_at(left), at_right = try_at(right);
     while (high - low > close_enough) {
@@ -150,10 +145,12 @@ Scatter find_scatter(const Likelihood& likelihood, const Expansion& at, double b
     return none.restricted - best.restricted > least_gain ? best : none;
 }
 
+// `near_mag`: σ_x that another ν had, or 0.
 Result<Settled> settle_with(const Likelihood& likelihood, const Place& from, std::optional<double> nu,
-                            bool scatter) {
+                            double near_mag, bool scatter) {
     constexpr int most_turns = 6;
-    constexpr double still = 0.01;  // relative change of σ_x
+    constexpr double still = 0.02;  // relative change of σ_x
+    constexpr double within_first = 1.0, within_next = 0.4;
     Noise noise{.student_nu = nu};
     auto at = likelihood.climb(from, noise);
     if (!at) return fail(at.error());
@@ -161,14 +158,14 @@ Result<Settled> settle_with(const Likelihood& likelihood, const Place& from, std
     settled.chi2_without_scatter = chi2_of(likelihood, settled.at);
     for (int turn = 0; turn < most_turns; ++turn) {
         if (!scatter) {
-            Plane plane(likelihood, settled.at);
-            settled.restricted = plane.restricted(0.0);
+            settled.restricted = Plane(likelihood, settled.at).restricted(0.0);
             break;
         }
-        const Scatter found = find_scatter(likelihood, settled.at, noise.extra_scatter_mag);
+        const double before = noise.extra_scatter_mag;
+        const Scatter found = before > 0.0 ? find_scatter(likelihood, settled.at, before, within_next)
+                                           : find_scatter(likelihood, settled.at, near_mag, within_first);
         settled.restricted = found.restricted;
-        const double change = std::abs(found.mag - noise.extra_scatter_mag);
-        if (change <= still * found.mag) break;
+        if (std::abs(found.mag - before) <= still * found.mag) break;
         noise.extra_scatter_mag = found.mag;
         at = likelihood.climb(settled.at.place, noise);
         if (!at) return fail(at.error());
@@ -189,13 +186,14 @@ double chi2_of(const Likelihood& likelihood, const Expansion& at) {
 }
 
 Result<Settled> settle_noise(const Likelihood& likelihood, const Place& from, const NoiseOptions& options) {
-    auto gaussian = settle_with(likelihood, from, std::nullopt, options.scatter);
+    auto gaussian = settle_with(likelihood, from, std::nullopt, 0.0, options.scatter);
     if (!options.tails) return gaussian;
     constexpr std::size_t count = std::size(tried_nu), middle = count / 2;
     std::optional<Settled> heavy;
     // True when that ν is the best of those tried so far.
     const auto improves = [&](std::size_t i) {
-        auto tried = settle_with(likelihood, heavy ? heavy->at.place : from, tried_nu[i], options.scatter);
+        auto tried = settle_with(likelihood, heavy ? heavy->at.place : from, tried_nu[i],
+                                 heavy ? heavy->at.noise.extra_scatter_mag : 0.0, options.scatter);
         if (!tried || (heavy && tried->restricted >= heavy->restricted)) return false;
         heavy = std::move(*tried);
         return true;

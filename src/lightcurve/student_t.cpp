@@ -11,11 +11,9 @@ double tail_depth(double z2, std::optional<double> nu) {
     return nu ? (*nu + 1.0) * std::log1p(z2 / *nu) : z2;
 }
 
-double minus_two_log_tail(double z2, std::optional<double> nu) {
-    if (!nu) return z2 + std::log(2.0 * std::numbers::pi);
-    const double constant =
-        2.0 * (std::lgamma(0.5 * *nu) - std::lgamma(0.5 * (*nu + 1.0))) + std::log(*nu * std::numbers::pi);
-    return constant + tail_depth(z2, nu);
+double tail_constant(std::optional<double> nu) {
+    if (!nu) return std::log(2.0 * std::numbers::pi);
+    return 2.0 * (std::lgamma(0.5 * *nu) - std::lgamma(0.5 * (*nu + 1.0))) + std::log(*nu * std::numbers::pi);
 }
 
 double tail_weight(double z2, std::optional<double> nu) {

@@ -15,12 +15,12 @@ namespace emberline::lightcurve {
 inline constexpr double tried_nu[] = {2.0, 3.0, 5.0, 10.0, 20.0};
 
 // An absent ν is the Gaussian everywhere here.
-// Of the squared residual: −2 ln of the density at z, its Gaussian constant ln
-// 2π included.
-[[nodiscard]] double minus_two_log_tail(double z2, std::optional<double> nu);
-// The part of it that depends on z, and the same without its constant: what a
-// fit lowers.
+// −2 ln of the density at z is the sum of these two; a fit lowers the second.
+[[nodiscard]] double tail_constant(std::optional<double> nu);
 [[nodiscard]] double tail_depth(double z2, std::optional<double> nu);
+[[nodiscard]] inline double minus_two_log_tail(double z2, std::optional<double> nu) {
+    return tail_constant(nu) + tail_depth(z2, nu);
+}
 // Expected 1 / variance of that point, given its residual: (ν + 1) / (ν + z²).
 [[nodiscard]] double tail_weight(double z2, std::optional<double> nu);
 // Fisher's information of one point about its centre, against a Gaussian of the
