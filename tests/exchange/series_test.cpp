@@ -146,6 +146,7 @@ TEST_CASE("What cannot be read is refused by line and column; rows without a mag
     CHECK_THAT(refusal_of("jd,band\n2460344.5,V\n"), Catch::Contains("no column of magnitudes"));
     CHECK_THAT(refusal_of("jd,band,mag\n"), Catch::Contains("no point"));
     CHECK_THAT(refusal_of(""), Catch::Contains("empty"));
+    CHECK_THAT(refusal_of("jd band mag\n2460344.5 V 15\n"), Catch::Contains("set apart by commas"));
     CHECK_FALSE(read_series("no/such/file.csv"));
     const Series series = series_of("jd,band,mag\n2460344.5,V,\n2460345.5,V,15\n2460346.5,V,99.99\n");
     CHECK(series.curves[0].points.size() == 1);
