@@ -20,11 +20,24 @@ struct HorizontalPosition {
 class Horizon {
   public:
     Horizon(const Instant& instant, const Site& site);
+    // The same site up to a day before or after: the Earth turned, and all else kept. Within an arcsecond.
+    [[nodiscard]] Horizon turned_to(const Instant& instant) const;
     [[nodiscard]] HorizontalPosition position(const SkyPosition& star) const;
+    // Of an apparent place, see below.
+    [[nodiscard]] HorizontalPosition position_of_apparent(const SkyPosition& place) const;
     // Nothing below the horizon.
     [[nodiscard]] std::optional<double> airmass(const SkyPosition& star) const;
+    // West of the meridian, within ±180 degrees.
+    [[nodiscard]] Angle hour_angle(const SkyPosition& star) const;
+
+    // Apparent places: directions as they are seen from the site (parallax, aberration and light time
+    // included), along the axes of the ICRS. Sun: ERFA epv00; Moon: Meeus 1998 by ERFA moon98, 10 arcseconds.
+    [[nodiscard]] SkyPosition apparent(const SkyPosition& star) const;
+    [[nodiscard]] SkyPosition apparent_sun() const;
+    [[nodiscard]] SkyPosition apparent_moon() const;
 
   private:
+    Horizon() = default;
     struct Context;
     std::shared_ptr<const Context> context_;
 };
