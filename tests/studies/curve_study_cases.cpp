@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "curve_study_cases.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <memory>
@@ -11,6 +13,7 @@
 #include "lightcurve/fit.hpp"
 #include "lightcurve/gaussian_process.hpp"
 #include "lightcurve/model.hpp"
+#include "lightcurve/profile.hpp"
 
 namespace curve_study {
 
@@ -109,6 +112,17 @@ Outcome fitted(const LightCurve& curve, const Truth& truth, const Scorer& more) 
 
 void nothing_more(Pulls&, const CurveFit&) {}
 
+// The errors of the profile likelihood, for a parameter whose likelihood is no parabola.
+void add_profile(Pulls& pulls, const LightCurve& curve, const CurveFit& fit, const Truth& truth,
+                 std::size_t parameter) {
+    const std::string& name = fit.parameter_info[parameter].name;
+    const auto profile = lightcurve::profile_error(curve, truth.model, fit, {}, name);
+    if (!profile) return;
+    const double known = truth.value(parameter, fit);
+    pulls.add(name + ", profile",
+              ValueWithError{profile->value, known > profile->value ? profile->plus : profile->minus}, known);
+}
+
 Outcome straight_line(Random& random) {
     const Truth truth{lightcurve::straight_line(), {random.uniform(14.0, 17.0), random.uniform(0.005, 0.08)}};
     return fitted(observe(truth, {.to_d = random.uniform(30.0, 70.0)}, random), truth, nothing_more);
@@ -118,7 +132,10 @@ Outcome broken_line(Random& random, std::size_t breaks) {
     const double piece_d = 32.0, to_d = piece_d * static_cast<double>(breaks + 1);
     const Truth truth{lightcurve::broken_line(static_cast<int>(breaks)),
                       broken_line_values(breaks, to_d, 0.025, 0.06, random)};
-    return fitted(observe(truth, {.to_d = to_d}, random), truth, nothing_more);
+    const auto curve = observe(truth, {.to_d = to_d}, random);
+    return fitted(curve, truth, [&](Pulls& pulls, const CurveFit& fit) {
+        if (breaks == 1) add_profile(pulls, curve, fit, truth, 3);
+    });
 }
 
 double drawn(Random& random, double mean, double sigma, double least, double most) {
@@ -193,8 +210,11 @@ Outcome cobalt_tail(Random& random, bool leaking) {
     // Escape times from type Ia to thick ejecta, as the model's own prior has them.
     if (leaking) values.insert(values.end(), {std::clamp(random.gaussian(2.15, 0.5), 1.3, 3.2), explosion_d});
     const Truth truth{leaking ? lightcurve::leaking_tail(context) : lightcurve::cobalt_tail(context), values};
-    return fitted(observe(truth, {.to_d = 120.0}, random), truth, [&](Pulls& pulls, const CurveFit& fit) {
-        if (leaking) add_rate(pulls, "rate of 120 d", fit, truth, first_bjd + 3.0, first_bjd + 117.0);
+    const auto curve = observe(truth, {.to_d = 120.0}, random);
+    return fitted(curve, truth, [&](Pulls& pulls, const CurveFit& fit) {
+        if (!leaking) return;
+        add_rate(pulls, "rate of 120 d", fit, truth, first_bjd + 3.0, first_bjd + 117.0);
+        add_profile(pulls, curve, fit, truth, 1);
     });
 }
 
@@ -244,27 +264,70 @@ std::vector<double> broken_line_values(std::size_t breaks, double to_d, double l
     return values;
 }
 
+namespace {
+
+// Where a likelihood has several hills, or a slope that ends in the prior, no ellipse covers as it says; a
+// sample of the posterior (sample_fit) is there for that.
+std::vector<Exception> of_breaks(std::size_t breaks) {
+    const std::string why = "a break among few nights has a likelihood of several hills";
+    std::vector<Exception> all{{"curve at 1/2", 0.66, 0.92, why},
+                               {"curve at 3/4", 0.66, 0.91, why},
+                               {"break_1, profile", 0.63, 0.92, why}};
+    for (std::size_t j = 1; j <= breaks + 1; ++j) {
+        all.push_back({fmt::format("rate_{}", j), 0.65, 0.915, why});
+        all.push_back({fmt::format("break_{}", j), 0.64, 0.88, why});
+    }
+    return all;
+}
+
+std::vector<Exception> of_peaks() {
+    const std::string why = "skewed: rises are told slow or quick, not long or short";
+    return {{"peak_width", 0.66, 0.925, why},      {"rise_length", 0.67, 0.925, why},
+            {"log_rise_time", 0.65, 0.925, why},   {"second_delay", 0.63, 0.93, why},
+            {"log_second_width", 0.63, 0.92, why}, {"delta m15", 0.72, 0.91, why}};
+}
+
+std::vector<Exception> of_leaks() {
+    const std::string why = "long escape times are told from none by the prior alone";
+    return {{"log_gamma_escape_time", 0.64, 0.87, why},
+            {"log_gamma_escape_time, profile", 0.65, 0.89, why},
+            {"rate of 120 d", 0.65, 0.90, why}};
+}
+
+std::vector<Exception> of_processes() {
+    const std::string why = "the draws of a rough process have their maxima anywhere in a flat top";
+    return {{"t_max", 0.9, 0.99, why}, {"delta m15", 0.9, 0.99, why}};
+}
+
+}  // namespace
+
 std::vector<Case> cases() {
     using lightcurve::Smoothness;
-    return {
-        {"straight-line", straight_line, {}},
-        {"broken-line-1", [](Random& r) { return broken_line(r, 1); }, {}},
-        {"broken-line-2", [](Random& r) { return broken_line(r, 2); }, {}},
-        {"broken-line-3", [](Random& r) { return broken_line(r, 3); }, {}},
-        {"rise-and-fall", [](Random& r) { return rise_and_fall(r, false); }, {}},
-        {"rise-and-two-peaks", [](Random& r) { return rise_and_fall(r, true); }, {}},
-        {"plateau-and-drop", [](Random& r) { return plateau(r, lightcurve::plateau_and_drop()); }, {}},
-        {"sloping-plateau-and-drop",
-         [](Random& r) { return plateau(r, lightcurve::sloping_plateau_and_drop()); },
-         {}},
-        {"humped-plateau-and-drop",
-         [](Random& r) { return plateau(r, lightcurve::humped_plateau_and_drop()); },
-         {}},
-        {"cobalt-tail", [](Random& r) { return cobalt_tail(r, false); }, {}},
-        {"leaking-tail", [](Random& r) { return cobalt_tail(r, true); }, {}},
-        {"peak-polynomial", peak_polynomial, {}},
-        {"gaussian-process-3/2", [](Random& r) { return gaussian_process(r, Smoothness::matern_3_2); }, {}},
-        {"gaussian-process-5/2", [](Random& r) { return gaussian_process(r, Smoothness::matern_5_2); }, {}}};
+    // fit_peak refuses curves that it sees no maximum in: where the first clear night came too late.
+    constexpr double peaks_missed = 0.12;
+    return {{"straight-line", straight_line, {}},
+            {"broken-line-1", [](Random& r) { return broken_line(r, 1); }, of_breaks(1)},
+            {"broken-line-2", [](Random& r) { return broken_line(r, 2); }, of_breaks(2)},
+            {"broken-line-3", [](Random& r) { return broken_line(r, 3); }, of_breaks(3)},
+            {"rise-and-fall", [](Random& r) { return rise_and_fall(r, false); }, of_peaks()},
+            {"rise-and-two-peaks", [](Random& r) { return rise_and_fall(r, true); }, of_peaks()},
+            {"plateau-and-drop", [](Random& r) { return plateau(r, lightcurve::plateau_and_drop()); }, {}},
+            {"sloping-plateau-and-drop",
+             [](Random& r) { return plateau(r, lightcurve::sloping_plateau_and_drop()); },
+             {}},
+            {"humped-plateau-and-drop",
+             [](Random& r) { return plateau(r, lightcurve::humped_plateau_and_drop()); },
+             {}},
+            {"cobalt-tail", [](Random& r) { return cobalt_tail(r, false); }, {}},
+            {"leaking-tail", [](Random& r) { return cobalt_tail(r, true); }, of_leaks()},
+            {"peak-polynomial",
+             peak_polynomial,
+             {{"t_max", 0.62, 0.88, "no polynomial is the true curve"}},
+             peaks_missed},
+            {"gaussian-process-3/2", [](Random& r) { return gaussian_process(r, Smoothness::matern_3_2); },
+             of_processes()},
+            {"gaussian-process-5/2", [](Random& r) { return gaussian_process(r, Smoothness::matern_5_2); },
+             of_processes()}};
 }
 
 }  // namespace curve_study

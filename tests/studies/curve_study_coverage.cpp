@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <atomic>
 #include <cmath>
+#include <cstdio>
 #include <thread>
 
 #include "numerics/robust.hpp"
@@ -36,9 +37,10 @@ Bounds bounds_of(std::size_t n, const Exception* exception) {
              .least_2 = inside_2sigma - std::max(margin_2sigma, e2),
              .most_2 = inside_2sigma + std::max(margin_2sigma, e2)};
     if (exception) {
-        b.least_1 = std::min(b.least_1, exception->least_1sigma - e1);
-        b.most_1 = std::max(b.most_1, exception->most_1sigma + e1);
-        b.least_2 = std::min(b.least_2, exception->least_2sigma - e2);
+        b.least_1 = std::min(b.least_1, exception->expected_1sigma - e1);
+        b.most_1 = std::max(b.most_1, exception->expected_1sigma + e1);
+        b.least_2 = std::min(b.least_2, exception->expected_2sigma - e2);
+        b.most_2 = std::max(b.most_2, exception->expected_2sigma + e2);
     }
     return b;
 }
@@ -135,6 +137,7 @@ std::size_t report(const std::string& title, const std::vector<Outcome>& outcome
                    spread / std::sqrt(static_cast<double>(n)), spread, good ? "ok" : "OUT OF BOUNDS",
                    excused ? ": " + exception->why : "");
     }
+    std::fflush(stdout);  // a long study is read while it runs
     return wrong;
 }
 

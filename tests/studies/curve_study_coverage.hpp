@@ -29,10 +29,10 @@ struct Outcome {
     std::size_t points = 0, limits = 0;
 };
 
-// Where coverage is known not to hold, how far, and why.
+// A line whose coverage is known not to be Gaussian: what it is, and why.
 struct Exception {
     std::string line;  // name of the parameter or figure
-    double least_1sigma = 0.0, most_1sigma = 1.0, least_2sigma = 0.0;
+    double expected_1sigma = 0.0, expected_2sigma = 0.0;
     std::string why;
 };
 
@@ -46,7 +46,8 @@ std::vector<Outcome> many(std::size_t curves, unsigned threads, std::uint64_t fi
 double share_within(const std::vector<double>& pulls, double sigma);
 
 // Prints the table of a model; how many of its lines are out of bounds. Within 1 sigma: 0.6827 give or take
-// the larger of 0.06 and 3 binomial errors (4 in a short run); within 2 sigma: 0.9545 likewise, with 0.03.
+// the larger of 0.06 and 3 binomial errors (4 in a short run); within 2 sigma: 0.9545 likewise, with 0.03. An
+// exception widens that to its own expectation, give or take as many binomial errors.
 std::size_t report(const std::string& title, const std::vector<Outcome>& outcomes,
                    const std::vector<Exception>& exceptions, double most_failures);
 
