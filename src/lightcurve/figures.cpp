@@ -16,7 +16,7 @@
 namespace emberline::lightcurve {
 namespace {
 
-// Twice the two-sided tail of one Gaussian sigma.
+// What a Gaussian holds between −1 and +1 sigma.
 constexpr double inside_one_sigma = 0.6826894921370859;
 constexpr double least_bracketed = 0.95;
 
@@ -187,6 +187,7 @@ Figure rate_between(const CurveFit& fit, double from_bjd_tdb, double to_bjd_tdb,
                     std::size_t draws) {
     const std::vector<double> ends{std::min(from_bjd_tdb, to_bjd_tdb), std::max(from_bjd_tdb, to_bjd_tdb)};
     const double span = ends[1] - ends[0];
+    if (!(span > 0.0) || draws == 0) return {0.0, HUGE_VAL, -HUGE_VAL, HUGE_VAL};
     const auto best = best_curve(fit, ends);
     numerics::Random random(seed);
     const numerics::Matrix curves = fit.prediction->draws(ends, draws, random);

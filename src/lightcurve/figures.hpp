@@ -33,14 +33,17 @@ struct Peak {
 [[nodiscard]] std::optional<Figure> fade_after_peak(const CurveFit& fit, double days = 15.0,
                                                     double redshift = 0.0, std::uint64_t seed = 1,
                                                     std::size_t draws = usual_draws);
-// Mean rate between two times, mag/d, positive when it fades.
+// Mean rate between two times, mag/d, positive when it fades. Of one instant nothing is known: its error is
+// infinite.
 [[nodiscard]] Figure rate_between(const CurveFit& fit, double from_bjd_tdb, double to_bjd_tdb,
                                   std::uint64_t seed = 1, std::size_t draws = usual_draws);
 
 // The peak by a local polynomial, the classical way: the points from `before_d` before to `after_d` after the
-// brightest, once more around the maximum that they give. One order of seven, under weak priors for the
-// shape, which are scaled with the window. The fit's interval holds what it was made of. Problem: fewer than
-// 5 nights, fewer than 2 of them on either side of the maximum, a curve with two maxima.
+// brightest, once more around the maximum that they give. These days suit type Ia; a transient that bends
+// faster gets fewer, one that bends more slowly up to twice as many. One order of seven, under weak priors
+// for the shape, which are scaled with the window. The fit's interval holds what it was made of. Problem:
+// fewer than 5 nights, fewer than 2 of them on either side of the maximum, two maxima, one too flat to have a
+// time.
 struct PeakWindow {
     double before_d = 10.0, after_d = 22.0;
 };

@@ -77,12 +77,15 @@ bool has_one_maximum(const CurveFit& fit) {
     return maxima == 1;
 }
 
-// A transient faster than type Ia gets a narrower window, of the same size on its own curve: no polynomial
-// follows one over many magnitudes. What type Ia fade by one scale after maximum (magnitudes, curvature
-// alone) is 0.9 to 1.6 in blue light.
-double pace_of(const CurveFit& fit) {
-    constexpr double most_curved_mag = 1.6;
-    return std::min(1.0, std::sqrt(most_curved_mag / fit.parameter("shape_2")->value));
+// How much wider the window should be. Type Ia bend by 0.9 to 1.6 mag in one scale, in blue light, and the
+// usual window suits them; of a faster transient it holds too many magnitudes for any polynomial, of a slower
+// one too few to tell the time of its maximum.
+double change_of_pace(const CurveFit& fit) {
+    constexpr double least_curved_mag = 0.4, usual_mag = 0.9, most_curved_mag = 1.6;
+    const double curved_mag = fit.parameter("shape_2")->value;
+    if (curved_mag > most_curved_mag) return std::sqrt(most_curved_mag / curved_mag);
+    if (curved_mag < least_curved_mag) return std::sqrt(usual_mag / curved_mag);
+    return 1.0;
 }
 
 // Whether the curve is fainter at both ends than at its maximum by much more than its errors.
@@ -122,20 +125,30 @@ Result<CurveFit> fit_window(const LightCurve& curve, const FitOptions& options, 
 
 Result<CurveFit> fit_peak(const LightCurve& curve, const FitOptions& options, const PeakWindow& window) {
     constexpr int most_rounds = 6;
-    constexpr double settled = 0.9;
+    constexpr double settled = 0.1, slowest = 2.0;
+    if (!(window.before_d > 0.0 && window.after_d > 0.0)) {
+        return fail({.what = "The window around a maximum has no days on one of its sides.",
+                     .where = fmt::format("{} d before, {} d after", window.before_d, window.after_d),
+                     .mend = "Give positive numbers of days: 10 and 22 are usual.",
+                     .kind = ProblemKind::request});
+    }
     const auto nights = nightly(detections_within(curve, options));
     if (nights.size() < fewest_nights) {
         return fail(not_enough(fmt::format("{} nights are too few for a peak.", nights.size())));
     }
-    PeakWindow paced = window;
-    auto fitted = fit_window(curve, around(brightest_of(nights).days, options, paced), paced);
+    double pace = 1.0;
+    const auto fit_around = [&](double bjd_tdb) {
+        const PeakWindow paced{.before_d = pace * window.before_d, .after_d = pace * window.after_d};
+        return fit_window(curve, around(bjd_tdb, options, paced), paced);
+    };
+    auto fitted = fit_around(brightest_of(nights).days);
     // At least once more around the maximum itself, so that the window does not depend on which point was
     // brightest.
     for (int round = 0; fitted && round < most_rounds; ++round) {
-        const double pace = pace_of(*fitted);
-        paced = {.before_d = pace * paced.before_d, .after_d = pace * paced.after_d};
-        fitted = fit_window(curve, around(fitted->parameter("t_max")->value, options, paced), paced);
-        if (pace > settled) break;
+        const double last = pace;
+        pace = std::min(pace * change_of_pace(*fitted), slowest);
+        fitted = fit_around(fitted->parameter("t_max")->value);
+        if (std::abs(std::log(pace / last)) < settled) break;
     }
     if (fitted && !stands_out(*fitted)) {
         return fail(not_enough("The maximum is too flat for its time to be known from this window."));

@@ -180,6 +180,55 @@ TEST_CASE("maxima and fades of type Ia supernovae are the published ones", "[fig
     }
 }
 
+TEST_CASE("the window follows transients that are faster or slower than type Ia", "[figures]") {
+    for (const double stretch : {0.5, 2.0}) {
+        numerics::Random random(7);
+        std::vector<double> times, magnitudes;
+        int refused = 0;
+        for (int i = 0; i < 120; ++i) {
+            const Shape usual = any_shape(i % 3, random);
+            // Nobody measures what is 3 mag fainter than it will be.
+            auto curve =
+                seen([&](double t) { return usual(t / stretch); }, -12.0 * stretch,
+                     random.uniform(1.0, 2.0) * std::max(stretch, 0.8), random.uniform(0.01, 0.04), random);
+            std::erase_if(curve.points, [](const auto& point) { return *point.magnitude_mag > 17.0; });
+            const auto fit = lightcurve::fit_peak(curve);
+            const auto peak = fit ? lightcurve::peak_of(*fit, 1, 300) : std::nullopt;
+            if (!peak) {
+                ++refused;
+                continue;
+            }
+            times.push_back((peak->bjd_tdb.value - epoch_bjd) / peak->bjd_tdb.err);
+            magnitudes.push_back((peak->mag.value - 14.0) / peak->mag.err);
+        }
+        const auto t = spread_of(times), m = spread_of(magnitudes);
+        INFO("stretch " << stretch << ", refused " << refused << ", pulls of time " << t.mean << " ± "
+                        << t.sigma << ", of magnitude " << m.mean << " ± " << m.sigma);
+        CHECK(refused < 30);
+        for (const auto& spread : {t, m}) {
+            CHECK(spread.sigma > 0.8);
+            CHECK(spread.sigma < 1.25);
+            CHECK(std::abs(spread.mean) < 0.4);
+        }
+    }
+}
+
+TEST_CASE("the slow maximum of SN 1987A in V is the known one", "[figures]") {
+    const char* datasets = std::getenv("EMBERLINE_DATASETS");
+    if (datasets == nullptr) {
+        WARN("SKIPPED: EMBERLINE_DATASETS is not set, so the maximum of SN 1987A was not measured.");
+        return;
+    }
+    const auto fit = peak_through(
+        band_of(std::string(datasets) + "/lightcurves/SN1987A_Catchpole_Whitelock_SAAO.csv", "V"));
+    const auto peak = lightcurve::peak_of(fit);
+    REQUIRE(peak);
+    // 2.96 mag, some 85 d after the neutrinos of MJD 46849.316 (from memory).
+    CHECK(peak->mag.value == Approx(2.96).margin(0.02).epsilon(0));
+    CHECK(peak->bjd_tdb.value - mjd_zero - 46849.316 == Approx(85.0).margin(5.0).epsilon(0));
+    CHECK(peak->bjd_tdb.err < 4.0);
+}
+
 TEST_CASE("the maximum of SN 2011by agrees with that of other orders and windows", "[figures]") {
     // Cubic within 6 d of the brightest, parabola from +9 to +21 d: worked out elsewhere from these points.
     const auto fit =
@@ -260,7 +309,11 @@ TEST_CASE("a maximum that was missed, or is still to come, is refused in words",
     four.points.resize(4);
     const auto few = lightcurve::fit_peak(four);
     REQUIRE_FALSE(few);
-    CHECK_THAT(few.error().what, Contains("4 detections are too few"));
+    CHECK_THAT(few.error().what, Contains("4 nights are too few"));
+    const auto no_window =
+        lightcurve::fit_peak(seen(shape, -9.0, 1.0, 0.02, random), {}, {.before_d = 0.0, .after_d = 22.0});
+    REQUIRE_FALSE(no_window);
+    CHECK(no_window.error().kind == ProblemKind::request);
     // A straight line has no maximum inside.
     auto fade = empty_curve();
     for (int i = 0; i < 20; ++i)
@@ -298,6 +351,7 @@ TEST_CASE("the rate between two times of a straight line is its rate", "[figures
     CHECK(rate.err == Approx(rate_of(fit).err).epsilon(0.06));
     const auto backwards = lightcurve::rate_between(fit, epoch_bjd + 17.0, epoch_bjd + 3.0, 1, 4000);
     CHECK(backwards.value == rate.value);
+    CHECK(std::isinf(lightcurve::rate_between(fit, epoch_bjd, epoch_bjd).err));
 }
 
 TEST_CASE("the rate over that of cobalt, on the transient's clock", "[figures]") {
