@@ -133,8 +133,8 @@ Result<CurveFit> fit_gaussian_process(const LightCurve& curve, Smoothness smooth
     remark_on_outliers(result);
     if (!setup.frame.clock.is_plain()) {
         result.remarks.push_back(fmt::format(
-            "The curve changes more slowly with age: its clock runs at half speed {:.0f} days after "
-            "the brightest point, where the time scale holds.",
+            "The curve changes more slowly with age: the time scale is that of its brightest point, "
+            "and {:.0f} days later its changes take twice as long.",
             setup.frame.clock.slowing_d));
     }
     return result;

@@ -19,8 +19,8 @@ using numerics::MaternPosterior;
 constexpr double least_gain = 2.7;
 // Of those that fit() tries: a gross outlier, and tails.
 constexpr double tried_here[] = {3.0, 10.0};
-constexpr double most_outliers = 0.2;
-constexpr std::size_t fewest_for_tails = 8;
+constexpr double most_outliers = 0.2;  // of all rows
+constexpr std::size_t fewest_for_tails = 5 + spare_rows_for_outliers;
 // With so many rows tails are tried only where some point stands out this far.
 constexpr std::size_t many_rows = 2000;
 constexpr double standing_out_sigma = 6.0;
