@@ -26,12 +26,13 @@ class Likelihood::Walk {
     }
 
     // True when it ended where nothing leads further down, and every parameter still has influence.
-    bool run(int most_steps) {
-        // Squared length of a step in units of the parameters' errors: 1e-5 sigma is beyond any use.
-        constexpr double short_step = 1e-10;
+    bool run(int most_steps, Precision precision) {
+        // Squared length of a step in units of the parameters' errors.
+        const double short_step = precision == Precision::rough ? 1e-4 : 1e-10;
         // The end goes on to 1e-8 sigma where that costs a step or two: not under the t, whose weights follow
         // slowly.
-        const double last_step = at_.noise.student_nu ? short_step : 1e-16;
+        const bool to_the_end = precision == Precision::full && !at_.noise.student_nu;
+        const double last_step = to_the_end ? 1e-16 : short_step;
         constexpr double most_damping = 1e12;
         bool last = false;  // steps without damping that end it: damping shortens those along a valley
         for (int i = 0; i < most_steps; ++i) {
@@ -165,7 +166,8 @@ class Likelihood::Walk {
     std::vector<double> curvature_, step_;
 };
 
-Result<Expansion> Likelihood::climb(Place start, const Noise& noise, const std::vector<bool>& held) const {
+Result<Expansion> Likelihood::climb(Place start, const Noise& noise, Precision precision,
+                                    const std::vector<bool>& held) const {
     constexpr int most_steps = 300;
     const Expansion first = expand(std::move(start), noise);
     if (!std::isfinite(first.depth)) {
@@ -182,7 +184,7 @@ Result<Expansion> Likelihood::climb(Place start, const Noise& noise, const std::
     for (const Damping& damping :
          {Damping{1e-6, 0.1}, Damping{1e-2, 0.1}, Damping{1.0, 0.3}, Damping{1e3, 0.3}}) {
         Walk walk(*this, first, held, damping);
-        if (!walk.run(most_steps)) continue;
+        if (!walk.run(most_steps, precision)) continue;
         // Along a profile the others may part company: the held one is not there to be told from them.
         if (const auto factor = NormalFactor::make(walk.at().normal); held.empty() && !factor) {
             problem = factor.error();
@@ -195,7 +197,7 @@ Result<Expansion> Likelihood::climb(Place start, const Noise& noise, const std::
 
 Expansion Likelihood::approach(Expansion at, const Noise& noise, int steps, Damping& damping) const {
     Walk walk(*this, expand(std::move(at.place), noise), {}, damping);
-    static_cast<void>(walk.run(steps));
+    static_cast<void>(walk.run(steps, Precision::rough));
     damping = walk.damping();
     return walk.take();
 }

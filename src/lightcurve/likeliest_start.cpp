@@ -19,6 +19,7 @@ constexpr double forgiving_nu = 5.0;
 // not settled.
 constexpr double same_depth = 0.1, hopeless_depth = 12.0;
 constexpr std::size_t most_looked_at = 3;
+constexpr int most_steps_elsewhere = 30;
 
 struct Approached {
     Place place;
@@ -127,9 +128,10 @@ Result<Found> likeliest_start(const LightCurve& curve, const Model& model,
         if (best) {
             ++looked_at;
             const Noise noise = best->settled.at.noise;
-            const auto there = likelihood.climb(place, noise);
-            if (!there) continue;
-            const double depth = likelihood.minus_two_log(there->place, noise);
+            Damping damping;
+            const Expansion there =
+                likelihood.approach(likelihood.expand(place, noise), noise, most_steps_elsewhere, damping);
+            const double depth = likelihood.minus_two_log(there.place, noise);
             if (std::abs(depth - best_depth) < same_depth) best->agreeing += here;
             if (depth > best_depth - same_depth) continue;
         }

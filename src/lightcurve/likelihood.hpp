@@ -64,6 +64,10 @@ struct Damping {
     std::vector<double> curvature = {};  // the largest of each unknown so far
 };
 
+// How near to the bottom a climb ends: within 0.01 sigma of it, which −2 ln L hardly notices, or beyond any
+// use.
+enum class Precision { rough, full };
+
 class Likelihood {
   public:
     // `used` indexes curve.points, all of which check_point() accepts. What is
@@ -94,6 +98,7 @@ class Likelihood {
     // bound. `held`: parameters that stay as they are. Problem: no convergence,
     // or parameters that the points do not determine.
     [[nodiscard]] Result<Expansion> climb(Place start, const Noise& noise,
+                                          Precision precision = Precision::full,
                                           const std::vector<bool>& held = {}) const;
     // At most so many steps, wherever they lead: for looking at starts. `damping` is where the last call left
     // it.

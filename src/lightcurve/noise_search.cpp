@@ -152,7 +152,7 @@ Result<Settled> settle_with(const Likelihood& likelihood, const Place& from, std
     constexpr double still = 0.02;  // relative change of σ_x
     constexpr double within_first = 1.0, within_next = 0.4;
     Noise noise{.student_nu = nu};
-    auto at = likelihood.climb(from, noise);
+    auto at = likelihood.climb(from, noise, Precision::rough);
     if (!at) return fail(at.error());
     Settled settled{.at = std::move(*at)};
     settled.chi2_without_scatter = chi2_of(likelihood, settled.at);
@@ -167,10 +167,19 @@ Result<Settled> settle_with(const Likelihood& likelihood, const Place& from, std
         settled.restricted = found.restricted;
         if (std::abs(found.mag - before) <= still * found.mag) break;
         noise.extra_scatter_mag = found.mag;
-        at = likelihood.climb(settled.at.place, noise);
+        at = likelihood.climb(settled.at.place, noise, Precision::rough);
         if (!at) return fail(at.error());
         settled.at = std::move(*at);
     }
+    return settled;
+}
+
+// What the search left roughly done.
+Result<Settled> finished(const Likelihood& likelihood, Result<Settled> settled) {
+    if (!settled) return settled;
+    auto at = likelihood.climb(std::move(settled->at.place), settled->at.noise);
+    if (!at) return fail(at.error());
+    settled->at = std::move(*at);
     return settled;
 }
 
@@ -186,8 +195,10 @@ double chi2_of(const Likelihood& likelihood, const Expansion& at) {
 }
 
 Result<Settled> settle_noise(const Likelihood& likelihood, const Place& from, const NoiseOptions& options) {
-    auto gaussian = settle_with(likelihood, from, std::nullopt, 0.0, options.scatter);
-    if (!options.tails) return gaussian;
+    const auto gaussian_fit = [&] {
+        return settle_with(likelihood, from, std::nullopt, 0.0, options.scatter);
+    };
+    if (!options.tails) return finished(likelihood, gaussian_fit());
     constexpr std::size_t count = std::size(tried_nu), middle = count / 2;
     std::optional<Settled> heavy;
     // True when that ν is the best of those tried so far.
@@ -198,18 +209,27 @@ Result<Settled> settle_noise(const Likelihood& likelihood, const Place& from, co
         heavy = std::move(*tried);
         return true;
     };
-    // The likelihood has one peak in ν: away from the middle on the side that
-    // rises.
+    // The likelihood has one peak in ν: away from the middle on the side that rises.
     improves(middle);
     bool heavier = false;
     for (std::size_t i = middle; i-- > 0 && improves(i);)
         heavier = true;
     for (std::size_t i = middle + 1; !heavier && i < count && improves(i); ++i) {
     }
-    if (!heavy) return gaussian;
-    if (!gaussian) return std::move(*heavy);
+    if (!heavy) return finished(likelihood, gaussian_fit());
+    // With outliers a Gaussian fit goes a long way to a bad end; where it starts that far behind, it is
+    // spared.
+    constexpr double far_behind = 50.0;
     const double cost = std::max(least_gain, std::log(static_cast<double>(likelihood.rows())));
-    return gaussian->restricted - heavy->restricted > cost ? std::move(*heavy) : std::move(*gaussian);
+    const Expansion as_gaussian = likelihood.expand(heavy->at.place, {});
+    const double nearby = options.scatter ? find_scatter(likelihood, as_gaussian, 0.0, 0.0).restricted
+                                          : Plane(likelihood, as_gaussian).restricted(0.0);
+    if (nearby - heavy->restricted < cost + far_behind) {
+        auto gaussian = gaussian_fit();
+        if (gaussian && gaussian->restricted - heavy->restricted <= cost)
+            return finished(likelihood, std::move(gaussian));
+    }
+    return finished(likelihood, std::move(*heavy));
 }
 
 Result<Uncertainty> uncertainty_at(const Likelihood& likelihood, const Expansion& at) {

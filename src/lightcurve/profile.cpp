@@ -80,7 +80,7 @@ class Profile {
                 along.parameters[j] += moved * fit_.covariance(j, held_) / fit_.covariance(held_, held_);
         }
         if (model_.allowed(along.parameters)) start = std::move(along);
-        auto best = refit_.likelihood.climb(std::move(start), refit_.noise, mask_);
+        auto best = refit_.likelihood.climb(std::move(start), refit_.noise, Precision::full, mask_);
         if (!best) return fail(best.error());
         const double depth = refit_.likelihood.minus_two_log(best->place, refit_.noise);
         return Reached{std::move(best->place), depth - bottom_};
