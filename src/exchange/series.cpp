@@ -35,7 +35,7 @@ Result<Series> read_series(const std::string& path) {
     return parse_series(*text, path);
 }
 
-Result<Series> parse_series(std::string_view text, std::string source) {
+Result<Series> parse_series(std::string_view text, const std::string& source) {
     if (text.starts_with("\xEF\xBB\xBF")) text.remove_prefix(3);
     const std::string_view content = trimmed(text);
     if (content.starts_with('<')) return series_of_votable(content, source);

@@ -43,6 +43,6 @@ struct Series {
 // told from JD − 2400000, half a day away, so that it is never mended in silence), several stars in one
 // report, a file that is none of the above.
 [[nodiscard]] Result<Series> read_series(const std::string& path);
-[[nodiscard]] Result<Series> parse_series(std::string_view text, std::string source);
+[[nodiscard]] Result<Series> parse_series(std::string_view text, const std::string& source);
 
 }  // namespace emberline::exchange

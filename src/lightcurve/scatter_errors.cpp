@@ -49,6 +49,7 @@ std::vector<Deviation> deviations(const std::vector<const Point*>& points, doubl
 
 void keep_closer_half(std::vector<Deviation>& all) {
     std::vector<double> spans;
+    spans.reserve(all.size());
     for (const Deviation& d : all)
         spans.push_back(d.span_d);
     const double usual = numerics::median(spans);
@@ -68,6 +69,7 @@ std::optional<Scatter> scatter_of(const std::vector<const Point*>& points) {
         keep_closer_half(all);
         if (all.size() < least_deviations) continue;
         std::vector<double> sizes;
+        sizes.reserve(all.size());
         for (const Deviation& d : all)
             sizes.push_back(std::abs(d.of_one_mag));
         const double mag = numerics::mad_to_sigma * numerics::median(sizes);

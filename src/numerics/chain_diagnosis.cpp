@@ -109,7 +109,8 @@ ChainDiagnosis diagnose_chain(const Matrix& samples, std::size_t walkers, double
                              .converged = false,
                              .summary = "not converged: there are no samples"};
     if (walkers == 0 || samples.rows() < walkers || samples.columns() == 0) return diagnosis;
-    const auto steps = static_cast<double>(samples.rows() / walkers);
+    const std::size_t length = samples.rows() / walkers;
+    const auto steps = static_cast<double>(length);
     diagnosis.converged = true;
     for (std::size_t j = 0; j < samples.columns(); ++j) {
         const Matrix chains = chains_of(samples, walkers, j);
