@@ -87,14 +87,16 @@ std::vector<double> best_curve(const CurveFit& fit, std::span<const double> bjd_
 
 // With `after_d` more than nothing the grid reaches that long, and a little longer, after the best maximum.
 std::optional<Grid> grid_around_peak(const CurveFit& fit, double after_d) {
-    constexpr std::size_t coarse_steps = 200;
+    // Two days apart no peak is missed; over decades that would be many steps for nothing.
+    constexpr double coarse_d = 2.0, fewest_steps = 200.0, most_steps = 4000.0;
     constexpr double finest_d = 0.25, around_d = 15.0;
     const double from = fit.from_bjd_tdb, to = fit.to_bjd_tdb, span = to - from;
     if (!(span > 0.0)) return std::nullopt;
-    const double coarse = span / coarse_steps, fine = std::min(finest_d, coarse);
+    const double steps = std::round(std::clamp(span / coarse_d, fewest_steps, most_steps));
+    const double coarse = span / steps, fine = std::min(finest_d, coarse);
     Grid look;
-    for (std::size_t i = 0; i <= coarse_steps; ++i)
-        look.bjd_tdb.push_back(from + static_cast<double>(i) * coarse);
+    for (double i = 0.0; i <= steps; ++i)
+        look.bjd_tdb.push_back(from + i * coarse);
     look.inside = look.bjd_tdb.size();
     const auto top = look.brightest(best_curve(fit, look.bjd_tdb));
     if (!top) return std::nullopt;

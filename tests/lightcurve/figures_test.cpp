@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <cstdlib>
 #include <functional>
+#include <memory>
 
 #include "exchange/series.hpp"
 #include "lightcurve/curves.hpp"
@@ -352,6 +353,49 @@ TEST_CASE("the rate between two times of a straight line is its rate", "[figures
     const auto backwards = lightcurve::rate_between(fit, epoch_bjd + 17.0, epoch_bjd + 3.0, 1, 4000);
     CHECK(backwards.value == rate.value);
     CHECK(std::isinf(lightcurve::rate_between(fit, epoch_bjd, epoch_bjd).err));
+}
+
+TEST_CASE("a week's maximum within four years of curve is found, and each draw's own", "[figures]") {
+    // Curves whose maximum lies anywhere within some tenths of a day; each is 0.1 mag or so off as a whole.
+    class Bumps final : public lightcurve::Prediction {
+      public:
+        [[nodiscard]] ValueWithError magnitude(double bjd_tdb) const override {
+            return {bump(bjd_tdb, 0.0, 0.0), 0.1};
+        }
+        [[nodiscard]] numerics::Matrix draws(std::span<const double> bjd_tdb, std::size_t count,
+                                             numerics::Random& random) const override {
+            numerics::Matrix curves(count, bjd_tdb.size());
+            for (std::size_t k = 0; k < count; ++k) {
+                const double late_d = 0.3 * random.gaussian(), faint_mag = 0.1 * random.gaussian();
+                for (std::size_t i = 0; i < bjd_tdb.size(); ++i)
+                    curves(k, i) = bump(bjd_tdb[i], late_d, faint_mag);
+            }
+            return curves;
+        }
+
+      private:
+        static double bump(double bjd_tdb, double late_d, double faint_mag) {
+            const double days = bjd_tdb - epoch_bjd - 700.3 - late_d;
+            return 16.0 + faint_mag - 2.0 * std::exp(-0.5 * days * days / 9.0);
+        }
+    };
+    lightcurve::CurveFit fit;
+    fit.from_bjd_tdb = epoch_bjd;
+    fit.to_bjd_tdb = epoch_bjd + 1500.0;
+    fit.prediction = std::make_shared<Bumps>();
+    const auto peak = lightcurve::peak_of(fit, 1, 4000);
+    const auto fade = lightcurve::fade_after_peak(fit, 5.0, 0.0, 1, 4000);
+    REQUIRE((peak && fade));
+    CHECK(peak->bracketed == 1.0);
+    CHECK(peak->bjd_tdb.value - epoch_bjd == Approx(700.3).margin(0.01).epsilon(0));
+    CHECK(peak->mag.value == Approx(14.0).margin(1e-3));
+    // 4000 draws tell half of an interval of 68 % to 1.6 %.
+    CHECK(peak->bjd_tdb.err == Approx(0.3).epsilon(0.06));
+    CHECK(peak->mag.err == Approx(0.1).epsilon(0.06));
+    CHECK(fade->value == Approx(2.0 - 2.0 * std::exp(-25.0 / 18.0)).margin(3e-3));
+    CHECK(fade->err < 3e-3);
+    // Seeded: the same curves again.
+    CHECK(lightcurve::peak_of(fit, 1, 4000)->mag.err == peak->mag.err);
 }
 
 TEST_CASE("the rate over that of cobalt, on the transient's clock", "[figures]") {
