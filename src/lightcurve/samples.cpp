@@ -59,17 +59,25 @@ std::vector<Sample> nightly(std::span<const Sample> samples) {
 }
 
 std::vector<Sample> smoothed(std::span<const Sample> samples) {
-    std::vector<Sample> middles;
-    for (std::size_t i = 1; i + 1 < samples.size(); ++i) {
-        middles.push_back(samples[i]);
-        middles.back().mag = numerics::median({samples[i - 1].mag, samples[i].mag, samples[i + 1].mag});
-    }
+    std::vector<Sample> middles(samples.begin(), samples.end());
+    const std::size_t n = samples.size();
+    if (n < 3) return middles;
+    for (std::size_t i = 1; i + 1 < n; ++i)
+        middles[i].mag = numerics::median({samples[i - 1].mag, samples[i].mag, samples[i + 1].mag});
+    const auto smooth_end = [&](std::size_t end, std::size_t next, std::size_t second) {
+        const Sample &a = middles[next], &b = middles[second];
+        if (a.days == b.days) return;
+        const double beyond = a.mag + (a.mag - b.mag) / (a.days - b.days) * (samples[end].days - a.days);
+        middles[end].mag = numerics::median({samples[end].mag, a.mag, beyond});
+    };
+    smooth_end(0, 1, 2);
+    smooth_end(n - 1, n - 2, n - 3);
     return middles;
 }
 
 Sample brightest_of(std::span<const Sample> samples) {
     const auto middles = smoothed(samples);
-    return *std::min_element(middles.begin(), middles.end(),
+    return *std::min_element(middles.begin() + 1, middles.end() - 1,
                              [](const Sample& a, const Sample& b) { return a.mag < b.mag; });
 }
 

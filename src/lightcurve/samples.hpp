@@ -27,10 +27,11 @@ struct Sample {
 // medians.
 [[nodiscard]] std::vector<Sample> nightly(std::span<const Sample> samples);
 
-// Each but the first and last of an ascending list with the median magnitude of itself and its neighbours, so
-// that one bad point does not pass for a maximum.
+// The same list with the median magnitude of each and its two neighbours, which leaves a rise or a fade alone
+// and takes single bad points out. At the ends, where there is one neighbour, the line through the next two
+// stands in for the other (Tukey 1977).
 [[nodiscard]] std::vector<Sample> smoothed(std::span<const Sample> samples);
-// The brightest of those. At least three are needed.
+// The brightest of those between the ends. At least three are needed.
 [[nodiscard]] Sample brightest_of(std::span<const Sample> samples);
 
 }  // namespace emberline::lightcurve

@@ -201,6 +201,20 @@ TEST_CASE("a wild point moves no break", "[broken-line]") {
     }
 }
 
+TEST_CASE("a short steep rise before a long fade is not taken for bad points", "[broken-line]") {
+    // It was: set against the lines through their neighbours, the first nights of SN 2011fe in B all stood
+    // apart, and no start knew of the rise.
+    numerics::Random random(23);
+    const Broken truth{{-0.3, 0.1, 0.015}, {9.0, 36.0}};
+    const auto curve = seen(truth, 250.0, random);
+    const auto starts = lightcurve::broken_line(2)->starts(curve, epoch_bjd);
+    REQUIRE(starts);
+    CHECK(starts->front()[1] == Approx(-0.3).margin(0.05));
+    const auto fit = broken_through(curve, 2);
+    CHECK(std::abs(pull_of(fit, "break_1", epoch_bjd + 9.0)) < 3.5);
+    CHECK(std::abs(pull_of(fit, "break_2", epoch_bjd + 36.0)) < 3.5);
+}
+
 TEST_CASE("ten thousand points are cut as well as a hundred", "[broken-line]") {
     numerics::Random random(5);
     const Broken truth{{-0.15, 0.03, 0.1, 0.01}, {12.0, 35.0, 60.0}};
