@@ -47,7 +47,11 @@ void ProcessProblem::set_noise(double extra_scatter_mag) {
 ProcessProblem thinned(const ProcessProblem& problem, std::size_t most) {
     const std::size_t n = problem.touches.size(), stride = (n + most - 1) / most;
     if (stride <= 1) return problem;
-    ProcessProblem few{.order = problem.order, .data = {}, .centre_mag = problem.centre_mag, .touches = {}};
+    ProcessProblem few{.order = problem.order,
+                       .data = {},
+                       .centre_mag = problem.centre_mag,
+                       .touches = {},
+                       .night_gap = problem.night_gap};
     const std::size_t k = problem.data.basis.columns(), rows = (n + stride - 1) / stride;
     few.data.basis = numerics::Matrix(rows, k);
     for (std::size_t r = 0; r < rows; ++r) {
@@ -64,6 +68,11 @@ double depth(ProcessProblem& problem, const ProcessScales& scales) {
     for (std::size_t j = 0; j < scales.size(); ++j) {
         const double off = (scales[j] - std::log(usual_scales[j])) / prior_width;
         sum += off * off;
+    }
+    if (problem.night_gap > 0.0) {
+        constexpr double gaps_remembered = 3.0, width = 0.4;
+        const double shorter = std::log(gaps_remembered * problem.night_gap) - scales[1];
+        if (shorter > 0.0) sum += shorter * shorter / (width * width);
     }
     // Past that the priors alone say no, and the numbers would overflow.
     constexpr double absurd = 1000.0;

@@ -22,6 +22,7 @@ struct ProcessProblem {
     numerics::MaternData data;  // times, basis; values and variances as `touches` and σ_x have them
     double centre_mag = 0.0;    // taken off the values
     std::vector<Touch> touches;
+    double night_gap = 0.0;  // usual time between nights, in the unit of the times; 0 where there is but one
 
     void set_noise(double extra_scatter_mag);  // fills data.values and data.variances
 };
@@ -33,6 +34,8 @@ struct ProcessProblem {
 // no weight where many points speak; they keep a flat curve or a single night from running away: amplitude
 // 0.5 mag and time scale 20 d, each within a factor of 4 (one sigma), what transients of weeks do about a
 // line; σ_x 0.03 mag within a factor of 4.
+// What a curve forgets from night to night is scatter, or a bad point: a time scale below three gaps is made
+// unlikely.
 [[nodiscard]] double depth(ProcessProblem& problem, const ProcessScales& scales);
 
 struct FoundScales {

@@ -141,16 +141,28 @@ bool are_few(const SettledProcess& at) {
     return static_cast<double>(outliers) <= most_outliers * static_cast<double>(at.problem.touches.size());
 }
 
+void set_times(ProcessProblem& problem, const std::vector<ProcessRow>& rows, const ProcessClock& clock) {
+    constexpr double night_d = 0.3;  // what lies closer together is of one night
+    std::vector<double> gaps;
+    problem.data.times.resize(rows.size());
+    for (std::size_t i = 0; i < rows.size(); ++i) {
+        problem.data.times[i] = clock.at(rows[i].days);
+        if (i > 0 && rows[i].days - rows[i - 1].days > night_d)
+            gaps.push_back(problem.data.times[i] - problem.data.times[i - 1]);
+    }
+    problem.night_gap = gaps.empty() ? 0.0 : numerics::median(gaps);
+}
+
 // Our clock, unless one that slows down with age makes the points clearly likelier. Told by a few hundred of
-// them.
-void choose_clock(ProcessSetup& setup) {
+// them, with tails, so that bad ones do not decide.
+void choose_clock(ProcessSetup& setup, bool robust) {
     constexpr std::size_t enough_rows = 300;
     constexpr double tried_slowing_d[] = {8.0, 20.0, 50.0};
     const auto depth_with = [&](const ProcessClock& clock) {
         ProcessProblem problem = setup.problem;
-        problem.touches = first_touches(setup, std::nullopt, setup.mistaken_limit);
-        for (std::size_t i = 0; i < setup.rows.size(); ++i)
-            problem.data.times[i] = clock.at(setup.rows[i].days);
+        problem.touches =
+            first_touches(setup, robust ? std::optional(tried_here[0]) : std::nullopt, setup.mistaken_limit);
+        set_times(problem, setup.rows, clock);
         problem = thinned(problem, enough_rows);
         return search_scales(problem, true).depth;
     };
@@ -164,8 +176,7 @@ void choose_clock(ProcessSetup& setup) {
         lowest = depth;
         setup.frame.clock = clock;
     }
-    for (std::size_t i = 0; i < setup.rows.size(); ++i)
-        setup.problem.data.times[i] = setup.frame.clock.at(setup.rows[i].days);
+    set_times(setup.problem, setup.rows, setup.frame.clock);
 }
 
 }  // namespace
@@ -206,7 +217,6 @@ ProcessSetup set_up_process(const LightCurve& curve, const std::vector<std::size
         const ProcessRow& row = setup.rows[i];
         setup.has_limits = setup.has_limits || row.kind == ProcessRow::Kind::limit;
         setup.magnitudes_only = setup.magnitudes_only && row.kind == ProcessRow::Kind::magnitude;
-        data.times.push_back(row.days);
         auto basis = process_basis(row.days, setup.frame.commons);
         // A limit that came without its flux stands apart from the common errors.
         if (row.kind != ProcessRow::Kind::limit)
@@ -214,7 +224,7 @@ ProcessSetup set_up_process(const LightCurve& curve, const std::vector<std::size
         for (std::size_t c = 0; c < basis.size(); ++c)
             data.basis(i, c) = basis[c];
     }
-    choose_clock(setup);
+    choose_clock(setup, robust);
     return setup;
 }
 
