@@ -21,7 +21,7 @@ constexpr double least_gain = 2.7;
 constexpr double tried_here[] = {3.0, 10.0};
 constexpr double most_outliers = 0.2;  // of all rows
 constexpr std::size_t fewest_for_tails = 5 + spare_rows_for_outliers;
-// With so many rows tails are tried only where some point stands out this far.
+// With so many rows a search takes time: tails are tried only where some point stands out this far.
 constexpr std::size_t many_rows = 2000;
 constexpr double standing_out_sigma = 6.0;
 
@@ -117,8 +117,13 @@ Result<SettledProcess> settle_limits(const ProcessSetup& setup, Wanted wanted) {
 // With σ_x only where that gains.
 Result<SettledProcess> settle_scatter(const ProcessSetup& setup, std::optional<double> nu, bool may_scatter) {
     auto without = settle_limits(setup, {.nu = nu});
-    if (!without) return without;
-    if (!may_scatter) return without;
+    if (!without || !may_scatter) return without;
+    // Of many rows, chi² alone tells whether there can be any: the search is saved.
+    const double rows = static_cast<double>(setup.rows.size());
+    double chi2 = 0.0;
+    for (const Touch& t : without->problem.touches)
+        chi2 += t.weight * t.z2;
+    if (setup.rows.size() > many_rows && chi2 < rows + 3.0 * std::sqrt(2.0 * rows)) return without;
     auto with = settle_limits(setup, {.nu = nu, .scatter = true});
     if (!with) return with;
     return without->total - with->total > least_gain ? with : without;
