@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Notation: λ damping; N normal matrix. Source: Marquardt 1963, J. SIAM 11,
-// 431, each unknown damped in units of the largest curvature met on the way
-// (Moré 1978, Lect. Notes Math. 630, 105).
+// Notation: λ damping; N normal matrix. Source: Marquardt 1963, J. SIAM 11, 431, each unknown damped in units
+// of the largest curvature met on the way (Moré 1978, Lect. Notes Math. 630, 105).
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -96,8 +95,8 @@ class Likelihood::Walk {
         return moved;
     }
 
-    // The damped step; a parameter that it would take over a bound goes to the
-    // bound, and the others make the best of that.
+    // The damped step; a parameter that it would take over a bound goes to the bound, and the others make the
+    // best of that.
     bool find_step(double damping) {
         std::vector<bool> fixed = held_;
         step_.assign(curvature_.size(), 0.0);

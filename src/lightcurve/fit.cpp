@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// lightcurve/fit — the order of the work: check, choose an epoch, follow every
-// start, settle the noise, tell what came of it.
+// lightcurve/fit — the order of the work: check, choose an epoch, follow every start, settle the noise, tell
+// what came of it.
 #include "lightcurve/fit.hpp"
 
 #include <fmt/format.h>

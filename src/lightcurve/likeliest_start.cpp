@@ -15,8 +15,7 @@ namespace {
 
 constexpr std::size_t enough_rows = 1500;
 constexpr double forgiving_nu = 5.0;
-// In −2 ln L: closer places are one and the same; one that is further behind is
-// not settled.
+// In −2 ln L: closer places are one and the same; one that is further behind is not settled.
 constexpr double same_depth = 0.1, hopeless_depth = 12.0;
 constexpr std::size_t most_looked_at = 3;
 constexpr int most_steps_elsewhere = 30;

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Notation: m model magnitude, F model flux on flux_zero_mag; r residual; V
-// common errors, one a column; dF = −F dm / 1.0857, for slopes, common errors
-// and extra scatter alike; N normal matrix.
+// Notation: m model magnitude, F model flux on flux_zero_mag; r residual; V common errors, one a column; dF =
+// −F dm / 1.0857, for slopes, common errors and extra scatter alike; N normal matrix.
 #include "lightcurve/likelihood.hpp"
 
 #include <fmt/format.h>

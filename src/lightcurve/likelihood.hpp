@@ -1,12 +1,10 @@
 // SPDX-License-Identifier: MIT
-// lightcurve/likelihood — a curve, a model and its priors as one −2 ln L, and
-// the way downhill from where one stands. Needs: model, student_t, censored.
-// Feeds: fit, posterior, profile.
+// lightcurve/likelihood — a curve, a model and its priors as one −2 ln L, and the way downhill from where one
+// stands. Needs: model, student_t, censored. Feeds: fit, posterior, profile.
 //
-// Each common error is an unknown with the prior N(0, 1), found along with the
-// parameters: for Gaussian points that is C = D + V Vᵀ exactly (Woodbury), no n
-// × n matrix is formed, and it gives their values. The unknowns are integrated
-// out of −2 ln L by Laplace's method, which is exact for Gaussian points.
+// Each common error is an unknown with the prior N(0, 1), found along with the parameters: for Gaussian
+// points that is C = D + V Vᵀ exactly (Woodbury), no n × n matrix is formed, and it gives their values. The
+// unknowns are integrated out of −2 ln L by Laplace's method, which is exact for Gaussian points.
 #pragma once
 
 #include <optional>
@@ -32,25 +30,21 @@ struct Noise {
 
 struct Place {
     std::vector<double> parameters;
-    std::vector<double> commons;  // one an entry of LightCurve::common_names, in
-                                  // units of its sigma
+    std::vector<double> commons;  // one a common error of the curve, in units of its sigma
 };
 
-// Everything about one place. The unknowns are the parameters and, behind them,
-// the common errors.
+// Everything about one place. The unknowns are the parameters and, behind them, the common errors.
 struct Expansion {
     Place place;
     Noise noise;
-    std::vector<double> residuals;    // rows, measured − model − common errors, in
-                                      // flux or magnitudes
+    std::vector<double> residuals;    // measured − model − common errors, in flux or magnitudes
     std::vector<double> variances;    // their squared scales, σ_x included
     std::vector<double> flux_slopes;  // d row / d magnitude: −F/1.0857 in flux, 1 in magnitudes
     numerics::Matrix slopes;          // rows × unknowns: d model / d unknown
     double depth = 0.0;               // −2 ln L of rows, limits and priors, without scales and constants
     double depth_beside = 0.0;        // of limits and priors alone
-    // Half of the Hessian of −2 ln L with scales and weights held, and minus half
-    // of its gradient. `beside` is the part of both that is not from the rows:
-    // limits, priors.
+    // Half of the Hessian of −2 ln L with scales and weights held, and minus half of its gradient. `beside`
+    // is the part of both that is not from the rows: limits, priors.
     numerics::Matrix normal, normal_beside;
     std::vector<double> downhill, downhill_beside;
 
@@ -70,8 +64,8 @@ enum class Precision { rough, full };
 
 class Likelihood {
   public:
-    // `used` indexes curve.points, all of which check_point() accepts. What is
-    // needed is copied, apart from the model.
+    // `used` indexes curve.points, all of which check_point() accepts. What is needed is copied, apart from
+    // the model.
     Likelihood(const LightCurve& curve, const Model& model, const std::vector<std::size_t>& used,
                double reference_bjd_tdb, double mistaken_limit_probability);
 
@@ -90,13 +84,11 @@ class Likelihood {
 
     [[nodiscard]] Expansion expand(Place place, const Noise& noise) const;
 
-    // Downhill by Gauss–Newton steps with Levenberg's damping and the t's weights
-    // taken anew at each. The scales follow the parameters from step to step but
-    // are held within one: their dependence carries no information that we want
-    // (it would bias a fit towards large errors). Values that the model does not
-    // allow are not entered; where the way leads out of bounds, the end is at the
-    // bound. `held`: parameters that stay as they are. Problem: no convergence,
-    // or parameters that the points do not determine.
+    // Downhill by Gauss–Newton steps with Levenberg's damping and the t's weights taken anew at each. The
+    // scales follow the parameters from step to step but are held within one: their dependence carries no
+    // information that we want (it would bias a fit towards large errors). Values that the model does not
+    // allow are not entered; where the way leads out of bounds, the end is at the bound. `held`: parameters
+    // that stay as they are. Problem: no convergence, or parameters that the points do not determine.
     [[nodiscard]] Result<Expansion> climb(Place start, const Noise& noise,
                                           Precision precision = Precision::full,
                                           const std::vector<bool>& held = {}) const;
@@ -104,10 +96,9 @@ class Likelihood {
     // it.
     [[nodiscard]] Expansion approach(Expansion at, const Noise& noise, int steps, Damping& damping) const;
 
-    // Normalised, scales following the parameters, the common errors integrated
-    // out about their most probable values here (looked for from those of
-    // `near`); a prior counts as (θ − mean)²/σ². Infinite where the model does
-    // not allow the parameters or has no finite value.
+    // Normalised, scales following the parameters, the common errors integrated out about their most probable
+    // values here (looked for from those of `near`); a prior counts as (θ − mean)²/σ². Infinite where the
+    // model does not allow the parameters or has no finite value.
     [[nodiscard]] double minus_two_log(Place near, const Noise& noise) const;
 
   private:

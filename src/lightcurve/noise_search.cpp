@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Notation: r residual, X slopes, δ shift of the unknowns, z residual over its
-// scale, N normal matrix.
+// Notation: r residual, X slopes, δ shift of the unknowns, z residual over its scale, N normal matrix.
 #include "lightcurve/noise_search.hpp"
 
 #include <algorithm>
@@ -11,23 +10,20 @@
 namespace emberline::lightcurve {
 namespace {
 
-// Without extra scatter in truth, one fit in twenty gains 2.7 (half of chi²
-// with one degree of freedom). A gain of 1, which one in six has by chance,
-// made rates' pulls spread by 0.85 over 200 campaigns; this one 0.9 and more.
+// Without extra scatter in truth, one fit in twenty gains 2.7 (half of chi² with one degree of freedom). A
+// gain of 1, which one in six has by chance, made rates' pulls spread by 0.85 over 200 campaigns; this one
+// 0.9 and more.
 constexpr double least_gain = 2.7;
-// From a tenth of a millimagnitude, far below any error in this trade, to a
-// factor of six in flux.
+// From a tenth of a millimagnitude, far below any error in this trade, to a factor of six in flux.
 constexpr double smallest_scatter_mag = 1e-4, largest_scatter_mag = 2.0;
 
-// The model as a plane through where it was expanded: many σ_x are tried
-// without asking the model again.
+// The model as a plane through where it was expanded: many σ_x are tried without asking the model again.
 class Plane {
   public:
     Plane(const Likelihood& likelihood, const Expansion& at)
         : likelihood_(likelihood), at_(at), shift_(at.downhill.size()) {}
 
-    // −2 ln of the restricted likelihood at this σ_x, with the unknowns moved to
-    // their best.
+    // −2 ln of the restricted likelihood at this σ_x, with the unknowns moved to their best.
     double restricted(double scatter_mag) {
         const auto nu = at_.noise.student_nu;
         const int most_turns = nu ? 8 : 1;

@@ -33,8 +33,7 @@ void mirror(numerics::Matrix& normal) {
 }
 
 Result<NormalFactor> NormalFactor::make(const numerics::Matrix& normal) {
-    // In units of the diagonal a pivot is the part of a parameter that no other
-    // can stand in for.
+    // In units of the diagonal a pivot is the part of a parameter that no other can stand in for.
     constexpr double least_pivot = 1e-13;
     const std::size_t n = normal.rows();
     NormalFactor factor;

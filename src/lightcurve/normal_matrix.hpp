@@ -21,8 +21,7 @@ void mirror(numerics::Matrix& normal);
     return here > lost * elsewhere;
 }
 
-// Its Cholesky factor, taken in units of its diagonal, where parameters of very
-// different size meet.
+// Its Cholesky factor, taken in units of its diagonal, where parameters of very different size meet.
 class NormalFactor {
   public:
     // Problem: the points do not determine the unknowns.

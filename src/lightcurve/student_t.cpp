@@ -42,7 +42,7 @@ TailSpread tail_spread(std::span<const double> squared_residuals, std::size_t pa
         square += (*nu + 1.0) * (*nu + 1.0) * z2 / (below * below) / static_cast<double>(n);
         standing += standing_weight(fitted, nu) / static_cast<double>(n);
     }
-    // A few points tell both badly. A Gaussian core gives 1.25 at most; the t itself gives the inverse of its
+    // A few points tell both badly. A Gaussian core gives 1.17 at most; the t itself gives the inverse of its
     // information.
     const double information = tail_information(nu);
     slope = std::max(slope, 0.5 * information);
