@@ -227,3 +227,37 @@ TEST_CASE("NIST's linear problems come out to six digits, Longley's near depende
         check_against(*fit, certified, 1e-6);
     }
 }
+
+TEST_CASE("a parabola through unequal errors is the one worked to 50 digits elsewhere", "[nist]") {
+    // Not NIST's: fit_lightcurve.csv and stats_checks.csv, both computed with mpmath.
+    const auto table = expected_table("fit_lightcurve.csv"),
+               checks = expected_table("numerics/stats_checks.csv");
+    const auto answer = [&](const std::string& name) {
+        for (const auto& row : checks.rows) {
+            if (text(checks, row, "name") == name) return number(checks, row, "value");
+        }
+        FAIL(name);
+        return 0.0;
+    };
+    auto curve = empty_curve();
+    double sum_w = 0.0, sum_wt = 0.0;
+    for (std::size_t i = 0; i < 9; ++i) {
+        const double t = number(table, table.rows[i], "t_days"), err = number(table, table.rows[i], "sigma");
+        curve.points.push_back(measured(0.0, number(table, table.rows[i], "mag"), err));
+        curve.points.back().bjd_tdb = t;
+        sum_w += 1.0 / (err * err);
+        sum_wt += t / (err * err);
+    }
+    const auto parabola = [](double x, std::span<const Number> c) { return c[0] + x * (c[1] + x * c[2]); };
+    const auto fit =
+        lightcurve::fit(curve,
+                        std::make_shared<Published>("parabola", parabola, sum_wt / sum_w, 1.0,
+                                                    std::vector<std::vector<double>>{{12.0, 0.0, 0.0}}),
+                        plain);
+    REQUIRE(fit);
+    CHECK(fit->parameters[0] == Approx(answer("quadratic (9 pts): c0")).epsilon(1e-10));
+    CHECK(fit->parameters[1] == Approx(answer("quadratic c1")).epsilon(1e-8));
+    CHECK(fit->parameters[2] == Approx(answer("quadratic c2")).epsilon(1e-6));
+    CHECK(std::sqrt(fit->covariance(2, 2)) == Approx(answer("quadratic sigma c2")).epsilon(1e-8));
+    CHECK(fit->chi2 == Approx(answer("quadratic chi2")).epsilon(1e-8));
+}

@@ -71,6 +71,7 @@ TEST_CASE("a straight line is the weighted least squares worked to 50 digits els
     CHECK(covariance / (at_zero.err * rate.err) == Approx(expected.at("line corr")).epsilon(1e-6));
 
     CHECK(fit.bic - log_norm(curve) == Approx(expected.at("line BIC (chi2+k ln n)")).margin(1e-6));
+    CHECK(fit.aicc - log_norm(curve) == Approx(expected.at("line AICc")).margin(1e-6));
     CHECK(fit.minus_two_log_likelihood - log_norm(curve) == Approx(fit.chi2).margin(1e-9));
 }
 
