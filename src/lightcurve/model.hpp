@@ -59,7 +59,8 @@ class Model {
 // Straight pieces that meet at `breaks` (1 to 3) free times.
 [[nodiscard]] std::unique_ptr<Model> broken_line(int breaks);
 // A polynomial of that order (2 to 7) about the time of its own maximum of light: for the days around a peak.
-// `scale_d`: days in which a type Ia would fade by most of a magnitude from there; weak priors hold the shape.
+// `scale_d`: days in which a type Ia would fade by most of a magnitude from there; weak priors hold the
+// shape.
 [[nodiscard]] std::unique_ptr<Model> peak_polynomial(int order, double scale_d = 12.0);
 // A Gaussian peak on a linear decline, behind an exponential rise (Contardo, Leibundgut & Vacca 2000).
 [[nodiscard]] std::unique_ptr<Model> rise_and_fall();
