@@ -5,6 +5,7 @@
 #include <nlohmann/json_fwd.hpp>
 
 #include "tasks/curve.hpp"
+#include "tasks/forecast.hpp"
 #include "tasks/inspect.hpp"
 #include "tasks/measure.hpp"
 #include "tasks/nights.hpp"
@@ -22,6 +23,7 @@ using Json = nlohmann::ordered_json;
 [[nodiscard]] Json document(const NightsOutcome& outcome);
 [[nodiscard]] Json document(const NightFrames& frames);
 [[nodiscard]] Json document(const CurveOutcome& outcome);  // design: contract
+[[nodiscard]] Json document(const ForecastOutcome& outcome);
 [[nodiscard]] Json document(const std::vector<InspectedFile>& files);
 [[nodiscard]] Json document(const Explanation& explanation);
 [[nodiscard]] Json document(const SolveOutcome& outcome);
