@@ -16,9 +16,9 @@
 namespace emberline::picture {
 namespace {
 
-constexpr double left = 0.092, right = 0.845;
+constexpr double left = 0.092, right = 0.835;
 constexpr double bottom = 0.105, nights_top = 0.345, gap = 0.03, top = 0.842;
-constexpr double legend_x = 0.872, legend_step = 0.042;
+constexpr double legend_x = 0.888, legend_step = 0.042;  // clear of the scale at the right
 constexpr double least_past_d = 20.0;
 constexpr double half_night_d = 0.36;  // of a night's bar
 
@@ -175,7 +175,7 @@ class ForecastScript {
         y -= legend_step;
         add("set label '' at screen {:.5f},{:.5f} point pt 6 ps {:.3f} lw 1.4 lc rgb '{}' front\n", legend_x,
             y, 1.0 * point_scale_, ink);
-        words(y, "Moon lit (%)");
+        words(y, "Moon (%)");
     }
 
     void margins(double low, double high) {
