@@ -20,7 +20,7 @@ using tasks::BandOutlook;
 using tasks::ForecastNight;
 using tasks::ForecastOutcome;
 
-constexpr std::size_t bands_beside_the_sky = 2;  // more make the table too wide
+constexpr std::size_t bands_beside_the_sky = 1;  // more make the table too wide
 
 std::string clock(const Instant& utc) {
     return sky::iso(sky::later_by(utc, 30.0), 0).substr(11, 5);

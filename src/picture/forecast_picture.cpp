@@ -165,7 +165,7 @@ class ForecastScript {
         y -= legend_step;
         patch(y, "transparent solid 0.12", slate);
         words(y, "95 %");
-        y = nights_top - 0.012;
+        y = nights_top - 0.05;  // below the scale's 100
         if (picture_.nights.empty()) return;
         patch(y, "solid 1", "#c9ced3");
         words(y, "dark");
