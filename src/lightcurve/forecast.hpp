@@ -33,9 +33,10 @@ struct ForecastOptions {
     std::optional<double> wander;  // q, mag/d per √d; absent: as the past tells, see wander_of()
 };
 
-// How a rate wanders when nothing more is known of it. With it one sigma holds 0.73 of the 695 later points
-// of seven published supernovae, 1 to 30 days ahead (0.79, 0.72, 0.67, 0.73 and 0.76 at 1, 5, 10, 20 and 30
-// days; two sigma 0.89 of all); without any wandering 0.46: tests/studies/forecast_study.cpp.
+// How a rate wanders when nothing more is known of it. With it one sigma holds 0.72 of 695 later points of
+// seven published supernovae (0.79, 0.70, 0.66, 0.72 and 0.75 at 1, 5, 10, 20 and 30 days ahead; two sigma
+// 0.89 of all), without any wandering 0.45. Two sigma is too small within 20 days after maximum, 0.80, where
+// one sigma holds 0.60: tests/studies/forecast_study.cpp.
 inline constexpr double usual_wander = 0.003;
 
 // q from the past: how the rate changed from one stretch of the fits' mean curve to the next, the recent past
