@@ -81,7 +81,8 @@ std::string peak_lines(const tasks::BandCurve& band) {
         text += fmt::format("  absolute magnitude at maximum {} ({})\n",
                             with_error(band.absolute_peak->mag, 1), band.absolute_peak->note);
     }
-    if (band.stretch) text += fmt::format("  {}\n", band.stretch->sentence);
+    // Once: it is B's Δm15 that it speaks of.
+    if (band.stretch && band.curve.band.name() == "B") text += fmt::format("  {}\n", band.stretch->sentence);
     return text;
 }
 

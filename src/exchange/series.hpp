@@ -29,7 +29,7 @@ struct Series {
     // One a band and series, by the band's name, then as the series appear; each of one series, named by its
     // observer where the file tells, else after the file.
     std::vector<lightcurve::LightCurve> curves;
-    std::vector<std::string> remarks;  // "3 points have no error: 0.05 mag stands in."
+    std::vector<std::string> remarks;  // "3 points have no error above zero: …"
 };
 // Times without a scale are UTC; HJD too. A file does not say where its object stands, so that only BJD
 // brings barycentric times: without it the geocentric TDB stands in, up to 8.3 minutes off, and a remark says

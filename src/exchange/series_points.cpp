@@ -158,8 +158,9 @@ std::vector<std::string> SeriesPoints::remarks() const {
                         fmt::join(doubtful_bands_, " and "), doubtful_bands_.size() == 1 ? "is" : "are"));
     }
     if (without_error_ > 0) {
-        said.push_back(fmt::format("{} no error above zero: {} mag stands in.",
-                                   counted(without_error_, "point has", "points have"), assumed_err_mag));
+        said.push_back(fmt::format(
+            "{} no error above zero: their scatter tells one where it can, else {} mag stands in.",
+            counted(without_error_, "point has", "points have"), assumed_err_mag));
     }
     if (limits_ > 0) {
         said.push_back(

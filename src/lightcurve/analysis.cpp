@@ -24,7 +24,10 @@ constexpr double tail_after_peak_d = 60.0;
 constexpr double tail_after_explosion_d = 130.0;
 // The rest of the drop at this many widths after its middle: e⁻⁴, 2 % of it.
 constexpr double widths_after_drop = 4.0;
+constexpr double least_drop_mag = 0.5;
 constexpr double shortest_tail_d = 20.0;
+// A curve too flat to say when it was brightest has no maximum worth a date.
+constexpr double least_sharp_peak_d = 10.0;
 constexpr std::size_t fewest_on_tail = 3;
 // Steeper than this nothing that ⁵⁶Co heats goes on for long.
 constexpr double steepest_tail_mag_per_day = 0.03;
@@ -56,7 +59,14 @@ class Analyst {
     Analyst(LightCurve& curve, const AnalysisOptions& options) : curve_(curve), options_(options) {}
 
     Analysis work() {
-        result_.remarks = errors_from_scatter(curve_);
+        if (const std::size_t copies = drop_copies(curve_); copies > 0) {
+            result_.remarks.push_back(
+                fmt::format("{} there twice and {} once.",
+                            copies == 1 ? "1 point is" : fmt::format("{} points are", copies),
+                            copies == 1 ? "counts" : "count"));
+        }
+        const auto said = errors_from_scatter(curve_);
+        result_.remarks.insert(result_.remarks.end(), said.begin(), said.end());
         sort_by_time(curve_);
         fit_models();
         choose();
@@ -98,21 +108,50 @@ class Analyst {
         return smooth;
     }
 
+    // The BIC of a process, a marginal likelihood under priors, compares with a formula's only roughly: it
+    // must win clearly.
     void choose() {
         result_.choice = choose_model(result_.fits);
         if (result_.fits.empty() && !result_.refused.empty()) {
             result_.choice.why = result_.refused.front().problem.what;
         }
+        const CurveFit* chosen = result_.chosen();
+        if (chosen != nullptr && !is_process(*chosen)) return;
+        const auto formula = likeliest([](const CurveFit& fit) { return !is_process(fit); });
+        const auto process = likeliest(is_process);
+        if (formula == nullptr || process == nullptr) return;
+        if (formula->bic - process->bic >= strong_evidence) {
+            if (chosen != nullptr) result_.choice.why += " No formula here follows these points as well.";
+            return;
+        }
+        std::vector<CurveFit> formulas;
+        std::vector<std::size_t> places;
+        for (std::size_t i = 0; i < result_.fits.size(); ++i) {
+            if (is_process(result_.fits[i])) continue;
+            formulas.push_back(result_.fits[i]);
+            places.push_back(i);
+        }
+        const ModelChoice among = choose_model(formulas);
+        result_.choice.why = among.why;
+        result_.choice.chosen.reset();
+        if (among.chosen) result_.choice.chosen = places[*among.chosen];
+    }
+
+    template <class Wanted>
+    [[nodiscard]] const CurveFit* likeliest(Wanted wanted) const {
+        const CurveFit* best = nullptr;
+        for (const CurveFit& fit : result_.fits) {
+            if (wanted(fit) && std::isfinite(fit.bic) && (best == nullptr || fit.bic < best->bic))
+                best = &fit;
+        }
+        return best;
     }
 
     // The chosen, else the one of the least BIC: curves that cannot be told apart say the same of these
     // points.
     [[nodiscard]] const CurveFit* best_fit() const {
         if (const CurveFit* chosen = result_.chosen()) return chosen;
-        const auto best =
-            std::min_element(result_.fits.begin(), result_.fits.end(),
-                             [](const CurveFit& a, const CurveFit& b) { return a.bic < b.bic; });
-        return best == result_.fits.end() ? nullptr : &*best;
+        return likeliest([](const CurveFit&) { return true; });
     }
 
     [[nodiscard]] const CurveFit* fit_named(std::string_view start) const {
@@ -133,6 +172,7 @@ class Analyst {
         }
         for (const CurveFit* source : sources) {
             if (!result_.peak) result_.peak = peak_of(*source, options_.seed);
+            if (result_.peak && result_.peak->bjd_tdb.err > least_sharp_peak_d) result_.peak.reset();
             if (result_.peak && !result_.delta_m15) {
                 result_.delta_m15 = fade_after_peak(*source, 15.0, options_.context.redshift, options_.seed);
             }
@@ -140,19 +180,25 @@ class Analyst {
         if (result_.peak_fit && !result_.peak) result_.peak_fit.reset();
     }
 
+    // A broken line of three pieces can pass for plateau, drop and tail; what a plateau must beat are the
+    // shapes that have none.
     void find_plateau() {
-        const CurveFit* best = nullptr;
-        for (const CurveFit& fit : result_.fits) {
-            if (!is_process(fit) && (best == nullptr || fit.bic < best->bic)) best = &fit;
-        }
-        if (best == nullptr) return;
+        const auto has_drop = [](const CurveFit& fit) { return fit.parameter("drop_middle").has_value(); };
+        const CurveFit* best = likeliest(has_drop);
+        const CurveFit* other = likeliest([&](const CurveFit& fit) {
+            return !has_drop(fit) && !is_process(fit) && fit.model != broken_line(2)->name() &&
+                   fit.model != broken_line(3)->name();
+        });
+        if (best == nullptr || other == nullptr || other->bic - best->bic < strong_evidence) return;
+        // Where no formula follows the points, their numbers mean nothing.
+        if (result_.chosen() != nullptr && is_process(*result_.chosen())) return;
         const auto middle = best->parameter("drop_middle"), drop = best->parameter("drop");
         if (!middle || !drop) return;
         auto slope = best->parameter("plateau_rate");
         if (!slope) slope = best->parameter("tail_rate");
         if (!slope) return;
-        // A step that is no drop, or that the points do not ask for, is no plateau.
-        if (!(drop->value > 3.0 * drop->err) || middle->value > best->to_bjd_tdb) return;
+        if (!(drop->value > std::max(3.0 * drop->err, least_drop_mag)) || middle->value > best->to_bjd_tdb)
+            return;
         result_.plateau =
             Plateau{.end_bjd_tdb = *middle, .length_d = {}, .drop_mag = *drop, .slope_mag_per_day = *slope};
         if (const auto& explosion = options_.context.explosion_bjd_tdb) {
@@ -235,19 +281,37 @@ class Analyst {
         return tail;
     }
 
+    // Where a line with a break says that the fast part is not over yet, the tail is what follows the break.
+    [[nodiscard]] std::optional<Interval> without_drop(Interval tail) const {
+        const FitOptions options = within_tail(tail);
+        const auto line = fit(curve_, straight_line(), options);
+        const auto broken = fit(curve_, broken_line(1), options);
+        if (!line || !broken || line->bic - broken->bic < strong_evidence) return tail;
+        const auto last = last_piece(*broken);
+        const auto first = broken->parameter("rate_1");
+        if (!last || !first || last->mag_per_day.value > 0.5 * first->value) return tail;
+        tail.from_bjd_tdb = last->from_bjd_tdb;
+        if (tail.to_bjd_tdb - tail.from_bjd_tdb < shortest_tail_d) return std::nullopt;
+        if (detections_in(curve_, tail) < fewest_on_tail) return std::nullopt;
+        return tail;
+    }
+
+    [[nodiscard]] FitOptions within_tail(const Interval& tail) const {
+        FitOptions options = options_.fit;
+        options.from_bjd_tdb = tail.from_bjd_tdb;
+        options.to_bjd_tdb = tail.to_bjd_tdb;
+        return options;
+    }
+
     void find_tail() {
-        const auto tail = tail_interval();
+        auto tail = tail_interval();
+        if (tail) tail = without_drop(*tail);
         if (!tail) return;
         auto rate = straight_rate("tail", *tail);
-        if (!rate || rate->mag_per_day.value > steepest_tail_mag_per_day) {
-            if (rate) result_.rates.push_back(std::move(*rate));
-            return;
-        }
+        if (!rate || rate->mag_per_day.value > steepest_tail_mag_per_day) return;
         result_.tail_over_cobalt = cobalt_ratio(rate->mag_per_day, options_.context.redshift);
         result_.rates.push_back(std::move(*rate));
-        FitOptions options = options_.fit;
-        options.from_bjd_tdb = tail->from_bjd_tdb;
-        options.to_bjd_tdb = tail->to_bjd_tdb;
+        const FitOptions options = within_tail(*tail);
         const auto attempt = [&](std::unique_ptr<Model> model) {
             if (auto fitted = fit(curve_, std::move(model), options))
                 result_.tail_fits.push_back(std::move(*fitted));

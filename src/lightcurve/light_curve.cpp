@@ -5,6 +5,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <set>
+#include <tuple>
 
 namespace emberline::lightcurve {
 namespace {
@@ -34,6 +36,19 @@ bool is_error(const std::optional<double>& err) {
 void sort_by_time(LightCurve& curve) {
     std::stable_sort(curve.points.begin(), curve.points.end(),
                      [](const Point& a, const Point& b) { return a.bjd_tdb < b.bjd_tdb; });
+}
+
+std::size_t drop_copies(LightCurve& curve) {
+    const auto key = [](const Point& p) {
+        return std::tuple(p.series, p.bjd_tdb, p.is_limit, p.magnitude_mag, p.random_err_mag, p.limit_mag,
+                          p.flux ? p.flux->value : 0.0, p.flux ? p.flux->err : 0.0);
+    };
+    std::set<decltype(key(Point()))> seen;
+    return std::erase_if(curve.points, [&](const Point& p) {
+        // What is no number has no order; such a point is refused elsewhere.
+        return std::isfinite(p.bjd_tdb) && p.magnitude_mag.value_or(0.0) == p.magnitude_mag.value_or(0.0) &&
+               !seen.insert(key(p)).second;
+    });
 }
 
 std::vector<std::size_t> within(const LightCurve& curve, std::optional<double> from_bjd_tdb,

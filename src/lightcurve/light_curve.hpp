@@ -43,6 +43,10 @@ struct LightCurve {
 // The earliest first; points of one time keep their order.
 void sort_by_time(LightCurve& curve);
 
+// Points of one series that agree in every number are one measurement that was copied: one of them stays.
+// Returns how many went.
+std::size_t drop_copies(LightCurve& curve);
+
 // The points with from <= bjd_tdb <= to, as indices into the curve; a missing end is open.
 [[nodiscard]] std::vector<std::size_t> within(const LightCurve& curve, std::optional<double> from_bjd_tdb,
                                               std::optional<double> to_bjd_tdb);

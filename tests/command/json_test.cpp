@@ -65,9 +65,12 @@ TEST_CASE("curve --json has the shape of the contract", "[command][json]") {
     REQUIRE(keys_of(curve.at("bands")) == Words{"V"});
     const Json& band = curve.at("bands").at("V");
     CHECK(band.at("n") == 4);
+    // Four nights carry nothing but a line.
     REQUIRE(band.at("models").size() == 1);
     const Json& model = band.at("models").front();
+    CHECK(model.at("name") == "straight-line");
     CHECK(band.at("chosen") == model.at("name"));
+    CHECK(band.at("why").is_string());
     CHECK(model.at("chi2").is_number());
     CHECK(model.at("dof") == 2);
     CHECK(model.at("bic").is_number());

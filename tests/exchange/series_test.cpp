@@ -96,12 +96,16 @@ TEST_CASE("An error that is missing, zero or negative is a guess, marked and sai
     CHECK(series.curves[0].points[0].err_is_guess);
     CHECK(series.curves[0].points[1].err_is_guess);
     CHECK_FALSE(series.curves[0].points[2].err_is_guess);
-    CHECK(series.remarks.at(0) == "2 points have no error above zero: 0.05 mag stands in.");
+    CHECK(series.remarks.at(0) ==
+          "2 points have no error above zero: their scatter tells one where it can, else 0.05 mag "
+          "stands in.");
     for (const std::string err : {",-0.1", ",99.99", ",nan", ",0.000"}) {
         const Series guessed = series_of("jd,band,mag,err\n2460344.5,V,15" + err + "\n");
         INFO(err);
         CHECK(guessed.curves[0].points[0].err_is_guess);
-        CHECK(guessed.remarks.at(0) == "1 point has no error above zero: 0.05 mag stands in.");
+        CHECK(guessed.remarks.at(0) ==
+              "1 point has no error above zero: their scatter tells one where it can, else 0.05 mag "
+              "stands in.");
     }
 }
 
