@@ -111,9 +111,9 @@ Result<void> read_request(Request& request, const Face& face) {
     if (!request.exploded.empty()) {
         const auto moment = read_moment(request.exploded, "--exploded");
         if (!moment) return fail(moment.error());
-        // A date is that day, somewhere; a Julian date is taken as good to a tenth of one.
+        // A Julian date is taken as good to a tenth of a day.
         curve.facts.explosion_bjd_tdb =
-            is_date(request.exploded) ? ValueWithError{*moment + 0.5, 0.5} : ValueWithError{*moment, 0.1};
+            is_date(request.exploded) ? tasks::moment_of_day(request.exploded) : ValueWithError{*moment, 0.1};
     }
     if (request.distance_mpc) {
         curve.facts.distance_modulus_mag =

@@ -77,6 +77,10 @@ std::string peak_lines(const tasks::BandCurve& band) {
             text += fmt::format("; Δm15({}) {}", band.curve.band.name(), with_error(plain(*a.delta_m15), 2));
         text += '\n';
     }
+    if (band.phases) {
+        text += fmt::format("  points from {:+.1f} to {:+.1f} d of maximum{}\n", band.phases->first_d,
+                            band.phases->last_d, band.phases->rest_frame ? ", on its own clock" : "");
+    }
     if (band.absolute_peak) {
         text += fmt::format("  absolute magnitude at maximum {} ({})\n",
                             with_error(band.absolute_peak->mag, 1), band.absolute_peak->note);

@@ -54,11 +54,16 @@ Result<void> read_transient(SettingsTable table, Campaign& campaign) {
     }
     campaign.nucleus = read_position(table, "nucleus_ra", "nucleus_dec");
     assign(campaign.type, table.text("type"));
-    campaign.discovered = table.date("discovered");
-    if (campaign.discovered && !sky::parse_instant(*campaign.discovered)) {
-        table.refuse("discovered", fmt::format("'{}' is not a date.", *campaign.discovered),
-                     "Write discovered = 2024-02-03.");
-    }
+    const auto day = [&](const std::string& key) {
+        auto date = table.date(key);
+        if (date && !sky::parse_instant(*date)) {
+            table.refuse(key, fmt::format("'{}' is not a date.", *date),
+                         fmt::format("Write {} = 2024-02-03.", key));
+        }
+        return date;
+    };
+    campaign.discovered = day("discovered");
+    campaign.exploded = day("exploded");
     const auto modulus = table.number("distance_modulus", 0.0, 60.0);
     const auto distance_mpc = table.number("distance_mpc", 1e-6, 1e5);
     const auto modulus_err = table.number("distance_modulus_err", 0.0, 10.0);

@@ -56,6 +56,7 @@ struct Campaign {
     std::optional<SkyPosition> nucleus;
     std::string type;
     std::optional<std::string> discovered;  // YYYY-MM-DD
+    std::optional<std::string> exploded;    // YYYY-MM-DD, where it is known: plateaus and tails count from it
     std::optional<ValueWithError> distance_modulus;
     std::optional<double> redshift;
     std::optional<double> ebv_mag;

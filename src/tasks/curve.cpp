@@ -71,6 +71,7 @@ Result<Curves> gather(const CurveRequest& request, CurveOutcome& outcome) {
         fill(outcome.facts.redshift, workspace->campaign.redshift);
         fill(outcome.facts.ebv_mag, workspace->campaign.ebv_mag);
         fill(outcome.facts.distance_modulus_mag, workspace->campaign.distance_modulus);
+        fill(outcome.facts.explosion_bjd_tdb, explosion_bjd_tdb(workspace->campaign));
         auto own = campaign_curves(request, *workspace, outcome);
         if (!own) return fail(own.error());
         for (LightCurve& one : *own)

@@ -59,12 +59,20 @@ struct CheckedErrors {
     std::vector<Problem> problems;
 };
 
+// Days since maximum of the first and the last point, on the transient's own clock where its redshift is
+// known.
+struct Phases {
+    double first_d = 0.0, last_d = 0.0;
+    bool rest_frame = false;
+};
+
 struct BandCurve {
     lightcurve::LightCurve curve;
     lightcurve::Analysis analysis;
     std::optional<Problem> problem;  // why nothing was fitted
     CheckedErrors checked;
     std::optional<lightcurve::AbsoluteMagnitude> absolute_peak;
+    std::optional<Phases> phases;
     std::optional<double> extinction_mag;  // of the foreground dust, already in absolute_peak
     std::optional<lightcurve::StretchHint> stretch;
 };

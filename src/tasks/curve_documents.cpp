@@ -180,6 +180,12 @@ Json band_document(const BandCurve& band) {
     json["plateau"] = plateau_document(a);
     json["tail"] = tail_document(a);
     json["offsets"] = offsets_document(a);
+    json["phases"] = nullptr;
+    if (band.phases) {
+        json["phases"] = {{"first_d", band.phases->first_d},
+                          {"last_d", band.phases->last_d},
+                          {"rest_frame", band.phases->rest_frame}};
+    }
     json["extinction_mag"] = maybe(band.extinction_mag);
     json["absolute_peak"] = nullptr;
     if (band.absolute_peak) {

@@ -42,11 +42,15 @@ lightcurve::ShapeEvidence evidence_of(const BandCurve& band) {
     return evidence;
 }
 
-void derive_luminosity(BandCurve& band, const TransientFacts& facts) {
+void derive_band(BandCurve& band, const TransientFacts& facts) {
     const lightcurve::Analysis& a = band.analysis;
     if (const auto extinction = lightcurve::band_extinction(band.curve.band); extinction && facts.ebv_mag)
         band.extinction_mag = extinction->mag_per_ebv * *facts.ebv_mag;
     if (!a.peak) return;
+    const double stretch = 1.0 + facts.redshift.value_or(0.0);
+    band.phases = Phases{.first_d = (band.curve.points.front().bjd_tdb - a.peak->bjd_tdb.value) / stretch,
+                         .last_d = (band.curve.points.back().bjd_tdb - a.peak->bjd_tdb.value) / stretch,
+                         .rest_frame = facts.redshift.has_value()};
     if (facts.distance_modulus_mag) {
         band.absolute_peak = lightcurve::absolute_magnitude(
             band.curve.band, plain(a.peak->mag), *facts.distance_modulus_mag, facts.ebv_mag.value_or(0.0));
@@ -106,7 +110,7 @@ void figures_of(const BandCurve& band, std::vector<FigureLine>& lines) {
 void derive(CurveOutcome& outcome) {
     std::vector<lightcurve::ShapeEvidence> evidence;
     for (BandCurve& band : outcome.bands) {
-        derive_luminosity(band, outcome.facts);
+        derive_band(band, outcome.facts);
         evidence.push_back(evidence_of(band));
     }
     if (const BandCurve* b = band_named(outcome, "B"); b != nullptr && b->analysis.delta_m15) {

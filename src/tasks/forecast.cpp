@@ -144,7 +144,8 @@ Result<std::vector<ForecastNight>> calendar(const ForecastRequest& request, cons
 
 // The one place that says how a curve is fitted.
 lightcurve::Analysis fitted(lightcurve::LightCurve& curve, const night::Campaign& campaign) {
-    return lightcurve::analyse(curve, {.context = {.redshift = campaign.redshift.value_or(0.0)}});
+    return lightcurve::analyse(curve, {.context = {.explosion_bjd_tdb = explosion_bjd_tdb(campaign),
+                                                   .redshift = campaign.redshift.value_or(0.0)}});
 }
 
 class Outlook {

@@ -19,6 +19,10 @@ dec = "+37:16:12.0"              # degrees, minutes, seconds, or a number in deg
 # nucleus_dec = 37.2681
 # type = "Ia"
 # discovered = 2024-02-03
+# exploded = 2024-01-30          # where it is known: lengths of plateaus and ages count from it
+# redshift = 0.0041
+# distance_modulus = 31.2        # or distance_mpc; distance_modulus_err
+# ebv = 0.021                    # foreground reddening E(B-V)
 # colour = { "B-V" = 0.6 }       # for the colour term, when only one band is observed
 
 # [site]                         # yours; it wins over what the headers say

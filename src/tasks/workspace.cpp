@@ -7,6 +7,7 @@
 
 #include "night/measure_frame.hpp"
 #include "quantities/delimited_table.hpp"
+#include "sky/time_scales.hpp"
 
 namespace emberline::tasks {
 
@@ -46,6 +47,17 @@ Result<void> make_out_folder(const Workspace& workspace) {
                  .where = workspace.campaign.path("out"),
                  .mend = "Check the free space and the permissions there.",
                  .kind = ProblemKind::storage});
+}
+
+ValueWithError moment_of_day(std::string_view date) {
+    constexpr double half_day = 0.5;
+    const auto start = sky::parse_instant(date);
+    return {start ? sky::to_tdb(*start).jd() + half_day : 0.0, half_day};
+}
+
+std::optional<ValueWithError> explosion_bjd_tdb(const night::Campaign& campaign) {
+    if (!campaign.exploded) return std::nullopt;
+    return moment_of_day(*campaign.exploded);
 }
 
 Result<night::SetAsideByObserver> set_aside_in(const ledger::Ledger& ledger) {

@@ -2,13 +2,16 @@
 // tasks/workspace — a campaign folder, opened: its settings, its sequence, and where its things lie.
 #pragma once
 
+#include <optional>
 #include <string>
+#include <string_view>
 
 #include "ledger/ledger.hpp"
 #include "night/campaign.hpp"
 #include "night/solve_campaign.hpp"
 #include "quantities/problem.hpp"
 #include "quantities/software.hpp"
+#include "quantities/value_with_error.hpp"
 #include "standard/sequence.hpp"
 
 namespace emberline::tasks {
@@ -30,6 +33,11 @@ struct Workspace {
 
 // The folder out/, made where it is missing. Problem (storage).
 [[nodiscard]] Result<void> make_out_folder(const Workspace& workspace);
+
+// A date is some time of that UTC day: its middle, half a day either way.
+[[nodiscard]] ValueWithError moment_of_day(std::string_view date);
+// Of the campaign's `exploded`.
+[[nodiscard]] std::optional<ValueWithError> explosion_bjd_tdb(const night::Campaign& campaign);
 
 // What the ledger has set aside, as solve_campaign takes it.
 [[nodiscard]] Result<night::SetAsideByObserver> set_aside_in(const ledger::Ledger& ledger);

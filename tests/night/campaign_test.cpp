@@ -14,6 +14,7 @@ dec = "+37:16:12.0"
 nucleus_ra = 201.3417
 nucleus_dec = 37.2681
 discovered = 2024-02-03
+exploded = 2024-01-30
 distance_mpc = 10.0
 colour = { "B-V" = 0.6 }
 
@@ -45,6 +46,7 @@ TEST_CASE("the example campaign is read as it stands", "[campaign]") {
     CHECK(campaign->position.ra.degrees() == Approx(201.338).epsilon(0).margin(1e-12));
     CHECK(campaign->position.dec.degrees() == Approx(37.27).epsilon(0).margin(1e-12));
     CHECK(campaign->discovered == "2024-02-03");
+    CHECK(campaign->exploded == "2024-01-30");
     CHECK(campaign->colours.at("B-V") == 0.6);
     CHECK(campaign->site->longitude.degrees() == Approx(-1.2));
     CHECK(campaign->instruments.at(0).bands.at("Green") == "V");
