@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "picture/band_look.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <array>
 #include <string_view>
@@ -53,7 +55,33 @@ BandLook usual_look(const std::string& band) {
     return {orange, Shape::diamond};
 }
 
+// `share` of the way to white (255) or black (0), as "#rrggbb".
+std::string mixed_with(const std::string& colour, int grey, double share) {
+    std::string mixed = "#";
+    for (std::size_t i = 1; i + 1 < colour.size(); i += 2) {
+        const double part = std::stoi(colour.substr(i, 2), nullptr, 16);
+        mixed += fmt::format("{:02x}", static_cast<int>(part + (grey - part) * share));
+    }
+    return mixed;
+}
+
 }  // namespace
+
+SymbolLook symbol_of(const BandLook& band, std::size_t series) {
+    const int filled = static_cast<int>(band.shape);
+    if (series == 0) return {.colour = band.colour, .type = filled};
+    constexpr int dot = 7, cross = 1;
+    return {.colour = mixed_with(band.colour, 255, 0.3),
+            .type = filled - 1,
+            .inner_type = series == 1   ? 0
+                          : series == 2 ? dot
+                                        : cross,
+            .size = 0.85};
+}
+
+std::string darker(const std::string& colour) {
+    return mixed_with(colour, 0, 0.3);
+}
 
 std::vector<BandLook> looks_of(const std::vector<std::string>& bands) {
     std::vector<BandLook> looks;

@@ -1,231 +1,305 @@
 // SPDX-License-Identifier: MIT
-// The paper is laid out by hand in fractions of its width and height, since gnuplot would place a legend
-// inside the data and leave margins that change with the labels.
 #include "picture/curve_script.hpp"
 
-#include <fmt/format.h>
-
 #include <algorithm>
+#include <array>
 #include <cmath>
-#include <iterator>
 
 #include "picture/axis_ticks.hpp"
-#include "picture/band_look.hpp"
-#include "picture/curve_marks.hpp"
+#include "picture/colour_panel.hpp"
+#include "picture/curve_page.hpp"
+#include "picture/figures_panel.hpp"
 #include "picture/gnuplot_process.hpp"
 #include "picture/paper.hpp"
+#include "picture/time_marks.hpp"
 
 namespace emberline::picture {
 namespace {
 
-constexpr double left = 0.092, right = 0.875;
-constexpr double below_panels = 0.112;
-constexpr double residual_top = 0.30, gap = 0.022;
-constexpr double legend_x = 0.905, legend_step = 0.042;
+constexpr int usual_height = 680, height_with_colours = 860;
+constexpr double left = 98.0, right_margin = 18.0, gap = 16.0;
+constexpr double below_panels = 66.0, above_panels = 64.0;
+constexpr double residual_height = 112.0, colour_height = 150.0;
+constexpr double end_label_height = 17.0;
+constexpr std::size_t most_points = 4000, most_colour_points = 1500, most_edge_values = 8;
+constexpr std::size_t letters_a_line = 105;
+// Dashes by which the lines of bands differ in a grey print, the first one solid.
+constexpr std::array dashes = {"dt 1", "dt (14,4)", "dt (7,4)", "dt (2,3)", "dt (14,4,2,4)", "dt (7,3,2,3)"};
 
-using Out = std::back_insert_iterator<std::string>;
+// Subtitles side by side, in two lines at most.
+std::vector<std::string> lines_of(const std::vector<std::string>& subtitles) {
+    std::vector<std::string> lines;
+    for (const std::string& one : subtitles) {
+        if (!lines.empty() && letters(lines.back()) + letters(one) + 4 <= letters_a_line) {
+            lines.back() += "    " + one;
+        } else if (lines.size() < 2) {
+            lines.push_back(shortened(one, letters_a_line));
+        } else {
+            lines.back() += " …";
+            break;
+        }
+    }
+    return lines;
+}
 
 class Script {
   public:
-    Script(const CurvePicture& picture, std::vector<BandMarks> bands, const CurveRanges& ranges)
-        : picture_(picture), bands_(std::move(bands)), ranges_(ranges) {
+    Script(const CurvePicture& picture, PaperKind kind, std::vector<BandMarks> bands,
+           const CurveRanges& ranges)
+        : picture_(picture),
+          kind_(kind),
+          bands_(std::move(bands)),
+          ranges_(ranges),
+          series_(series_of(picture)),
+          subtitles_(lines_of(picture.subtitle)),
+          height_(any_colour(picture) ? height_with_colours : usual_height),
+          page_(kind, height_) {
         std::vector<std::string> names;
         for (const CurveOnPaper& one : picture.bands)
             names.push_back(one.curve.band.name());
         looks_ = looks_of(names);
-        // A short curve is read to the minute, a long one to the day.
-        offset_ =
-            ranges.jd.span() < 3.0 ? std::floor(ranges.jd.low) : std::floor(ranges.jd.low / 100.0) * 100.0;
-        std::size_t n = 0;
         for (const BandMarks& band : bands_)
-            n += band.marks.size();
-        point_size_ = n <= 60 ? 1.15 : n <= 400 ? 0.8 : n <= 3000 ? 0.5 : 0.25;
-        bar_width_ = n <= 400 ? 1.6 : 0.8;
-        halo_ = n <= 400;
-        top_ = 0.842 - 0.03 * static_cast<double>(std::max<std::size_t>(picture.subtitle.size(), 1) - 1);
-        top_ = std::max(top_, 0.6);
+            all_points_ += band.marks.size() + band.limits.size();
+        thin_out(bands_, ranges_, most_points);
+        for (const BandMarks& band : bands_)
+            points_ += band.marks.size() + band.limits.size();
+        size_ = points_ <= 60 ? 1.15 : points_ <= 250 ? 0.9 : points_ <= 1200 ? 0.68 : 0.35;
+        crowded_ = points_ > 1200;
+        bar_width_ = points_ <= 250 ? 1.5 : points_ <= 1200 ? 1.0 : 0.7;
+        // A short curve is read to the minute, a long one to the day.
+        axis_ = {ranges.jd, ranges.jd.span() < 3.0 ? std::floor(ranges.jd.low)
+                                                   : std::floor(ranges.jd.low / 100.0) * 100.0};
     }
 
-    std::string write(PaperKind kind) {
-        add("{}", terminal(kind, "light_curve"));
-        if (kind == PaperKind::svg) {
-            // This terminal knows neither a point scale nor bold letters.
-            point_scale_ = 0.62;
-            title_font_ = "sans-serif,20";
-        }
-        add("set encoding utf8\nset multiplot\nunset key\n");
-        write_data();
+    std::string write() {
+        find_edges();
+        lay_out();
         heading();
-        legend();
+        draw_column(page_, legend_, picture_.figures,
+                    {.left = main_.right + end_labels_,
+                     .right = paper_width - right_margin,
+                     .top = main_.top,
+                     .bottom = height_ - 20.0});
         main_panel();
         if (ranges_.residual_mag) residual_panel();
-        add("unset multiplot\n");
-        return std::move(text_);
+        if (any_colour(picture_)) {
+            julian_words(colour_);
+            colour_panel(page_, picture_, axis_, colour_, true, most_colour_points);
+        }
+        return page_.take();
     }
 
   private:
-    template <class... Args>
-    void add(fmt::format_string<Args...> format, Args&&... args) {
-        fmt::format_to(Out(text_), format, std::forward<Args>(args)...);
+    struct EdgeMark {
+        std::size_t band;
+        double jd, mag;  // as drawn, were there room
+        bool limit;
+    };
+
+    [[nodiscard]] bool several() const { return bands_.size() > 1; }
+
+    // "B + 1.0"
+    [[nodiscard]] std::string band_words(std::size_t b) const {
+        const std::string& name = picture_.bands[b].curve.band.name();
+        const double shift = picture_.bands[b].shift_mag;
+        if (shift == 0.0) return name;
+        return fmt::format("{} {} {:.1f}", name, shift > 0.0 ? "+" : "−", std::abs(shift));
     }
 
-    [[nodiscard]] double day(double jd) const { return jd - offset_; }
-
-    void label(double x, double y, std::string_view content, std::string_view style) {
-        add("set label {} at screen {:.5f},{:.5f} {} front\n", gnuplot_text(content), x, y, style);
-    }
-
-    // Data blocks, one a band and kind: $m0 marks, $l0 limits, $f0 the fitted line.
-    void write_data() {
+    // What lies outside the panel is marked at its edge instead.
+    void find_edges() {
         for (std::size_t b = 0; b < bands_.size(); ++b) {
-            add("$m{} << EOD\n", b);
-            for (const Mark& m : bands_[b].marks) {
-                add("{:.6f} {:.6f} {:.6f} {:.6f} {} ", day(m.jd), m.mag, m.random_err, m.total_err,
-                    m.open ? 1 : 0);
-                if (m.residual_mag) {
-                    add("{:.6f}\n", *m.residual_mag);
-                } else {
-                    add("NaN\n");
-                }
-            }
-            add("EOD\n$l{} << EOD\n", b);
-            for (const LimitMark& l : bands_[b].limits)
-                add("{:.6f} {:.6f}\n", day(l.jd), l.mag);
-            add("EOD\n$f{} << EOD\n", b);
-            for (const LineSample& at : bands_[b].line)
-                add("{:.6f} {:.6f} {:.6f}\n", day(at.jd), at.mag, at.err);
-            add("EOD\n");
+            std::erase_if(bands_[b].marks, [&](const Mark& m) {
+                if (ranges_.mag.holds(m.mag)) return false;
+                edges_.push_back({b, m.jd, m.mag, false});
+                return true;
+            });
+            std::erase_if(bands_[b].limits, [&](const LimitMark& l) {
+                if (ranges_.mag.holds(l.mag)) return false;
+                edges_.push_back({b, l.jd, l.mag, true});
+                return true;
+            });
         }
     }
 
-    // The mark of the transient (four ticks about an open centre), the title, and a line each of subtitle.
-    void heading() {
-        const double x = left + 0.011, y = 0.951, aspect = 960.0 / 680.0;
-        for (const auto& [dx, dy] : {std::pair{1.0, 0.0}, {-1.0, 0.0}, {0.0, 1.0}, {0.0, -1.0}}) {
-            constexpr double inner = 0.0042, outer = 0.0105;
-            add("set arrow from screen {:.5f},{:.5f} to screen {:.5f},{:.5f} nohead lw 2.4 lc rgb '{}' "
-                "front\n",
-                x + inner * dx, y + inner * aspect * dy, x + outer * dx, y + outer * aspect * dy, ember);
+    void lay_out() {
+        fill_legend();
+        std::size_t widest = 0;
+        for (std::size_t b = 0; b < bands_.size(); ++b)
+            widest = std::max(widest, letters(band_words(b)));
+        for (const auto& colour : picture_.colours)
+            widest = std::max(widest, letters(colour.index.name()));
+        const bool named = several() || any_colour(picture_);
+        end_labels_ = named ? 22.0 + 8.6 * static_cast<double>(widest) : 24.0;
+        const double right =
+            paper_width - right_margin - column_width(legend_, picture_.figures) - end_labels_;
+        const double top = 44.0 + 21.0 * static_cast<double>(subtitles_.size()) + above_panels;
+        double bottom = height_ - below_panels;
+        if (any_colour(picture_)) {
+            colour_ = {left, right, bottom - colour_height, bottom};
+            bottom = colour_.top - gap;
         }
-        label(left + 0.034, y, picture_.title, fmt::format("left font '{}' tc rgb '{}'", title_font_, ink));
-        double line = y - 0.044;
-        for (const std::string& subtitle : picture_.subtitle) {
-            label(left + 0.034, line, subtitle, fmt::format("left font 'sans-serif,13' tc rgb '{}'", slate));
-            line -= 0.03;
-            if (line < top_ + 0.045) break;
+        if (ranges_.residual_mag) {
+            residual_ = {left, right, bottom - residual_height, bottom};
+            bottom = residual_.top - gap;
         }
+        main_ = {left, right, top, bottom};
     }
 
-    // Drawn by hand at the right of the panels, so that a limit is an arrow down here too.
-    void legend() {
-        double y = top_ - 0.012;
-        const auto words = [&](const std::string& text) {
-            label(legend_x + 0.02, y, text, fmt::format("left font 'sans-serif,13' tc rgb '{}'", ink));
-            y -= legend_step;
-        };
-        bool any_line = false, any_limit = false, any_open = false;
+    void fill_legend() {
+        using Kind = LegendEntry::Kind;
+        bool any_line = false, any_limit = false;
+        std::optional<SymbolLook> outlier;
         for (std::size_t b = 0; b < bands_.size(); ++b) {
-            add("set label '' at screen {:.5f},{:.5f} point pt {} ps {:.3f} lc rgb '{}' front\n", legend_x, y,
-                static_cast<int>(looks_[b].shape), 1.15 * point_scale_, looks_[b].colour);
-            const auto& curve = picture_.bands[b].curve;
-            words(curve.series.front() == "own" ? curve.band.name()
-                                                : curve.band.name() + " " + curve.series.front());
+            legend_.entries.push_back({Kind::symbol, symbol_of(looks_[b], 0), band_words(b)});
             any_line = any_line || bands_[b].has_line();
             any_limit = any_limit || !bands_[b].limits.empty();
-            any_open = any_open || std::any_of(bands_[b].marks.begin(), bands_[b].marks.end(),
-                                               [](const Mark& m) { return m.open; });
-        }
-        const std::string colour = bands_.size() == 1 ? looks_[0].colour : std::string(slate);
-        if (any_open) {
-            const int shape = bands_.size() == 1 ? static_cast<int>(looks_[0].shape) - 1 : 6;
-            add("set label '' at screen {:.5f},{:.5f} point pt {} ps {:.3f} lw 1.4 lc rgb '{}' front\n",
-                legend_x, y, shape, 1.1 * point_scale_, colour);
-            words("outlier");
-        }
-        if (any_line) {
-            add("set object rectangle from screen {:.5f},{:.5f} to screen {:.5f},{:.5f} fs transparent solid "
-                "0.2 "
-                "noborder fc rgb '{}' front\n",
-                legend_x - 0.013, y - 0.011, legend_x + 0.013, y + 0.011, colour);
-            add("set arrow from screen {:.5f},{:.5f} to screen {:.5f},{:.5f} nohead lw 1.8 lc rgb '{}' "
-                "front\n",
-                legend_x - 0.013, y, legend_x + 0.013, y, colour);
-            words("fit ± 1σ");
-        }
-        if (any_limit) {
-            add("set arrow from screen {:.5f},{:.5f} to screen {:.5f},{:.5f} nohead lw 1.4 lc rgb '{}' "
-                "front\n",
-                legend_x - 0.006, y + 0.016, legend_x + 0.006, y + 0.016, colour);
-            add("set arrow from screen {:.5f},{:.5f} to screen {:.5f},{:.5f} head empty size screen "
-                "0.008,24,90 lw 1.4 "
-                "lc rgb '{}' front\n",
-                legend_x, y + 0.016, legend_x, y - 0.018, colour);
-            words("limit");
-        }
-        if (ranges_.errors_differ) {
-            y -= 0.012;
-            for (const char* line : {"bars: random;", "thin: with the", "common errors"}) {
-                label(legend_x - 0.013, y, line, fmt::format("left font 'sans-serif,10' tc rgb '{}'", slate));
-                y -= 0.026;
+            for (const Mark& m : bands_[b].marks) {
+                if (m.outlier && !outlier) outlier = symbol_of(looks_[b], m.series);
             }
         }
-    }
-
-    void panel_margins(double bottom, double top) {
-        add("set lmargin at screen {:.5f}\nset rmargin at screen {:.5f}\nset bmargin at screen {:.5f}\nset "
-            "tmargin at "
-            "screen {:.5f}\n",
-            left, right, bottom, top);
-    }
-
-    void common_axes() {
-        add("set border 3 lw 1 lc rgb '{}'\nset tics nomirror out scale 0.6 textcolor rgb '{}' font "
-            "'sans-serif,12'\n",
-            slate, ink);
-        add("set grid xtics ytics lt 1 lw 0.8 lc rgb '{}', lt 1 lw 0.8 lc rgb '{}'\nset grid back\n",
-            faint_line, faint_line);
-        add("set xrange [{:.6f}:{:.6f}]\n", day(ranges_.jd.low), day(ranges_.jd.high));
-        const double step = round_step(ranges_.jd.span(), 8);
-        add("set xtics {:.9g} format '%.{}f'\n", step, decimals_of_step(step));
-    }
-
-    void julian_axis() {
-        add("set xlabel 'JD (TDB, barycentric) − {:.0f} (d)' offset 0,0.2 tc rgb '{}' font "
-            "'sans-serif,13'\n",
-            offset_, ink);
-    }
-
-    void calendar_axis() {
-        const double lag = ranges_.utc_lag_d;
-        std::string ticks;
-        for (const DateTick& t : date_ticks(ranges_.jd.low - lag, ranges_.jd.high - lag, 8)) {
-            if (!ticks.empty()) ticks += ", ";
-            ticks += fmt::format("{} {:.6f}", gnuplot_text(t.label), day(t.jd_utc + lag));
+        const BandLook grey =
+            several() ? BandLook{slate, Shape::circle} : BandLook{looks_[0].colour, looks_[0].shape};
+        if (series_.size() > 1) {
+            for (std::size_t s = 0; s < series_.size(); ++s)
+                legend_.entries.push_back({Kind::symbol, symbol_of(grey, s),
+                                           s == 0 && series_[0] == "own" ? "own points" : series_[s]});
         }
-        if (ticks.empty()) return;
-        add("set border 7\nset x2range [{:.6f}:{:.6f}]\n", day(ranges_.jd.low), day(ranges_.jd.high));
-        add("set x2tics ({}) nomirror out scale 0.6 offset 0,-0.2 textcolor rgb '{}' font 'sans-serif,12'\n",
-            ticks, slate);
-        label(legend_x, top_ + 0.027, "date (UTC)",
-              fmt::format("left font 'sans-serif,11' tc rgb '{}'", slate));
+        const SymbolLook plain = symbol_of(grey, 0);
+        if (outlier) {
+            if (several()) outlier = plain;
+            legend_.entries.push_back({Kind::outlier, *outlier, "outlier"});
+        }
+        if (any_line) legend_.entries.push_back({Kind::fit, plain, "fit ± 1σ"});
+        if (any_limit) legend_.entries.push_back({Kind::limit, plain, "limit"});
+        if (!edges_.empty()) legend_.entries.push_back({Kind::edge, plain, "off scale"});
+        notes();
+    }
+
+    void notes() {
+        if (ranges_.errors_differ) {
+            legend_.notes.emplace_back("bars: random;");
+            legend_.notes.emplace_back("thin: with common");
+        }
+        const bool moved =
+            std::any_of(picture_.bands.begin(), picture_.bands.end(), [](const CurveOnPaper& paper) {
+                return std::any_of(paper.series_offset_mag.begin(), paper.series_offset_mag.end(),
+                                   [](double offset) { return offset != 0.0; });
+            });
+        if (moved) {
+            legend_.notes.emplace_back("offsets between");
+            legend_.notes.emplace_back("series taken off");
+        }
+        if (points_ < all_points_) {
+            legend_.notes.push_back(fmt::format("{} of {}", points_, all_points_));
+            legend_.notes.emplace_back("points drawn");
+        }
+        if (series_.size() == 1 && series_[0] != "own" && !series_[0].empty())
+            legend_.notes.push_back(shortened(series_[0], 26));
+    }
+
+    // The mark of the transient (four ticks about an open centre), the title, and the subtitles.
+    void heading() {
+        const double x = left + 10.0, y = 33.0;
+        for (const auto& [dx, dy] : {std::pair{1.0, 0.0}, {-1.0, 0.0}, {0.0, 1.0}, {0.0, -1.0}})
+            page_.line(x + 4.0 * dx, y + 4.0 * dy, x + 10.0 * dx, y + 10.0 * dy, 2.4, ember);
+        // The SVG terminal knows no bold letters.
+        page_.label(
+            left + 32.0, y, shortened(picture_.title, 70),
+            fmt::format("left font 'sans-serif{},{}' tc rgb '{}'", kind_ == PaperKind::svg ? "" : ":Bold",
+                        kind_ == PaperKind::svg ? 20 : 19, ink));
+        double line = y + 28.0;
+        for (const std::string& subtitle : subtitles_) {
+            page_.label(left + 32.0, line, subtitle, words_style("left", usual_font, slate));
+            line += 21.0;
+        }
+    }
+
+    void julian_words(const Frame& lowest) {
+        page_.label(0.5 * (lowest.left + lowest.right), lowest.bottom + 46.0,
+                    fmt::format("JD (TDB, barycentric) − {:.0f} (d)", axis_.offset),
+                    words_style("center", usual_font, ink));
+    }
+
+    // Days since maximum where one is known, else the calendar.
+    void upper_axis() {
+        const auto words = [&](const std::string& text) {
+            page_.label(0.5 * (main_.left + main_.right), main_.top - 42.0, text,
+                        words_style("center", usual_font, slate));
+        };
+        const auto ticks = [&](std::string_view list, const Range& range) {
+            page_.add(
+                "set border 7\nset x2range [{:.6f}:{:.6f}]\nset x2tics {} nomirror out scale 0.6 "
+                "offset 0,-0.2 textcolor rgb '{}' font 'sans-serif,13'\n",
+                range.low, range.high, list, slate);
+        };
+        if (picture_.maximum_bjd_tdb && std::isfinite(*picture_.maximum_bjd_tdb)) {
+            const double maximum = *picture_.maximum_bjd_tdb;
+            const double step = round_step(axis_.jd.span(), 7);
+            ticks(fmt::format("{:.9g} format '%.{}f'", step, decimals_of_step(step)),
+                  {axis_.jd.low - maximum, axis_.jd.high - maximum});
+            words(fmt::format("days since {}maximum (d)",
+                              picture_.maximum_of.empty() ? "" : picture_.maximum_of + " "));
+            return;
+        }
+        const double lag = ranges_.utc_lag_d;
+        std::string list;
+        for (const DateTick& t :
+             date_ticks(axis_.jd.low - lag, axis_.jd.high - lag, main_.width() > 700.0 ? 8 : 6)) {
+            list += fmt::format("{}{} {:.6f}", list.empty() ? "" : ", ", gnuplot_text(t.label),
+                                axis_.day(t.jd_utc + lag));
+        }
+        if (list.empty()) return;
+        ticks("(" + list + ")", {axis_.day(axis_.jd.low), axis_.day(axis_.jd.high)});
+        words("date (UTC)");
+    }
+
+    // One data block a kind, band and series: points $m, limits $l; $x outliers, $f the line of the fit.
+    void data() {
+        for (std::size_t b = 0; b < bands_.size(); ++b) {
+            for (std::size_t s = 0; s < series_.size(); ++s) {
+                page_.add("$m{}s{} << EOD\n", b, s);
+                for (const Mark& m : bands_[b].marks) {
+                    if (m.series == s) point_row(m);
+                }
+                page_.add("EOD\n");
+            }
+            page_.add("$x{} << EOD\n", b);
+            for (const Mark& m : bands_[b].marks) {
+                if (m.outlier) point_row(m);
+            }
+            page_.add("EOD\n$l{} << EOD\n", b);
+            for (const LimitMark& l : bands_[b].limits)
+                page_.add("{:.6f} {:.6f}\n", axis_.day(l.jd), l.mag);
+            page_.add("EOD\n$f{} << EOD\n", b);
+            for (const LineSample& at : bands_[b].line)
+                page_.add("{:.6f} {:.6f} {:.6f}\n", axis_.day(at.jd), at.mag, at.err);
+            page_.add("EOD\n");
+        }
+    }
+
+    void point_row(const Mark& m) {
+        // A missing residual is far outside its panel.
+        page_.add("{:.6f} {:.6f} {:.6f} {:.6f} {}\n", axis_.day(m.jd), m.mag, m.random_err, m.total_err,
+                  m.residual_mag ? fmt::format("{:.6f}", *m.residual_mag) : "?");
     }
 
     void main_panel() {
-        const bool residuals = ranges_.residual_mag.has_value();
-        panel_margins(residuals ? residual_top + gap : below_panels, top_);
-        common_axes();
-        add("set yrange [{:.6f}:{:.6f}]\n", ranges_.mag.high, ranges_.mag.low);
-        const double step = round_step(ranges_.mag.span(), 7);
-        add("set ytics {:.9g} format '%.{}f'\n", step, std::max(decimals_of_step(step), 1));
-        const std::string axis =
-            bands_.size() == 1 ? picture_.bands[0].curve.band.name() + " (mag)" : "magnitude (mag)";
-        add("set ylabel {} tc rgb '{}' font 'sans-serif,13' offset 0.6,0\n", gnuplot_text(axis), ink);
-        calendar_axis();
-        if (residuals) {
-            add("set xtics format ''\n");
-        } else {
-            julian_axis();
-        }
+        const MarksOnPaper marks = place_time_marks(picture_, bands_, {axis_.jd, ranges_.mag}, main_);
+        mag_ = marks.mag;
+        page_.frame(main_);
+        time_axis(page_, axis_, !ranges_.residual_mag && !any_colour(picture_));
+        page_.add("set datafile missing '?'\nset yrange [{:.6f}:{:.6f}]\n", mag_.high, mag_.low);
+        const double step = round_step(mag_.span(), 7);
+        page_.add("set ytics {:.9g} format '%.{}f'\n", step, std::max(decimals_of_step(step), 1));
+        const bool shifted = std::any_of(picture_.bands.begin(), picture_.bands.end(),
+                                         [](const CurveOnPaper& p) { return p.shift_mag != 0.0; });
+        page_.upright_label(main_, !several() ? band_words(0) + " (mag)"
+                                   : shifted  ? "magnitude + shift (mag)"
+                                              : "magnitude (mag)");
+        upper_axis();
+        if (!ranges_.residual_mag && !any_colour(picture_)) julian_words(main_);
+        data();
         std::vector<std::string> plots;
         for (std::size_t b = 0; b < bands_.size(); ++b) {
             if (!bands_[b].has_line()) continue;
@@ -233,26 +307,81 @@ class Script {
                 fmt::format("$f{} using 1:($2-$3):($2+$3) with filledcurves fs transparent solid 0.2 "
                             "noborder fc rgb '{}'",
                             b, looks_[b].colour));
-            if (halo_) plots.push_back(line_plot(b, looks_[b].colour));
+            if (!crowded_) plots.push_back(line_plot(b, looks_[b].colour));
         }
         for (std::size_t b = 0; b < bands_.size(); ++b) {
             if (!bands_[b].limits.empty()) limit_plots(b, plots);
-            if (!bands_[b].marks.empty()) point_plots(b, 2, plots);
+            point_plots(b, 2, plots);
         }
         // Under a crowd of points nobody would see the line.
-        for (std::size_t b = 0; b < bands_.size() && !halo_; ++b) {
+        for (std::size_t b = 0; b < bands_.size() && crowded_; ++b) {
             if (bands_[b].has_line()) plots.push_back(line_plot(b, ink));
         }
-        plot(plots);
-        add("unset arrow\nunset label\nunset object\nunset x2tics\nunset x2label\n");
+        draw_edges();
+        draw_time_marks(page_, marks, looks_, main_);
+        end_labels();
+        // Something to plot even where all points are off the scale.
+        if (plots.empty()) plots.emplace_back("1/0");
+        page_.plot(plots);
     }
 
-    [[nodiscard]] static std::string line_plot(std::size_t b, std::string_view colour) {
-        return fmt::format("$f{} using 1:2 with lines lw 1.8 lc rgb '{}'", b, colour);
+    [[nodiscard]] std::string line_plot(std::size_t b, std::string_view colour) const {
+        return fmt::format("$f{} using 1:2 with lines lw 1.8 {} lc rgb '{}'", b, dashes[b % dashes.size()],
+                           colour);
+    }
+
+    [[nodiscard]] double x_of(double jd) const {
+        return main_.left + (jd - axis_.jd.low) / axis_.jd.span() * main_.width();
+    }
+    [[nodiscard]] double y_of(double mag) const {
+        return main_.top + (mag - mag_.low) / mag_.span() * main_.height();
+    }
+
+    void draw_edges() {
+        std::size_t values = 0;
+        for (const EdgeMark& edge : edges_) {
+            if (&edge - edges_.data() >= 200) break;
+            const bool above = edge.mag < mag_.low + 0.5 * mag_.span();
+            const double x = x_of(edge.jd), tip = above ? main_.top + 2.0 : main_.bottom - 2.0;
+            const double tail = above ? tip + 16.0 : tip - 16.0;
+            page_.arrow(x, tail, x, tip, looks_[edge.band].colour);
+            if (values++ >= most_edge_values) continue;
+            const bool at_right = x > main_.right - 60.0;
+            const double mag = edge.mag - picture_.bands[edge.band].shift_mag;
+            page_.label(
+                at_right ? x - 8.0 : x + 8.0, above ? tip + 9.0 : tip - 9.0,
+                fmt::format("{}{:.1f}", edge.limit ? "> " : "", mag),
+                words_style(at_right ? "right" : "left", small_font, darker(looks_[edge.band].colour)));
+        }
+    }
+
+    // Each band is named beside its last point or limit, at the panel's edge.
+    void end_labels() {
+        if (!several()) return;
+        std::vector<double> wanted, heights;
+        std::vector<std::size_t> whose;
+        for (std::size_t b = 0; b < bands_.size(); ++b) {
+            std::optional<std::pair<double, double>> last;
+            for (const Mark& m : bands_[b].marks) {
+                if (!last || m.jd >= last->first) last = {m.jd, m.mag};
+            }
+            for (const LimitMark& l : bands_[b].limits) {
+                if (!last) last = {l.jd, l.mag};
+            }
+            if (!last) continue;
+            wanted.push_back(y_of(last->second));
+            heights.push_back(end_label_height);
+            whose.push_back(b);
+        }
+        const auto placed = moved_apart(wanted, heights, main_.top, main_.bottom);
+        for (std::size_t i = 0; i < whose.size(); ++i)
+            page_.label(main_.right + 8.0, placed[i], band_words(whose[i]),
+                        words_style("left", usual_font, darker(looks_[whose[i]].colour)));
     }
 
     void limit_plots(std::size_t b, std::vector<std::string>& plots) {
-        const double half_bar = 0.006 * ranges_.jd.span(), length = 0.06 * ranges_.mag.span();
+        const double half_bar = 5.0 / main_.width() * axis_.jd.span();
+        const double length = 26.0 / main_.height() * mag_.span();
         plots.push_back(
             fmt::format("$l{} using ($1-{:.6f}):2:({:.6f}):(0) with vectors nohead lw 1.4 lc rgb '{}'", b,
                         half_bar, 2.0 * half_bar, looks_[b].colour));
@@ -263,93 +392,100 @@ class Script {
     }
 
     // Thin bars for the total error, thick ones for the random part, then the mark on a halo of paper so that
-    // neighbours stay apart; outliers are open.
+    // neighbours stay apart; outliers are crossed. Series of others lie below one's own.
     void point_plots(std::size_t b, int column, std::vector<std::string>& plots) {
-        const std::string& colour = looks_[b].colour;
-        const int shape = static_cast<int>(looks_[b].shape);
-        const double size = point_size_ * point_scale_;
-        // gnuplot's own error bars would clear a ring about each point, however small.
-        // A crowd of bars is drawn with some transparency (the first two digits).
-        const std::string bar_colour = halo_ ? colour : "#b0" + colour.substr(1);
-        const auto bars = [&](int err_column, double width) {
-            plots.push_back(
-                fmt::format("$m{} using 1:(${}-${}):(0):(2*${}) with vectors nohead lw {:.2f} lc rgb '{}'", b,
-                            column, err_column, err_column, width, bar_colour));
+        const auto has = [&](auto asked) {
+            return std::any_of(bands_[b].marks.begin(), bands_[b].marks.end(), [&](const Mark& m) {
+                return asked(m) && (column == 2 || m.residual_mag.has_value());
+            });
         };
-        if (ranges_.errors_differ) bars(4, 0.4 * bar_width_);
-        bars(3, bar_width_);
-        if (halo_) {
-            plots.push_back(fmt::format("$m{} using 1:{} with points pt {} ps {:.3f} lc rgb '{}'", b, column,
-                                        shape, 1.35 * size, paper));
+        for (std::size_t s = series_.size(); s-- > 0;) {
+            if (!has([s](const Mark& m) { return m.series == s; })) continue;
+            const SymbolLook look = symbol_of(looks_[b], s);
+            const std::string block = fmt::format("$m{}s{}", b, s);
+            const std::string at = fmt::format("1:{}", column);
+            // gnuplot's own error bars would clear a ring about each point, however small.
+            // A crowd of bars is drawn with some transparency (the first two digits).
+            const std::string bar_colour = crowded_ ? "#b0" + look.colour.substr(1) : look.colour;
+            const auto bars = [&](int err_column, double width) {
+                plots.push_back(
+                    fmt::format("{} using 1:(${}-${}):(0):(2*${}) with vectors nohead lw {:.2f} lc rgb '{}'",
+                                block, column, err_column, err_column, width, bar_colour));
+            };
+            if (ranges_.errors_differ) bars(4, 0.45 * bar_width_);
+            bars(3, bar_width_);
+            const SymbolLook halo{
+                .colour = paper, .type = static_cast<int>(looks_[b].shape), .size = look.size};
+            if (!crowded_ && size_ > 0.6) plots.push_back(page_.points(block, at, halo, 1.2 * size_));
+            plots.push_back(page_.points(block, at, look, size_));
         }
-        plots.push_back(
-            fmt::format("$m{} using 1:($5 > 0.5 ? NaN : ${}) with points pt {} ps {:.3f} lc rgb '{}'", b,
-                        column, shape, size, colour));
-        plots.push_back(
-            fmt::format("$m{} using 1:($5 > 0.5 ? ${} : NaN) with points pt {} ps {:.3f} lw 1.4 lc rgb '{}'",
-                        b, column, shape - 1, size, colour));
+        if (has([](const Mark& m) { return m.outlier; })) {
+            plots.push_back(page_.points(fmt::format("$x{}", b), fmt::format("1:{}", column),
+                                         {.colour = ink, .type = 2}, std::max(1.5 * size_, 0.8)));
+        }
     }
 
     // Residuals beyond the panel are marked at its edge by an open arrow that points to where they are.
     void residual_panel() {
         const double half = *ranges_.residual_mag;
-        panel_margins(below_panels, residual_top);
-        common_axes();
-        add("set yrange [{:.6f}:{:.6f}]\n", half, -half);
+        page_.frame(residual_);
+        const bool lowest = !any_colour(picture_);
+        time_axis(page_, axis_, lowest);
+        page_.add("set yrange [{:.6f}:{:.6f}]\n", half, -half);
         const double step = round_step(2.0 * half, 4);
         const int decimals = std::max(decimals_of_step(step), 1);
         std::string ticks = "'0' 0";
         for (double tick = step; tick <= half; tick += step) {
             ticks += fmt::format(", '+{0:.{1}f}' {0:.9f}, '−{0:.{1}f}' -{0:.9f}", tick, decimals);
         }
-        add("set ytics ({})\n", ticks);
-        add("set ylabel 'residual (mag)' tc rgb '{}' font 'sans-serif,13' offset 0.6,0\n", ink);
-        julian_axis();
+        page_.add("set ytics ({})\n", ticks);
+        page_.upright_label(residual_, "residual (mag)");
+        if (lowest) julian_words(residual_);
         std::vector<std::string> plots{fmt::format("0 with lines lw 1.2 dt 2 lc rgb '{}'", slate)};
         for (std::size_t b = 0; b < bands_.size(); ++b) {
-            if (bands_[b].marks.empty()) continue;
-            point_plots(b, 6, plots);
-            for (const int sign : {1, -1}) {
-                plots.push_back(
-                    fmt::format("$m{} using 1:(($6)*{} > {:.6f} ? {:.6f} : NaN):(0):({:.6f}) with vectors "
-                                "head empty size screen 0.007,26,90 lw 1.4 lc rgb '{}'",
-                                b, sign, half, sign * 0.62 * half, sign * 0.3 * half, looks_[b].colour));
+            point_plots(b, 5, plots);
+            for (const Mark& m : bands_[b].marks) {
+                if (!m.residual_mag || std::abs(*m.residual_mag) <= half) continue;
+                const bool above = *m.residual_mag < 0.0;
+                const double tip = above ? residual_.top + 2.0 : residual_.bottom - 2.0;
+                page_.arrow(x_of(m.jd), above ? tip + 14.0 : tip - 14.0, x_of(m.jd), tip, looks_[b].colour);
             }
         }
-        plot(plots);
-    }
-
-    void plot(const std::vector<std::string>& plots) {
-        add("plot ");
-        for (std::size_t i = 0; i < plots.size(); ++i)
-            add("{}{} notitle", i == 0 ? "" : ", \\\n     ", plots[i]);
-        add("\n");
+        page_.plot(plots);
     }
 
     const CurvePicture& picture_;
+    PaperKind kind_;
     std::vector<BandMarks> bands_;
     CurveRanges ranges_;
+    std::vector<std::string> series_, subtitles_;
+    int height_;
+    CurvePage page_;
     std::vector<BandLook> looks_;
-    double offset_ = 0.0, point_size_ = 1.0, bar_width_ = 1.6, top_ = 0.84;
-    double point_scale_ = 1.0;
-    std::string title_font_ = "sans-serif:Bold,19";
-    bool halo_ = true;
-    std::string text_;
+    std::vector<EdgeMark> edges_;
+    Legend legend_;
+    TimeAxis axis_;
+    Range mag_;  // of the main panel, with room for the words of the marks
+    Frame main_, residual_, colour_;
+    double end_labels_ = 24.0, size_ = 1.0, bar_width_ = 1.5;
+    std::size_t all_points_ = 0, points_ = 0;
+    bool crowded_ = false;
 };
 
 }  // namespace
 
 Result<std::string> curve_script(const CurvePicture& picture, PaperKind kind) {
+    const auto series = series_of(picture);
     std::vector<BandMarks> bands;
     for (const CurveOnPaper& one : picture.bands)
-        bands.push_back(marks_of(one));
+        bands.push_back(marks_of(one, series));
     const auto ranges = ranges_of(picture, bands);
     if (!ranges) {
         return fail({.what = "There is nothing to draw: no point has a time and a magnitude.",
                      .where = picture.title,
                      .mend = "Measure a night first, or widen the range of dates."});
     }
-    return Script(picture, std::move(bands), *ranges).write(kind);
+    return Script(picture, kind, std::move(bands), *ranges).write();
 }
 
 }  // namespace emberline::picture

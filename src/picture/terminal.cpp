@@ -22,27 +22,25 @@ Result<PaperKind> paper_kind_of(const std::string& path) {
                  .kind = ProblemKind::request});
 }
 
-// One SVG user unit is a 960th of the width; the other papers scale fonts, lines and points to match it.
-std::string terminal(PaperKind kind, const std::string& name) {
+// One SVG user unit is a 960th of the width; the other papers scale fonts, lines and points to match it. The
+// PDF is 26 cm wide, where letters of 12 units are 9.2 pt high (measured: it sets 4/3 of font × fontscale).
+std::string terminal(PaperKind kind, const std::string& name, int height) {
     switch (kind) {
         case PaperKind::svg:
             return fmt::format(
-                "set terminal svg noenhanced name '{}' size 960,680 dynamic rounded font "
-                "'sans-serif,14' background "
-                "rgb '{}'\n",
-                name, paper);
+                "set terminal svg noenhanced name '{}' size {},{} dynamic rounded font 'sans-serif,14' "
+                "background rgb '{}'\n",
+                name, paper_width, height, paper);
         case PaperKind::pdf:
             return fmt::format(
-                "set terminal pdfcairo noenhanced color rounded size 24cm,17cm font 'sans-serif,14' "
-                "fontscale 0.6 "
-                "linewidth 1.3 pointscale 0.68 background rgb '{}'\n",
-                paper);
+                "set terminal pdfcairo noenhanced color rounded size 26cm,{:.3f}cm font 'sans-serif,14' "
+                "fontscale 0.576 linewidth 1.4 pointscale 0.74 background rgb '{}'\n",
+                26.0 * height / paper_width, paper);
         case PaperKind::png:
             return fmt::format(
-                "set terminal pngcairo noenhanced color rounded size 1920,1360 font 'sans-serif,14' "
-                "fontscale 1.5 "
-                "linewidth 2 pointscale 1.9 background rgb '{}'\n",
-                paper);
+                "set terminal pngcairo noenhanced color rounded size {},{} font 'sans-serif,14' "
+                "fontscale 1.5 linewidth 2 pointscale 1.9 background rgb '{}'\n",
+                2 * paper_width, 2 * height, paper);
     }
     return {};
 }
