@@ -29,6 +29,7 @@ constexpr double shortest_tail_d = 20.0;
 // A curve too flat to say when it was brightest has no maximum worth a date.
 constexpr double least_sharp_peak_d = 10.0;
 constexpr std::size_t fewest_on_tail = 3;
+constexpr int fewest_nights_of_a_piece = 2;
 // Steeper than this nothing that ⁵⁶Co heats goes on for long.
 constexpr double steepest_tail_mag_per_day = 0.03;
 
@@ -80,8 +81,42 @@ class Analyst {
     }
 
   private:
+    // Breaks may run into a gap of the nights, and three of them make a spike through one bad point.
+    [[nodiscard]] bool pieces_hold(const CurveFit& fit) const {
+        std::vector<double> ends{fit.from_bjd_tdb};
+        for (int k = 1;; ++k) {
+            const auto at = fit.parameter(fmt::format("break_{}", k));
+            if (!at) break;
+            ends.push_back(at->value);
+        }
+        ends.push_back(fit.to_bjd_tdb);
+        for (std::size_t piece = 0; piece + 1 < ends.size(); ++piece) {
+            if (nights_between(ends[piece], ends[piece + 1]) < fewest_nights_of_a_piece) return false;
+        }
+        return true;
+    }
+
+    [[nodiscard]] int nights_between(double from_bjd_tdb, double to_bjd_tdb) const {
+        constexpr double another_night_d = 0.5;
+        int nights = 0;
+        double last = -HUGE_VAL;
+        for (const std::size_t i : within(curve_, from_bjd_tdb, to_bjd_tdb)) {
+            if (curve_.points[i].bjd_tdb < last + another_night_d) continue;
+            last = curve_.points[i].bjd_tdb;
+            ++nights;
+        }
+        return nights;
+    }
+
     void keep(std::string_view name, Result<CurveFit> fitted) {
-        if (fitted) {
+        if (fitted && fitted->parameter("break_1") && !pieces_hold(*fitted)) {
+            result_.refused.push_back(
+                {std::string(name),
+                 {.what = fmt::format("A piece of {} would rest on fewer than {} nights.", name,
+                                      fewest_nights_of_a_piece),
+                  .where = {},
+                  .mend = "Wait for more nights, or ask for fewer breaks."}});
+        } else if (fitted) {
             result_.fits.push_back(std::move(*fitted));
         } else {
             result_.refused.push_back({std::string(name), fitted.error()});
