@@ -85,23 +85,42 @@ std::string darker(const std::string& colour) {
 
 std::vector<BandLook> looks_of(const std::vector<std::string>& bands) {
     std::vector<BandLook> looks;
+    std::vector<bool> own_shape, own_colour;
     for (const std::string& band : bands) {
-        BandLook look = usual_look(band);
+        const BandLook look = usual_look(band);
+        own_shape.push_back(std::none_of(looks.begin(), looks.end(),
+                                         [&](const BandLook& l) { return l.shape == look.shape; }));
+        own_colour.push_back(std::none_of(looks.begin(), looks.end(),
+                                          [&](const BandLook& l) { return l.colour == look.colour; }));
+        looks.push_back(look);
+    }
+    // Whoever comes second takes what nobody in the picture has.
+    for (std::size_t i = 0; i < looks.size(); ++i) {
         const auto has_shape = [&](Shape s) {
             return std::any_of(looks.begin(), looks.end(), [&](const BandLook& l) { return l.shape == s; });
         };
         const auto has_colour = [&](std::string_view c) {
             return std::any_of(looks.begin(), looks.end(), [&](const BandLook& l) { return l.colour == c; });
         };
-        if (has_shape(look.shape)) {
+        if (!own_shape[i]) {
             const auto free = std::find_if_not(all_shapes.begin(), all_shapes.end(), has_shape);
-            if (free != all_shapes.end()) look.shape = *free;
+            if (free != all_shapes.end()) looks[i].shape = *free;
         }
-        if (has_colour(look.colour)) {
+        if (!own_colour[i]) {
             const auto free = std::find_if_not(all_colours.begin(), all_colours.end(), has_colour);
-            if (free != all_colours.end()) look.colour = *free;
+            if (free != all_colours.end()) looks[i].colour = *free;
         }
-        looks.push_back(look);
+        // With more bands than colours and shapes, at least no two share both.
+        const auto taken = [&](Shape shape) {
+            for (std::size_t k = 0; k < looks.size(); ++k) {
+                if (k != i && looks[k].shape == shape && looks[k].colour == looks[i].colour) return true;
+            }
+            return false;
+        };
+        if (taken(looks[i].shape)) {
+            const auto free = std::find_if_not(all_shapes.begin(), all_shapes.end(), taken);
+            if (free != all_shapes.end()) looks[i].shape = *free;
+        }
     }
     return looks;
 }

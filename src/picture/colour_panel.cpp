@@ -48,6 +48,24 @@ Range range_of(const std::vector<ColourCurve>& colours, const Frame& frame, bool
     return range;
 }
 
+// A colour looks like its bluer band.
+std::vector<BandLook> looks_of_colours(const CurvePicture& picture, const std::vector<ColourCurve>& colours) {
+    std::vector<std::string> names;
+    for (const CurveOnPaper& paper : picture.bands)
+        names.push_back(paper.curve.band.name());
+    for (const ColourCurve& colour : colours) {
+        if (std::find(names.begin(), names.end(), colour.index.blue.name()) == names.end())
+            names.push_back(colour.index.blue.name());
+    }
+    const std::vector<BandLook> of_bands = looks_of(names);
+    std::vector<BandLook> looks;
+    for (const ColourCurve& colour : colours) {
+        const auto at = std::find(names.begin(), names.end(), colour.index.blue.name());
+        looks.push_back(of_bands[static_cast<std::size_t>(at - names.begin())]);
+    }
+    return looks;
+}
+
 // Whose point it is, as marks_of() counts; the first where the picture does not show that band.
 std::size_t series_index(const CurvePicture& picture, const ColourCurve& colour, const ColourPoint& point,
                          const std::vector<std::string>& series) {
@@ -84,15 +102,13 @@ bool any_colour(const CurvePicture& picture) {
 void colour_panel(CurvePage& page, const CurvePicture& picture, const TimeAxis& axis, const Frame& frame,
                   bool numbers, std::size_t most) {
     std::vector<ColourCurve> colours;
-    std::vector<std::string> blue_bands;
     std::size_t n = 0;
     for (const ColourCurve& colour : picture.colours) {
         if (std::none_of(colour.points.begin(), colour.points.end(), drawable)) continue;
         colours.push_back(colour);
-        blue_bands.push_back(colour.index.blue.name());
         n += colour.points.size();
     }
-    const std::vector<BandLook> looks = looks_of(blue_bands);
+    const std::vector<BandLook> looks = looks_of_colours(picture, colours);
     const std::string note = reddening_note(colours);
     const Range range = range_of(colours, frame, !note.empty());
     const std::size_t every = n / std::max<std::size_t>(most, 1) + 1;

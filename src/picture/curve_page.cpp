@@ -34,10 +34,21 @@ void CurvePage::arrow(double x0, double y0, double x1, double y1, std::string_vi
         across(x0), up(y0), across(x1), up(y1), colour);
 }
 
+namespace {
+
+// Line width of a point type: a filled one must not grow by its outline, an open one must be seen.
+double outline_of(int type) {
+    constexpr int cross = 2, first_shape = 4;
+    if (type <= cross) return 1.1;
+    return type >= first_shape && type % 2 == 0 ? 1.5 : 0.5;
+}
+
+}  // namespace
+
 void CurvePage::symbol(double x, double y, const SymbolLook& look) {
     const auto one = [&](int type, double size) {
-        add("set label '' at screen {:.5f},{:.5f} point pt {} ps {:.3f} lw 1.2 lc rgb '{}' front\n",
-            across(x), up(y), type, size * look.size * point_scale_, look.colour);
+        add("set label '' at screen {:.5f},{:.5f} point pt {} ps {:.3f} lw {:.1f} lc rgb '{}' front\n",
+            across(x), up(y), type, size * look.size * point_scale_, outline_of(type), look.colour);
     };
     one(look.type, 1.15);
     if (look.inner_type != 0) one(look.inner_type, 0.45);
@@ -70,12 +81,13 @@ void CurvePage::plot(const std::vector<std::string>& plots) {
 
 std::string CurvePage::points(const std::string& data, std::string_view columns, const SymbolLook& look,
                               double size) const {
-    std::string text = fmt::format("{} using {} with points pt {} ps {:.3f} lw 1.2 lc rgb '{}'", data,
-                                   columns, look.type, size * look.size * point_scale_, look.colour);
+    std::string text =
+        fmt::format("{} using {} with points pt {} ps {:.3f} lw {:.1f} lc rgb '{}'", data, columns, look.type,
+                    size * look.size * point_scale_, outline_of(look.type), look.colour);
     if (look.inner_type != 0) {
-        text +=
-            fmt::format(" notitle, \\\n     {} using {} with points pt {} ps {:.3f} lw 1.2 lc rgb '{}'", data,
-                        columns, look.inner_type, 0.4 * size * look.size * point_scale_, look.colour);
+        text += fmt::format(
+            " notitle, \\\n     {} using {} with points pt {} ps {:.3f} lw {:.1f} lc rgb '{}'", data, columns,
+            look.inner_type, 0.4 * size * look.size * point_scale_, outline_of(look.inner_type), look.colour);
     }
     return text;
 }

@@ -172,6 +172,8 @@ class Script {
         }
         if (any_line) legend_.entries.push_back({Kind::fit, plain, "fit ± 1σ"});
         if (any_limit) legend_.entries.push_back({Kind::limit, plain, "limit"});
+        if (any_time_mark(picture_, bands_, {axis_.jd, ranges_.mag}))
+            legend_.entries.push_back({Kind::tick, plain, "time ± 1σ"});
         if (!edges_.empty()) legend_.entries.push_back({Kind::edge, plain, "off scale"});
         notes();
     }
@@ -368,6 +370,9 @@ class Script {
             for (const LimitMark& l : bands_[b].limits) {
                 if (!last) last = {l.jd, l.mag};
             }
+            const auto& line = bands_[b].line;
+            if (!line.empty() && (!last || line.back().jd >= last->first))
+                last = {line.back().jd, line.back().mag};
             if (!last) continue;
             wanted.push_back(y_of(last->second));
             heights.push_back(end_label_height);

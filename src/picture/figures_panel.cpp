@@ -40,6 +40,10 @@ void draw_entry(CurvePage& page, const LegendEntry& entry, double x, double y) {
         case LegendEntry::Kind::edge:
             page.arrow(middle, y + 7.0, middle, y - 9.0, colour);
             break;
+        case LegendEntry::Kind::tick:
+            page.line(middle, y - 6.0, middle, y + 6.0, 1.6, colour);
+            page.line(middle - 9.0, y, middle + 9.0, y, 1.2, colour);
+            break;
     }
     page.label(x + words_at, y, shortened(entry.words, most_letters_of_entry),
                words_style("left", usual_font, ink));

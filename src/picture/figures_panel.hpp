@@ -12,7 +12,7 @@ namespace emberline::picture {
 
 // What a legend has to explain.
 struct LegendEntry {
-    enum class Kind { symbol, fit, limit, outlier, edge };
+    enum class Kind { symbol, fit, limit, outlier, edge, tick };
     Kind kind = Kind::symbol;
     SymbolLook look;  // the colour counts for all kinds
     std::string words;

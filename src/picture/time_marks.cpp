@@ -33,7 +33,76 @@ std::optional<TickOnCurve> tick_of(const MarkedTime& mark, std::size_t b, const 
     return TickOnCurve{b, mark.bjd_tdb, err, *height};
 }
 
+struct Box {
+    double left, right, top, bottom;
+    [[nodiscard]] double middle() const { return 0.5 * (left + right); }
+    [[nodiscard]] bool meets(const Box& other) const {
+        return left < other.right && other.left < right && top < other.bottom && other.top < bottom;
+    }
+};
+
+// The panel as it will be printed.
+struct Sheet {
+    Range jd, mag;
+    Frame frame;
+    [[nodiscard]] double x_of(double at) const {
+        return frame.left + (at - jd.low) / jd.span() * frame.width();
+    }
+    [[nodiscard]] double jd_of(double x) const {
+        return jd.low + (x - frame.left) / frame.width() * jd.span();
+    }
+    [[nodiscard]] double y_of(double at) const {
+        return frame.top + (at - mag.low) / mag.span() * frame.height();
+    }
+    [[nodiscard]] double foot_of(const TickOnCurve& tick) const { return y_of(tick.mag) - tick_gap; }
+    [[nodiscard]] Box tick_box(const TickOnCurve& tick) const {
+        const double err = std::min(tick.err_d / jd.span(), longest_bar_share) * frame.width();
+        const double half = std::max(err, 3.0);
+        return {x_of(tick.jd) - half, x_of(tick.jd) + half, foot_of(tick) - tick_length, foot_of(tick)};
+    }
+    [[nodiscard]] bool hits_curves(const Box& box, const std::vector<BandMarks>& bands) const {
+        constexpr double half_symbol = 4.0, step = 6.0;
+        for (const BandMarks& band : bands) {
+            for (double x = box.left; x <= box.right; x += step) {
+                const auto at = curve_at(band, jd_of(x));
+                if (at && y_of(*at) > box.top && y_of(*at) < box.bottom) return true;
+            }
+            for (const Mark& m : band.marks) {
+                const double x = x_of(m.jd), y = y_of(m.mag);
+                if (box.meets({x - half_symbol, x + half_symbol, y - half_symbol, y + half_symbol}))
+                    return true;
+            }
+        }
+        return false;
+    }
+    // Over the tick, where the word prints over nothing; nothing where it would anywhere.
+    [[nodiscard]] std::optional<Box> free_box(const WordOnPaper& word, const std::vector<BandMarks>& bands,
+                                              const std::vector<Box>& taken) const {
+        const double length = letter_width * static_cast<double>(letters(word.words));
+        const double x = x_of(word.uppermost.jd), bottom = foot_of(word.uppermost) - tick_length - 2.0;
+        for (const double left : {x - 0.5 * length, x - 3.0, x - length + 3.0}) {
+            const Box box{left, left + length, bottom - word_height, bottom};
+            const bool inside = box.left > frame.left && box.right < frame.right && box.top > frame.top;
+            if (inside && !hits_curves(box, bands) &&
+                std::none_of(taken.begin(), taken.end(), [&](const Box& other) { return box.meets(other); }))
+                return box;
+        }
+        return std::nullopt;
+    }
+};
+
 }  // namespace
+
+bool any_time_mark(const CurvePicture& picture, const std::vector<BandMarks>& bands,
+                   const PanelRanges& ranges) {
+    const Frame any{0.0, paper_width, 0.0, paper_width};
+    for (std::size_t b = 0; b < bands.size(); ++b) {
+        for (const MarkedTime& mark : picture.bands[b].marks) {
+            if (tick_of(mark, b, bands[b], ranges, any)) return true;
+        }
+    }
+    return false;
+}
 
 MarksOnPaper place_time_marks(const CurvePicture& picture, const std::vector<BandMarks>& bands,
                               const PanelRanges& ranges, const Frame& frame) {
@@ -66,6 +135,7 @@ MarksOnPaper place_time_marks(const CurvePicture& picture, const std::vector<Ban
     }
     std::vector<double> centres, lengths;
     std::vector<std::size_t> in_strip;
+    std::vector<WordOnPaper> over_ticks;
     double taken = 0.0;
     for (const Group& group : groups) {
         const std::string words = shortened(group.words, 24);
@@ -75,7 +145,7 @@ MarksOnPaper place_time_marks(const CurvePicture& picture, const std::vector<Ban
             return &band != &bands[group.uppermost.band] && other && *other < group.uppermost.mag;
         });
         if (covered && !words.empty()) {
-            placed.words.push_back({words, 0.0, group.uppermost, true});
+            over_ticks.push_back({words, 0.0, group.uppermost, true});
             continue;
         }
         if (words.empty() || taken + length > frame.width()) continue;
@@ -91,19 +161,25 @@ MarksOnPaper place_time_marks(const CurvePicture& picture, const std::vector<Ban
         placed.words[in_strip[i]].x = where[i];
     if (!placed.ticks.empty())
         placed.mag.low -= ranges.mag.span() * strip_height / (frame.height() - strip_height);
+    const Sheet sheet{placed.jd, placed.mag, frame};
+    std::vector<Box> taken_boxes;
+    for (const TickOnCurve& tick : placed.ticks)
+        taken_boxes.push_back(sheet.tick_box(tick));
+    for (WordOnPaper& word : over_ticks) {
+        if (const auto box = sheet.free_box(word, bands, taken_boxes)) {
+            word.x = box->middle();
+            taken_boxes.push_back(*box);
+            placed.words.push_back(word);
+        }
+    }
     return placed;
 }
 
 void draw_time_marks(CurvePage& page, const MarksOnPaper& marks, const std::vector<BandLook>& looks,
                      const Frame& frame) {
-    const auto x_of = [&](double jd) {
-        return frame.left + (jd - marks.jd.low) / marks.jd.span() * frame.width();
-    };
-    const auto y_of = [&](double mag) {
-        return frame.top + (mag - marks.mag.low) / marks.mag.span() * frame.height() - tick_gap;
-    };
+    const Sheet sheet{marks.jd, marks.mag, frame};
     for (const TickOnCurve& tick : marks.ticks) {
-        const double x = x_of(tick.jd), y = y_of(tick.mag);
+        const double x = sheet.x_of(tick.jd), y = sheet.foot_of(tick);
         const std::string& colour = looks[tick.band].colour;
         page.line(x, y, x, y - tick_length, 1.6, colour);
         const double err = tick.err_d / marks.jd.span() * frame.width();
@@ -115,14 +191,13 @@ void draw_time_marks(CurvePage& page, const MarksOnPaper& marks, const std::vect
                       err > longest ? "dt (2,3)" : "dt 1");
     }
     for (const WordOnPaper& word : marks.words) {
-        const double tip = y_of(word.uppermost.mag) - tick_length - 2.0, x = x_of(word.uppermost.jd);
-        const double below = frame.top + word_height, bend = below + 8.0;
-        if (word.beside) {
-            const bool room = x + letter_width * static_cast<double>(letters(word.words)) < frame.right;
-            page.label(room ? x - 2.0 : x + 2.0, tip - 7.0, word.words,
-                       words_style(room ? "left" : "right", small_font, ink));
+        const double x = sheet.x_of(word.uppermost.jd);
+        const double tip = sheet.foot_of(word.uppermost) - tick_length - 2.0;
+        if (word.over_tick) {
+            page.label(word.x, tip - 0.5 * word_height, word.words, words_style("center", small_font, ink));
             continue;
         }
+        const double below = frame.top + word_height, bend = below + 8.0;
         page.label(word.x, frame.top + 0.5 * word_height, word.words, words_style("center", small_font, ink));
         if (tip <= bend) continue;
         page.line(word.x, below, x, bend, 0.7, slate);

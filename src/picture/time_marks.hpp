@@ -18,9 +18,9 @@ struct TickOnCurve {
 
 struct WordOnPaper {
     std::string words;
-    double x = 0.0;         // centre, units of the paper
-    TickOnCurve uppermost;  // where its leader ends
-    bool beside = false;    // another curve lies above: the word stands beside the tick instead
+    double x = 0.0;          // centre, units of the paper
+    TickOnCurve uppermost;   // where its leader ends
+    bool over_tick = false;  // another curve lies above: the word stands over the tick instead
 };
 
 struct MarksOnPaper {
@@ -33,6 +33,9 @@ struct PanelRanges {
     Range jd, mag;
 };
 
+// Whether any mark lies within those ranges, on a band's curve.
+[[nodiscard]] bool any_time_mark(const CurvePicture& picture, const std::vector<BandMarks>& bands,
+                                 const PanelRanges& ranges);
 [[nodiscard]] MarksOnPaper place_time_marks(const CurvePicture& picture, const std::vector<BandMarks>& bands,
                                             const PanelRanges& ranges, const Frame& frame);
 void draw_time_marks(CurvePage& page, const MarksOnPaper& marks, const std::vector<BandLook>& looks,

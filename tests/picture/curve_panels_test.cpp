@@ -159,8 +159,8 @@ TEST_CASE("each band's marks are ticks at its curve, their word stands once", "[
     CHECK(count(script, "'maximum'") == 1);
     CHECK(count(script, "'break'") == 1);
     const CurvePicture bare{.title = "DEMO SN 1", .bands = {band("V", 15.0), band("B", 16.0)}};
-    // Three ticks and three error bars, two leaders of two strokes each.
-    CHECK(count(script, "set arrow") == count(script_of(bare), "set arrow") + 10);
+    // Three ticks and three error bars, two leaders of two strokes each, a tick in the legend.
+    CHECK(count(script, "set arrow") == count(script_of(bare), "set arrow") + 12);
     // Room for the words above all points.
     CHECK(y_range_of(script).low < y_range_of(script_of(bare)).low - 0.05);
 
@@ -383,5 +383,24 @@ TEST_CASE("a hundred thousand points make a small picture that shows what they c
             return std::abs(kept.jd - lost.jd) < 0.03 * ranges.jd.span() &&
                    std::abs(kept.mag - lost.mag) < 0.03 * ranges.mag.span();
         }));
+    }
+}
+
+TEST_CASE("bands look as ever where they can, and no two alike", "[picture]") {
+    const std::vector<std::string> nine{"U", "B", "g", "V", "r", "Rc", "i", "Ic", "z"};
+    const auto looks = picture::looks_of(nine);
+    for (std::size_t i = 0; i < nine.size(); ++i) {
+        for (std::size_t k = 0; k < i; ++k) {
+            CAPTURE(nine[i], nine[k]);
+            CHECK((looks[i].shape != looks[k].shape || looks[i].colour != looks[k].colour));
+        }
+    }
+    // g is as blue as B, but V keeps its colour from it.
+    CHECK(looks[3].colour == picture::looks_of({"V"})[0].colour);
+    // Six bands differ by shape alone, for a grey print.
+    const auto six = picture::looks_of({"U", "B", "V", "CV", "Rc", "Ic"});
+    for (std::size_t i = 0; i < six.size(); ++i) {
+        for (std::size_t k = 0; k < i; ++k)
+            CHECK(six[i].shape != six[k].shape);
     }
 }
