@@ -179,7 +179,9 @@ std::string curve_text(const tasks::CurveOutcome& outcome) {
     std::string text = outcome.title + '\n';
     for (const tasks::BandCurve& band : outcome.bands)
         text += band_text(band);
-    if (outcome.shape) text += outcome.shape->sentence + '\n';
+    const auto goes_with = [](const lightcurve::ShapeHint& hint) { return hint.consistent; };
+    if (outcome.shape && std::any_of(outcome.shape->hints.begin(), outcome.shape->hints.end(), goes_with))
+        text += outcome.shape->sentence + '\n';
     for (const std::string& remark : outcome.remarks)
         text += remark + '\n';
     for (const std::string& picture : outcome.pictures)

@@ -10,6 +10,7 @@
 
 #include "lightcurve/gaussian_process.hpp"
 #include "lightcurve/scatter_errors.hpp"
+#include "numerics/share_out.hpp"
 
 namespace emberline::lightcurve {
 namespace {
@@ -101,7 +102,7 @@ class Analyst {
         int nights = 0;
         double last = -HUGE_VAL;
         for (const std::size_t i : within(curve_, from_bjd_tdb, to_bjd_tdb)) {
-            if (curve_.points[i].bjd_tdb < last + another_night_d) continue;
+            if (curve_.points[i].is_limit || curve_.points[i].bjd_tdb < last + another_night_d) continue;
             last = curve_.points[i].bjd_tdb;
             ++nights;
         }
@@ -124,15 +125,35 @@ class Analyst {
     }
 
     void fit_models() {
-        for (const std::string& name : options_.models.empty() ? usual_models() : options_.models) {
-            if (name == process_name) {
-                keep(name, smoother_of_two());
-            } else if (auto model = make_model(name, options_.context)) {
-                keep(name, fit(curve_, std::move(*model), options_.fit));
-            } else {
-                result_.refused.push_back({name, model.error()});
-            }
-        }
+        const auto names = options_.models.empty() ? usual_models() : options_.models;
+        std::vector<std::optional<Result<CurveFit>>> fitted(names.size());
+        numerics::share_out(names.size(), options_.threads,
+                            [&](std::size_t i) { fitted[i] = fit_named_model(names[i]); });
+        for (std::size_t i = 0; i < names.size(); ++i)
+            keep(names[i], std::move(*fitted[i]));
+    }
+
+    [[nodiscard]] Result<CurveFit> fit_named_model(const std::string& name) const {
+        if (name == process_name) return smoother_of_two();
+        auto model = make_model(name, options_.context);
+        if (!model) return fail(model.error());
+        if (auto good = check_nights(**model); !good) return fail(good.error());
+        return fit(curve_, std::move(*model), options_.fit);
+    }
+
+    // What has a parameter for every night fits whatever they say. A line is what few nights have; who asks
+    // for a model by name gets it.
+    [[nodiscard]] Result<void> check_nights(const Model& model) const {
+        if (!options_.models.empty() || model.name() == straight_line()->name()) return {};
+        const int nights = nights_between(options_.fit.from_bjd_tdb.value_or(-HUGE_VAL),
+                                          options_.fit.to_bjd_tdb.value_or(HUGE_VAL));
+        const std::size_t parameters = model.parameters(0.0).size();
+        if (static_cast<std::size_t>(nights) > parameters) return {};
+        return fail(
+            {.what = fmt::format("The model {} has {} parameters, and there {} {} night{}.", model.name(),
+                                 parameters, nights == 1 ? "is" : "are", nights, nights == 1 ? "" : "s"),
+             .where = {},
+             .mend = "Wait for more nights, or ask for it by name."});
     }
 
     // The smoothness that the points find likelier.

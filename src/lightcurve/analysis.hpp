@@ -25,6 +25,7 @@ struct AnalysisOptions {
     ModelContext context;
     std::vector<Interval> rates;  // asked for, beside the usual ones
     std::uint64_t seed = 1;
+    int threads = 1;
 };
 
 struct Rate {

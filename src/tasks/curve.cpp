@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <filesystem>
 #include <map>
 
 #include "exchange/series.hpp"
@@ -83,7 +84,7 @@ Result<Curves> gather(const CurveRequest& request, CurveOutcome& outcome) {
         for (std::string& remark : series->remarks)
             outcome.remarks.push_back(request.series.size() > 1 ? fmt::format("{}: {}", path, remark)
                                                                 : std::move(remark));
-        if (outcome.title.empty()) outcome.title = path;
+        if (outcome.title.empty()) outcome.title = std::filesystem::path(path).stem().string();
         for (LightCurve& one : series->curves)
             curves[one.band].push_back(std::move(one));
     }
@@ -118,11 +119,12 @@ BandCurve read_band(std::vector<LightCurve> curves, const CurveRequest& request,
         .fit = {.from_bjd_tdb = request.from_bjd_tdb, .to_bjd_tdb = request.to_bjd_tdb},
         .models = request.models,
         .context = {.explosion_bjd_tdb = facts.explosion_bjd_tdb, .redshift = facts.redshift.value_or(0.0)},
-        .rates = request.rates};
+        .rates = request.rates,
+        .threads = numerics::threads_for(request.threads)};
     band.analysis = lightcurve::analyse(band.curve, options);
     if (band.analysis.fits.empty() && !band.analysis.refused.empty())
         band.problem = band.analysis.refused.front().problem;
-    band.checked = check_errors(band, options, request.checks, numerics::threads_for(request.threads));
+    band.checked = check_errors(band, options, request.checks);
     return band;
 }
 

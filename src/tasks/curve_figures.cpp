@@ -98,11 +98,6 @@ void figures_of(const BandCurve& band, std::vector<FigureLine>& lines) {
                                   days_of_tail_rate * rate.mag_per_day.err};
         lines.push_back({name + " tail", with_error(slow, 2) + " mag/100 d"});
     }
-    if (a.decline) {
-        lines.push_back(
-            {a.decline->mag_per_day.value < 0.0 ? name + " rises" : name + " fades",
-             with_error({std::abs(a.decline->mag_per_day.value), a.decline->mag_per_day.err}) + " mag/d"});
-    }
 }
 
 }  // namespace
@@ -125,7 +120,7 @@ void derive(CurveOutcome& outcome) {
 }
 
 CheckedErrors check_errors(const BandCurve& band, const lightcurve::AnalysisOptions& options,
-                           const ErrorChecks& checks, int threads) {
+                           const ErrorChecks& checks) {
     CheckedErrors checked;
     const lightcurve::CurveFit* chosen = band.analysis.chosen();
     if (chosen == nullptr) return checked;
@@ -147,15 +142,16 @@ CheckedErrors check_errors(const BandCurve& band, const lightcurve::AnalysisOpti
         }
     }
     if (checks.bootstrap_trials > 0) {
-        keep(checked.bootstrap, lightcurve::bootstrap(band.curve, model, *chosen, options.fit,
-                                                      checks.bootstrap_trials, options.seed, threads));
+        keep(checked.bootstrap,
+             lightcurve::bootstrap(band.curve, model, *chosen, options.fit, checks.bootstrap_trials,
+                                   options.seed, options.threads));
     }
     if (checks.sampler_steps > 0) {
-        keep(checked.sample,
-             lightcurve::sample_fit(
-                 band.curve, model, *chosen, options.fit,
-                 {.steps = checks.sampler_steps, .burn_in = checks.sampler_steps / 4, .threads = threads},
-                 options.seed));
+        keep(checked.sample, lightcurve::sample_fit(band.curve, model, *chosen, options.fit,
+                                                    {.steps = checks.sampler_steps,
+                                                     .burn_in = checks.sampler_steps / 4,
+                                                     .threads = options.threads},
+                                                    options.seed));
     }
     return checked;
 }

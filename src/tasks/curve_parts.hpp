@@ -12,7 +12,7 @@ void derive(CurveOutcome& outcome);
 
 // Profiles, bootstrap and sample of the chosen fit, as asked.
 [[nodiscard]] CheckedErrors check_errors(const BandCurve& band, const lightcurve::AnalysisOptions& options,
-                                         const ErrorChecks& checks, int threads);
+                                         const ErrorChecks& checks);
 
 [[nodiscard]] picture::CurvePicture curve_on_paper(const CurveOutcome& outcome);
 
