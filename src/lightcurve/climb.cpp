@@ -33,30 +33,46 @@ class Likelihood::Walk {
         const bool to_the_end = precision == Precision::full && !at_.noise.student_nu;
         const double last_step = to_the_end ? 1e-16 : short_step;
         constexpr double most_damping = 1e12;
-        bool last = false;  // steps without damping that end it: damping shortens those along a valley
+        constexpr int most_last_steps = 8;  // they may swing about the bottom for long
+        constexpr double least_damping = 1e-12;
+        int last_steps = 0;
+        double harder = 10.0;  // by how much damping grows: more each time in a row
+        bool last = false;     // steps without damping that end it: damping shortens those along a valley
         for (int i = 0; i < most_steps; ++i) {
             for (std::size_t j = 0; j < curvature_.size(); ++j)
                 curvature_[j] = std::max(curvature_[j], at_.normal(j, j));
             if (!find_step(last ? 0.0 : damping_.value)) return last && matters();
             Place moved = moved_by(step_);
-            const double length2 = numerics::quadratic_form(at_.normal, step_, step_);
+            const double length2 = squared_length();
             const bool inside = likelihood_.model_->allowed(moved.parameters);
             const double there = inside ? likelihood_.depth(moved, at_) : HUGE_VAL;
-            // At the bottom, rounding decides; a step that small is taken whatever the sum says.
-            if (there <= at_.depth || (length2 < short_step && std::isfinite(there))) {
-                const double gain = (at_.depth - there) / expected_gain(length2);
+            const double gain = at_.depth - there, expected = expected_gain(length2);
+            // At the bottom, rounding decides: a step that short is taken and its gain says nothing.
+            const bool blind = length2 < short_step && expected < 10.0 * rounding();
+            if (gain >= 0.0 || (blind && gain > -rounding())) {
                 at_ = likelihood_.expand(std::move(moved), at_.noise);
                 if (!std::isfinite(at_.depth)) return false;
-                if (last && length2 < last_step) return matters();
-                last = last || (length2 < short_step && damping_.value < 1e-3);
+                harder = 10.0;
+                if (last && (length2 < last_step || ++last_steps == most_last_steps)) {
+                    if (precision == Precision::rough || !leave_saddle()) return matters();
+                    last = false;
+                    continue;
+                }
+                last = last || (length2 < short_step && ends_without_damping(short_step));
                 // Longer steps only where the last one did what the parabola promised.
-                if (gain > 0.75 || length2 < short_step)
-                    damping_.value = std::max(damping_.value * damping_.easing, 1e-9);
-                if (gain < 0.25 && length2 >= short_step)
+                if (blind || gain > 0.75 * expected)
+                    damping_.value = std::max(damping_.value * damping_.easing, least_damping);
+                else if (gain < 0.25 * expected)
                     damping_.value = std::max(damping_.value, 1e-4) * 4.0;
+            } else if (last) {
+                // The parabola is too wide here (a break inside a rounded corner): this near is the bottom.
+                if (precision == Precision::rough || !leave_saddle()) return matters();
+                last = false;
             } else {
-                if (last) return matters();
-                damping_.value = std::max(damping_.value, 1e-4) * 10.0;
+                // What the parabola promises is too little to be seen.
+                if (blind && !leave_saddle()) return matters();
+                damping_.value *= harder;
+                harder *= 10.0;
                 // Between bounds that several parameters share: no way on.
                 if (damping_.value > most_damping) return !inside;
             }
@@ -75,6 +91,52 @@ class Likelihood::Walk {
         for (std::size_t j = 0; j < step_.size(); ++j)
             gain += 2.0 * at_.downhill[j] * step_[j];
         return gain;
+    }
+
+    // Of the step, in units of the parameters' errors.
+    [[nodiscard]] double squared_length() const { return numerics::quadratic_form(at_.normal, step_, step_); }
+
+    // How well a sum over the rows is known.
+    [[nodiscard]] double rounding() const {
+        return 3e-13 * (at_.depth + static_cast<double>(likelihood_.rows()));
+    }
+
+    // Short steps may be damping's doing; what counts is how far the parabola itself would go. Where it is
+    // flat in some direction, damping must at least be light.
+    bool ends_without_damping(double short_step) {
+        constexpr double light_damping = 1e-3;
+        return find_step(0.0) ? squared_length() < short_step : damping_.value < light_damping;
+    }
+
+    // A slope of zero is no bottom where a small step to either side leads further down: then we go there.
+    bool leave_saddle() {
+        constexpr double trial = 0.01;     // in errors; at a bottom the depth rises by the square of it
+        constexpr double at_least = 1e-6;  // of the depth: more than the slope that is left makes
+        const std::size_t n = curvature_.size();
+        numerics::Matrix normal = at_.normal;
+        for (std::size_t j = 0; j < n; ++j) {
+            for (std::size_t i = 0; i < n && held_[j]; ++i)
+                normal(i, j) = normal(j, i) = i == j ? 1.0 : 0.0;
+        }
+        const auto factor = NormalFactor::make(normal);
+        for (std::size_t j = 0; j < n && factor; ++j) {
+            if (held_[j]) continue;
+            std::vector<double> unit(n);
+            unit[j] = 1.0;
+            const auto error = factor->solve(std::move(unit));
+            const double part = trial / std::sqrt(error[j]);
+            for (const double way : {part, -part}) {
+                for (std::size_t i = 0; i < n; ++i)
+                    step_[i] = way * error[i];
+                Place moved = moved_by(step_);
+                if (!likelihood_.model_->allowed(moved.parameters)) continue;
+                if (!(likelihood_.depth(moved, at_) < at_.depth - at_least - rounding())) continue;
+                at_ = likelihood_.expand(std::move(moved), at_.noise);
+                damping_.value = std::max(damping_.value, 1.0);
+                return true;
+            }
+        }
+        return false;
     }
 
     // Whether no parameter lost all of the influence that it had on the way; along a profile one may.

@@ -106,7 +106,7 @@ TEST_CASE("A skewed parameter: quantiles of the sample against an integral, wher
     const auto model = std::make_shared<const DaysAMagnitude>();
     const auto fitted = fit(curve, model, test::plain);
     REQUIRE(fitted);
-    const SampledFit sample = sampled(curve, model, *fitted, {.steps = 6000, .burn_in = 1000});
+    const SampledFit sample = sampled(curve, model, *fitted, {.steps = 40000, .burn_in = 1000});
     // The posterior by itself, in steps of 0.05 d: an independent slow method. Times count from the fit's
     // reference, as the model has them.
     std::vector<double> sums{0.0};
