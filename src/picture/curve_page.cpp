@@ -12,7 +12,7 @@ namespace emberline::picture {
 CurvePage::CurvePage(PaperKind kind, int height)
     : height_(height),
       // The SVG terminal has no scale of points.
-      point_scale_(kind == PaperKind::svg ? 0.62 : 1.0) {
+      point_scale_(kind == PaperKind::svg ? 0.62 : 1.15) {
     add("{}set encoding utf8\nset multiplot\nunset key\nset clip two\nset minussign\n",
         terminal(kind, "light_curve", height));
 }
@@ -40,7 +40,7 @@ namespace {
 double outline_of(int type) {
     constexpr int cross = 2, first_shape = 4;
     if (type <= cross) return 1.1;
-    return type >= first_shape && type % 2 == 0 ? 1.5 : 0.5;
+    return type >= first_shape && type % 2 == 0 ? 1.5 : 0.8;
 }
 
 }  // namespace

@@ -75,17 +75,22 @@ struct Sheet {
         }
         return false;
     }
-    // Over the tick, where the word prints over nothing; nothing where it would anywhere.
+    // Over the tick or under the curve, where the word prints over nothing; nothing where it would anywhere.
     [[nodiscard]] std::optional<Box> free_box(const WordOnPaper& word, const std::vector<BandMarks>& bands,
                                               const std::vector<Box>& taken) const {
         const double length = letter_width * static_cast<double>(letters(word.words));
-        const double x = x_of(word.uppermost.jd), bottom = foot_of(word.uppermost) - tick_length - 2.0;
-        for (const double left : {x - 0.5 * length, x - 3.0, x - length + 3.0}) {
-            const Box box{left, left + length, bottom - word_height, bottom};
-            const bool inside = box.left > frame.left && box.right < frame.right && box.top > frame.top;
-            if (inside && !hits_curves(box, bands) &&
-                std::none_of(taken.begin(), taken.end(), [&](const Box& other) { return box.meets(other); }))
-                return box;
+        const double x = x_of(word.uppermost.jd), over = foot_of(word.uppermost) - tick_length - 2.0;
+        const double under = foot_of(word.uppermost) + tick_gap + 6.0 + word_height;
+        for (const double bottom : {over, under}) {
+            for (const double left : {x - 0.5 * length, x - 3.0, x - length + 3.0}) {
+                const Box box{left, left + length, bottom - word_height, bottom};
+                const bool inside = box.left > frame.left && box.right < frame.right && box.top > frame.top &&
+                                    box.bottom < frame.bottom;
+                if (inside && !hits_curves(box, bands) &&
+                    std::none_of(taken.begin(), taken.end(),
+                                 [&](const Box& other) { return box.meets(other); }))
+                    return box;
+            }
         }
         return std::nullopt;
     }
@@ -135,7 +140,7 @@ MarksOnPaper place_time_marks(const CurvePicture& picture, const std::vector<Ban
     }
     std::vector<double> centres, lengths;
     std::vector<std::size_t> in_strip;
-    std::vector<WordOnPaper> over_ticks;
+    std::vector<WordOnPaper> near_ticks;
     double taken = 0.0;
     for (const Group& group : groups) {
         const std::string words = shortened(group.words, 24);
@@ -145,13 +150,13 @@ MarksOnPaper place_time_marks(const CurvePicture& picture, const std::vector<Ban
             return &band != &bands[group.uppermost.band] && other && *other < group.uppermost.mag;
         });
         if (covered && !words.empty()) {
-            over_ticks.push_back({words, 0.0, group.uppermost, true});
+            near_ticks.push_back({words, 0.0, 0.0, group.uppermost, true});
             continue;
         }
         if (words.empty() || taken + length > frame.width()) continue;
         taken += length;
         in_strip.push_back(placed.words.size());
-        placed.words.push_back({words, 0.0, group.uppermost});
+        placed.words.push_back({words, 0.0, frame.top + 0.5 * word_height, group.uppermost});
         centres.push_back(frame.left +
                           (group.uppermost.jd - ranges.jd.low) / ranges.jd.span() * frame.width());
         lengths.push_back(length);
@@ -159,15 +164,16 @@ MarksOnPaper place_time_marks(const CurvePicture& picture, const std::vector<Ban
     const auto where = moved_apart(centres, lengths, frame.left, frame.right);
     for (std::size_t i = 0; i < in_strip.size(); ++i)
         placed.words[in_strip[i]].x = where[i];
-    if (!placed.ticks.empty())
+    if (!in_strip.empty())
         placed.mag.low -= ranges.mag.span() * strip_height / (frame.height() - strip_height);
     const Sheet sheet{placed.jd, placed.mag, frame};
     std::vector<Box> taken_boxes;
     for (const TickOnCurve& tick : placed.ticks)
         taken_boxes.push_back(sheet.tick_box(tick));
-    for (WordOnPaper& word : over_ticks) {
+    for (WordOnPaper& word : near_ticks) {
         if (const auto box = sheet.free_box(word, bands, taken_boxes)) {
             word.x = box->middle();
+            word.y = 0.5 * (box->top + box->bottom);
             taken_boxes.push_back(*box);
             placed.words.push_back(word);
         }
@@ -193,13 +199,9 @@ void draw_time_marks(CurvePage& page, const MarksOnPaper& marks, const std::vect
     for (const WordOnPaper& word : marks.words) {
         const double x = sheet.x_of(word.uppermost.jd);
         const double tip = sheet.foot_of(word.uppermost) - tick_length - 2.0;
-        if (word.over_tick) {
-            page.label(word.x, tip - 0.5 * word_height, word.words, words_style("center", small_font, ink));
-            continue;
-        }
+        page.label(word.x, word.y, word.words, words_style("center", small_font, ink));
         const double below = frame.top + word_height, bend = below + 8.0;
-        page.label(word.x, frame.top + 0.5 * word_height, word.words, words_style("center", small_font, ink));
-        if (tip <= bend) continue;
+        if (word.near_tick || tip <= bend) continue;
         page.line(word.x, below, x, bend, 0.7, slate);
         page.line(x, bend, x, tip, 0.7, slate, "dt (2,3)");
     }

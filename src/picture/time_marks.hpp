@@ -18,9 +18,9 @@ struct TickOnCurve {
 
 struct WordOnPaper {
     std::string words;
-    double x = 0.0;          // centre, units of the paper
-    TickOnCurve uppermost;   // where its leader ends
-    bool over_tick = false;  // another curve lies above: the word stands over the tick instead
+    double x = 0.0, y = 0.0;  // centre, units of the paper
+    TickOnCurve uppermost;    // where its leader ends
+    bool near_tick = false;   // another curve lies above: the word stands near the tick instead
 };
 
 struct MarksOnPaper {
