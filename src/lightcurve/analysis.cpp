@@ -364,7 +364,8 @@ class Analyst {
         if (tail) tail = without_drop(*tail);
         if (!tail) return;
         auto rate = straight_rate("tail", *tail);
-        if (!rate || rate->mag_per_day.value > steepest_tail_mag_per_day) return;
+        if (!rate || rate->mag_per_day.value <= 0.0 || rate->mag_per_day.value > steepest_tail_mag_per_day)
+            return;
         result_.tail_over_cobalt = cobalt_ratio(rate->mag_per_day, options_.context.redshift);
         result_.rates.push_back(std::move(*rate));
         const FitOptions options = within_tail(*tail);
