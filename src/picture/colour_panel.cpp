@@ -130,8 +130,10 @@ void colour_panel(CurvePage& page, const CurvePicture& picture, const TimeAxis& 
             const std::string block = fmt::format("$c{}s{}", c, whose);
             page.add("{} << EOD\n{}EOD\n", block, rows);
             const SymbolLook look = symbol_of(looks[c], whose);
+            // Where they crowd, bars let each other through (the first two digits).
+            const std::string bar_colour = n > 400 ? "#c0" + look.colour.substr(1) : look.colour;
             plots.push_back(fmt::format("{} using 1:($2-$3):(0):(2*$3) with vectors nohead lw 1 lc rgb '{}'",
-                                        block, look.colour));
+                                        block, bar_colour));
             plots.push_back(page.points(block, "1:2", look, n <= 120 ? 0.8 : 0.55));
         }
         const double share = std::clamp((range.high - last) / range.span(), 0.0, 1.0);

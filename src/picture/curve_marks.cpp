@@ -65,13 +65,13 @@ std::size_t index_of(const std::vector<std::string>& names, const std::string& n
     return at == names.end() ? 0 : static_cast<std::size_t>(at - names.begin());
 }
 
-// What of a band stands where on paper: detections and limits alike.
-std::vector<double> heights_of(const BandMarks& band) {
+// Where detections stand, and limits if asked.
+std::vector<double> heights_of(const BandMarks& band, bool limits) {
     std::vector<double> heights;
     for (const Mark& m : band.marks)
         heights.push_back(m.mag);
-    for (const LimitMark& l : band.limits)
-        heights.push_back(l.mag);
+    for (std::size_t i = 0; limits && i < band.limits.size(); ++i)
+        heights.push_back(band.limits[i].mag);
     return heights;
 }
 
@@ -176,7 +176,9 @@ std::optional<CurveRanges> ranges_of(const CurvePicture& picture, const std::vec
     CurveRanges ranges;
     std::vector<double> heights;
     for (const BandMarks& band : bands) {
-        const Range usual = range_without_strays(heights_of(band), stray_mag).value_or(Range{});
+        // A lonely detection is no stray among limits.
+        const Range usual = range_without_strays(heights_of(band, false), stray_mag).value_or(Range{});
+        const Range with_limits = range_without_strays(heights_of(band, true), stray_mag).value_or(Range{});
         for (const Mark& m : band.marks) {
             include(jd, m.jd);
             if (m.total_err > 1.05 * m.random_err) ranges.errors_differ = true;
@@ -188,7 +190,7 @@ std::optional<CurveRanges> ranges_of(const CurvePicture& picture, const std::vec
         }
         for (const LimitMark& l : band.limits) {
             include(jd, l.jd);
-            if (!usual.holds(l.mag)) continue;
+            if (!with_limits.holds(l.mag)) continue;
             // Room for the arrow, and no false precision where there are limits alone.
             include(mag, l.mag - 0.1);
             include(mag, l.mag + 0.2);

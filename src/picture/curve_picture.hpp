@@ -1,7 +1,10 @@
 // SPDX-License-Identifier: MIT
 // picture/curve_picture — the light curve on paper, by gnuplot: SVG, PDF or PNG by the file's ending.
-// Looks (design section 6): bright up; error bars; limits as open downward arrows; fit with its band; a panel
-// of residuals; Julian date below, days since maximum or calendar date above; bands by colour and by shape.
+// Looks (design section 6): bright up; error bars; limits as open downward arrows; fit with its band; panels
+// of residuals and of colours; Julian date below, days since maximum or calendar date above; bands by colour
+// and by shape, other observers' points open; outliers crossed; what would ruin the scale at its edge, with
+// its value; the figures in a column at the right, fourteen at most. Of more than 4000 points only so many
+// are drawn as cover the same paper, and the legend says so.
 #pragma once
 
 #include <optional>
@@ -43,7 +46,8 @@ struct CurvePicture {
     std::vector<FigureLine> figures;               // a plain panel of the numbers
 };
 
-// Shifts of half magnitudes that keep bands apart, the first band (of those in order of wavelength) above.
+// Chooses `shift_mag`: half magnitudes that keep bands apart at all times they share, the reddest above (as
+// most transients have it when they fade), V (else the middle one) where it is. Bands apart already stay.
 void spread_bands(CurvePicture& picture);
 
 // Problem (storage): gnuplot is missing or fails (its message), or the file cannot be written.

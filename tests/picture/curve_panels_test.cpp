@@ -355,6 +355,14 @@ TEST_CASE("one point, one night, limits alone and huge errors are drawn", "[pict
     const auto with_limits = drawn({point_at(0.0, 15.0), limit_at(5.0, 16.5), limit_at(8.0, 17.0)});
     CHECK(with_limits.low < 15.0);
     CHECK(with_limits.high > 17.0);
+    // The only detection is no stray among many limits; a limit far off is one among detections.
+    const auto lonely = drawn({point_at(0.0, 15.0), limit_at(5.0, 17.5), limit_at(6.0, 17.5),
+                               limit_at(7.0, 17.6), limit_at(8.0, 17.6), limit_at(9.0, 17.7)});
+    CHECK(lonely.low < 15.0);
+    CHECK(lonely.high > 17.7);
+    auto deep = band("V", 15.0).curve.points;
+    deep.insert(deep.begin(), limit_at(-5.0, 22.0));
+    CHECK(drawn(deep).high < 18.0);
     // Error bars of a hundred magnitudes are cut off at the panel's edge.
     CHECK(drawn({point_at(0.0, 15.0, 100.0), point_at(1.0, 15.2, 100.0), point_at(2.0, 15.4)}).span() < 3.0);
 }
