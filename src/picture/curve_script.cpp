@@ -196,7 +196,7 @@ class Script {
             legend_.notes.push_back(fmt::format("{} of {}", points_, all_points_));
             legend_.notes.emplace_back("points drawn");
         }
-        if (series_.size() == 1 && series_[0] != "own" && !series_[0].empty())
+        if (series_.size() == 1 && series_[0] != "own" && series_[0] != picture_.title)
             legend_.notes.push_back(shortened(series_[0], 26));
     }
 
