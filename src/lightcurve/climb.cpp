@@ -36,8 +36,9 @@ class Likelihood::Walk {
         constexpr int most_last_steps = 8;  // they may swing about the bottom for long
         constexpr double least_damping = 1e-12;
         int last_steps = 0;
-        double harder = 10.0;  // by how much damping grows: more each time in a row
-        bool last = false;     // steps without damping that end it: damping shortens those along a valley
+        constexpr double far_better = 1.3;  // than the parabola said: it is too narrow along this step
+        double harder = 10.0;               // by how much damping grows: more each time in a row
+        bool last = false;  // steps without damping that end it: damping shortens those along a valley
         for (int i = 0; i < most_steps; ++i) {
             for (std::size_t j = 0; j < curvature_.size(); ++j)
                 curvature_[j] = std::max(curvature_[j], at_.normal(j, j));
@@ -50,6 +51,7 @@ class Likelihood::Walk {
             // At the bottom, rounding decides: a step that short is taken and its gain says nothing.
             const bool blind = length2 < short_step && expected < 10.0 * rounding();
             if (gain >= 0.0 || (blind && gain > -rounding())) {
+                if (!blind && !last && gain > far_better * expected) go_on(moved, there);
                 at_ = likelihood_.expand(std::move(moved), at_.noise);
                 if (!std::isfinite(at_.depth)) return false;
                 harder = 10.0;
@@ -96,6 +98,20 @@ class Likelihood::Walk {
     // Of the step, in units of the parameters' errors.
     [[nodiscard]] double squared_length() const { return numerics::quadratic_form(at_.normal, step_, step_); }
 
+    // Further along the same step to where its depth at both ends says that the bottom is, if that is lower.
+    void go_on(Place& moved, double there) {
+        constexpr double farthest = 16.0;
+        const double length2 = squared_length(), slope = 0.5 * (expected_gain(length2) + length2);
+        const double bend = 2.0 * slope - (at_.depth - there);
+        const double times = bend * farthest > slope ? slope / bend : farthest;
+        std::vector<double> longer = step_;
+        for (double& s : longer)
+            s *= times;
+        Place further = moved_by(longer);
+        if (!likelihood_.model_->allowed(further.parameters)) return;
+        if (likelihood_.depth(further, at_) < there) moved = std::move(further);
+    }
+
     // How well a sum over the rows is known.
     [[nodiscard]] double rounding() const {
         return 3e-13 * (at_.depth + static_cast<double>(likelihood_.rows()));
@@ -105,7 +121,9 @@ class Likelihood::Walk {
     // flat in some direction, damping must at least be light.
     bool ends_without_damping(double short_step) {
         constexpr double light_damping = 1e-3;
-        return find_step(0.0) ? squared_length() < short_step : damping_.value < light_damping;
+        if (!find_step(0.0)) return damping_.value < light_damping;
+        const double length2 = squared_length();
+        return length2 < short_step || expected_gain(length2) < 10.0 * rounding();
     }
 
     // A slope of zero is no bottom where a small step to either side leads further down: then we go there.
