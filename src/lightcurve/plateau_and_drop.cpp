@@ -136,6 +136,7 @@ class PlateauAndDrop final : public Model {
         return humped_ ? p[hump_height] * bell(d + p[hump_lead], std::pow(10.0, p[log_hump_width])) : 0.0;
     }
     [[nodiscard]] std::vector<std::vector<double>> shapes(std::span<const Sample> samples) const;
+    [[nodiscard]] std::vector<StartTrial> trials(std::span<const Sample> samples) const;
 
     bool two_rates_, humped_;
 };
@@ -185,19 +186,9 @@ std::vector<std::vector<double>> PlateauAndDrop::shapes(std::span<const Sample> 
     return all;
 }
 
-Result<std::vector<std::vector<double>>> PlateauAndDrop::starts(const LightCurve& curve,
-                                                                double reference_bjd_tdb) const {
-    constexpr std::size_t most_samples = 120, most_starts = 3;
+// Those with a drop, the best first.
+std::vector<StartTrial> PlateauAndDrop::trials(std::span<const Sample> samples) const {
     constexpr double least_drop_mag = 0.2;
-    const auto all = detections(curve, reference_bjd_tdb);
-    const auto samples = thinned(all, most_samples);
-    const std::size_t needed = parameters(reference_bjd_tdb).size();
-    if (samples.size() < needed) {
-        return fail({.what = fmt::format("A plateau and its drop need {} detections, and there are {}.",
-                                         needed, samples.size()),
-                     .where = {},
-                     .mend = "Wait for more nights, widen the range of dates, or choose a simpler model."});
-    }
     std::vector<double> mags;
     for (const Sample& s : samples)
         mags.push_back(s.mag);
@@ -214,20 +205,44 @@ Result<std::vector<std::vector<double>>> PlateauAndDrop::starts(const LightCurve
         if (two_rates_) values[3] = d - of_tail;
         if (humped_) values[4] = -bell(d + shape[2], shape[3]);
     };
-    auto trials = grid_starts(samples, basis, priors, shapes(samples));
-    std::erase_if(trials, [](const StartTrial& t) { return t.linear[1] < least_drop_mag; });
-    if (trials.empty()) {
-        return fail({.what = "These points show no drop from a plateau.",
+    auto all = grid_starts(samples, basis, priors, shapes(samples));
+    std::erase_if(all, [](const StartTrial& t) { return t.linear[1] < least_drop_mag; });
+    return all;
+}
+
+Result<std::vector<std::vector<double>>> PlateauAndDrop::starts(const LightCurve& curve,
+                                                                double reference_bjd_tdb) const {
+    constexpr std::size_t most_samples = 120, most_starts = 3, flat_starts = 2;
+    const auto all = detections(curve, reference_bjd_tdb);
+    const auto samples = thinned(all, most_samples);
+    const std::size_t needed = parameters(reference_bjd_tdb).size();
+    if (samples.size() < needed) {
+        return fail({.what = fmt::format("A plateau and its drop need {} detections, and there are {}.",
+                                         needed, samples.size()),
                      .where = {},
-                     .mend = "Wait for the drop, widen the range of dates, or choose another model."});
+                     .mend = "Wait for more nights, widen the range of dates, or choose a simpler model."});
     }
     const double span_d = samples.back().days - samples.front().days;
+    const std::array apart{0.05 * span_d, 4.0};
     std::vector<std::vector<double>> found;
-    for (const StartTrial& t : distinct_starts(trials, std::array{0.05 * span_d, 4.0}, most_starts)) {
+    for (const StartTrial& t : distinct_starts(trials(samples), apart, most_starts)) {
         found.push_back({t.shape[0], t.linear[0], t.linear[1], t.shape[1], t.linear[2]});
         if (two_rates_) found.back().push_back(t.linear[3]);
         if (humped_)
             found.back().insert(found.back().end(), {t.shape[2], t.linear[4], std::log10(t.shape[3])});
+    }
+    if (humped_) {
+        // The best without a hump, so that the simpler form is never the better one.
+        for (const StartTrial& t :
+             distinct_starts(PlateauAndDrop(Form::sloping).trials(samples), apart, flat_starts)) {
+            found.push_back({t.shape[0], t.linear[0], t.linear[1], t.shape[1], t.linear[2], t.linear[3],
+                             t.shape[0] - samples.front().days, 0.0, log_hump_width_prior.mean});
+        }
+    }
+    if (found.empty()) {
+        return fail({.what = "These points show no drop from a plateau.",
+                     .where = {},
+                     .mend = "Wait for the drop, widen the range of dates, or choose another model."});
     }
     return found;
 }
