@@ -94,6 +94,7 @@ class Script {
         std::size_t band;
         double jd, mag;  // as drawn, were there room
         bool limit;
+        std::optional<double> residual_mag;
     };
 
     [[nodiscard]] bool several() const { return bands_.size() > 1; }
@@ -111,12 +112,12 @@ class Script {
         for (std::size_t b = 0; b < bands_.size(); ++b) {
             std::erase_if(bands_[b].marks, [&](const Mark& m) {
                 if (ranges_.mag.holds(m.mag)) return false;
-                edges_.push_back({b, m.jd, m.mag, false});
+                edges_.push_back({b, m.jd, m.mag, false, m.residual_mag});
                 return true;
             });
             std::erase_if(bands_[b].limits, [&](const LimitMark& l) {
                 if (ranges_.mag.holds(l.mag)) return false;
-                edges_.push_back({b, l.jd, l.mag, true});
+                edges_.push_back({b, l.jd, l.mag, true, std::nullopt});
                 return true;
             });
         }
@@ -440,22 +441,25 @@ class Script {
         const double step = round_step(2.0 * half, 4);
         const int decimals = std::max(decimals_of_step(step), 1);
         std::string ticks = "'0' 0";
-        for (double tick = step; tick <= half; tick += step) {
+        for (double tick = step; tick <= half; tick += step)
             ticks += fmt::format(", '+{0:.{1}f}' {0:.9f}, '−{0:.{1}f}' -{0:.9f}", tick, decimals);
-        }
         page_.add("set ytics ({})\n", ticks);
         page_.upright_label(residual_, "residual (mag)");
         if (lowest) julian_words(residual_);
         std::vector<std::string> plots{fmt::format("0 with lines lw 1.2 dt 2 lc rgb '{}'", slate)};
+        const auto beyond = [&](const auto& m, std::size_t b) {
+            if (!m.residual_mag || std::abs(*m.residual_mag) <= half) return;
+            const bool above = *m.residual_mag < 0.0;
+            const double tip = above ? residual_.top + 2.0 : residual_.bottom - 2.0;
+            page_.arrow(x_of(m.jd), above ? tip + 14.0 : tip - 14.0, x_of(m.jd), tip, looks_[b].colour);
+        };
         for (std::size_t b = 0; b < bands_.size(); ++b) {
             point_plots(b, 5, plots);
-            for (const Mark& m : bands_[b].marks) {
-                if (!m.residual_mag || std::abs(*m.residual_mag) <= half) continue;
-                const bool above = *m.residual_mag < 0.0;
-                const double tip = above ? residual_.top + 2.0 : residual_.bottom - 2.0;
-                page_.arrow(x_of(m.jd), above ? tip + 14.0 : tip - 14.0, x_of(m.jd), tip, looks_[b].colour);
-            }
+            for (const Mark& m : bands_[b].marks)
+                beyond(m, b);
         }
+        for (const EdgeMark& edge : edges_)
+            beyond(edge, edge.band);
         page_.plot(plots);
     }
 
