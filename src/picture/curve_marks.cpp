@@ -7,6 +7,7 @@
 #include <numeric>
 #include <unordered_set>
 
+#include "lightcurve/merge_series.hpp"
 #include "quantities/magnitude.hpp"
 
 namespace emberline::picture {
@@ -132,8 +133,12 @@ BandMarks marks_of(const CurveOnPaper& paper, const std::vector<std::string>& se
         Mark mark{
             .jd = point.bjd_tdb, .mag = *mag + up, .random_err = random_error_of(point), .series = whose};
         double variance = mark.random_err * mark.random_err;
-        for (const double common : point.common_err_mag)
-            variance += common * common;
+        for (std::size_t k = 0; k < point.common_err_mag.size(); ++k) {
+            // An offset that was taken off is no error of the point any more.
+            const bool taken_off = !paper.series_offset_mag.empty() && k < paper.curve.common_names.size() &&
+                                   paper.curve.common_names[k].starts_with(lightcurve::offset_prefix);
+            if (!taken_off) variance += point.common_err_mag[k] * point.common_err_mag[k];
+        }
         mark.total_err = std::isfinite(variance) ? std::sqrt(variance) : mark.random_err;
         if (paper.fit && i < paper.fit->points.size() && paper.fit->points[i].weight > 0.0) {
             mark.outlier = paper.fit->points[i].weight < 0.5;
