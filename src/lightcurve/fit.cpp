@@ -50,6 +50,42 @@ void remark_on_search(CurveFit& fit, const Model& model) {
     if (fit.dof == 0) fit.remarks.emplace_back("As many parameters as points: nothing checks the errors.");
 }
 
+// By how much −2 ln L rises where one parameter is moved and the others make the best of it; not at all where
+// that is out of bounds or leads nowhere.
+std::optional<double> rise_at(const Likelihood& likelihood, const Model& model, const Expansion& at,
+                              const numerics::Matrix& covariance, std::size_t held, double step) {
+    Place there = at.place;
+    for (std::size_t j = 0; j < there.parameters.size(); ++j)
+        there.parameters[j] += step * covariance(j, held) / covariance(held, held);
+    if (!model.allowed(there.parameters)) return std::nullopt;
+    std::vector<bool> mask(there.parameters.size(), false);
+    mask[held] = true;
+    const auto best = likelihood.climb(std::move(there), at.noise, Precision::rough, mask);
+    if (!best) return std::nullopt;
+    return likelihood.minus_two_log(best->place, at.noise) - likelihood.minus_two_log(at.place, at.noise);
+}
+
+// Times at which a curve bends are known by the few points beside them: far from the parabola that the
+// covariance stands for, and wider.
+void remark_on_epochs(CurveFit& fit, const Model& model, const Likelihood& likelihood, const Expansion& at,
+                      const Uncertainty& uncertainty) {
+    constexpr double far_less = 0.6;  // than one sigma should raise −2 ln L: the error is 1.3 times too small
+    for (std::size_t j = 0; j < fit.parameters.size(); ++j) {
+        const ParameterInfo& info = fit.parameter_info[j];
+        if (!info.is_epoch || info.prior) continue;
+        const double err = std::sqrt(uncertainty.covariance(j, j));
+        for (const double step : {-err, err}) {
+            const auto rise = rise_at(likelihood, model, at, uncertainty.covariance, j, step);
+            if (!rise || *rise >= far_less * uncertainty.spread.likelihood) continue;
+            fit.remarks.push_back(
+                fmt::format("The error of {} is not a parabola's and too small: its profile (--profile) or a "
+                            "sample of the posterior tells more.",
+                            info.name));
+            break;
+        }
+    }
+}
+
 std::vector<FitPoint> points_of(const LightCurve& curve, const Model& model, const Likelihood& likelihood,
                                 const Expansion& at, double reference_bjd_tdb) {
     std::vector<FitPoint> points(curve.points.size());
@@ -137,6 +173,7 @@ Result<CurveFit> fit(const LightCurve& curve, std::shared_ptr<const Model> model
     remark_on_scatter(result, found->settled.chi2_without_scatter);
     remark_on_outliers(result);
     remark_on_search(result, *model);
+    remark_on_epochs(result, *model, likelihood, at, *uncertainty);
     result.prediction =
         parameter_prediction(std::move(model), reference, result.parameters, result.covariance);
     return result;

@@ -5,6 +5,7 @@
 #include "expected_table.hpp"
 #include "lightcurve/choose_model.hpp"
 #include "lightcurve/curves.hpp"
+#include "lightcurve/profile.hpp"
 
 using namespace emberline;
 using namespace emberline::test;
@@ -249,4 +250,31 @@ TEST_CASE("too few nights for so many breaks are refused in words", "[broken-lin
         crowded.points.push_back(measured(i % 3, 14.0, 0.02));
     lightcurve::sort_by_time(crowded);
     CHECK_FALSE(lightcurve::broken_line(3)->starts(crowded, epoch_bjd));
+}
+
+TEST_CASE("a break whose error is far too small is remarked on, and one whose error is right is not",
+          "[broken-line]") {
+    constexpr std::uint64_t seed = 4100;
+    CAPTURE(seed);
+    numerics::Random random(seed);
+    const std::shared_ptr<const lightcurve::Model> model = lightcurve::broken_line(1);
+    int remarked = 0, plain_ones = 0;
+    for (int i = 0; i < 60; ++i) {
+        CAPTURE(i);
+        const auto curve = seen(once, 60.0, random);
+        const auto fit = broken_through(curve, 1);
+        const auto profile = lightcurve::profile_error(curve, model, fit, {}, "break_1");
+        REQUIRE(profile);
+        const bool remark = std::any_of(fit.remarks.begin(), fit.remarks.end(), [](const std::string& r) {
+            return r.find("error of break_1 is not a parabola's") != std::string::npos;
+        });
+        const double longer = std::max(profile->minus, profile->plus) / std::sqrt(fit.covariance(3, 3));
+        // In between it depends on how the likelihood bends on the way.
+        if (longer > 1.6) CHECK(remark);
+        if (longer < 1.1) CHECK_FALSE(remark);
+        remarked += remark ? 1 : 0;
+        plain_ones += longer < 1.1 ? 1 : 0;
+    }
+    CHECK(remarked > 0);
+    CHECK(plain_ones > 10);
 }
