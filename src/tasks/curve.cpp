@@ -91,19 +91,6 @@ Result<Curves> gather(const CurveRequest& request, CurveOutcome& outcome) {
     return curves;
 }
 
-Result<std::vector<Band>> bands_asked(const CurveRequest& request) {
-    std::vector<Band> wanted;
-    for (const std::string& name : request.bands) {
-        auto band = parse_band(name);
-        if (!band) {
-            band.error().kind = ProblemKind::request;
-            return fail(band.error());
-        }
-        wanted.push_back(*band);
-    }
-    return wanted;
-}
-
 Result<void> check_models(const CurveRequest& request) {
     for (const std::string& name : request.models) {
         if (auto known = lightcurve::check_model_name(name); !known) return known;
@@ -152,7 +139,7 @@ bool CurveOutcome::any_fit() const {
 Result<CurveOutcome> curve(const CurveRequest& request) {
     CurveOutcome outcome;
     if (auto good = check_models(request); !good) return fail(good.error());
-    const auto wanted = bands_asked(request);
+    const auto wanted = bands_named(request.bands);
     if (!wanted) return fail(wanted.error());
     auto curves = gather(request, outcome);
     if (!curves) return fail(curves.error());

@@ -56,4 +56,17 @@ std::vector<lightcurve::LightCurve> curves_of(const std::vector<night::Measureme
     return curves;
 }
 
+Result<std::vector<Band>> bands_named(const std::vector<std::string>& names) {
+    std::vector<Band> bands;
+    for (const std::string& name : names) {
+        auto band = parse_band(name);
+        if (!band) {
+            band.error().kind = ProblemKind::request;
+            return fail(band.error());
+        }
+        bands.push_back(*band);
+    }
+    return bands;
+}
+
 }  // namespace emberline::tasks

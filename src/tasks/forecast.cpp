@@ -215,19 +215,6 @@ class Outlook {
     ForecastOutcome& outcome_;
 };
 
-Result<std::vector<Band>> bands_asked(const ForecastRequest& request) {
-    std::vector<Band> wanted;
-    for (const std::string& name : request.bands) {
-        auto band = parse_band(name);
-        if (!band) {
-            band.error().kind = ProblemKind::request;
-            return fail(band.error());
-        }
-        wanted.push_back(*band);
-    }
-    return wanted;
-}
-
 void remark(const ForecastRequest& request, const night::Campaign& campaign, ForecastOutcome& outcome) {
     if (!campaign.site) {
         outcome.remarks.emplace_back(
@@ -308,7 +295,7 @@ bool ForecastOutcome::any_near_sun() const {
 }
 
 Result<ForecastOutcome> forecast(const ForecastRequest& request, const std::string& campaign_folder) {
-    const auto wanted = bands_asked(request);
+    const auto wanted = bands_named(request.bands);
     if (!wanted) return fail(wanted.error());
     const auto workspace = open_workspace(campaign_folder);
     if (!workspace) return fail(workspace.error());

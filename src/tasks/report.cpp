@@ -7,22 +7,10 @@
 
 #include "exchange/network_report.hpp"
 #include "quantities/delimited_table.hpp"
+#include "tasks/curves_of.hpp"
 
 namespace emberline::tasks {
 namespace {
-
-Result<std::vector<Band>> bands_of(const std::vector<std::string>& names) {
-    std::vector<Band> bands;
-    for (const std::string& name : names) {
-        auto band = parse_band(name);
-        if (!band) {
-            band.error().kind = ProblemKind::request;
-            return fail(band.error());
-        }
-        bands.push_back(*band);
-    }
-    return bands;
-}
 
 bool wanted(const night::Measurement& m, const std::vector<Band>& bands) {
     return bands.empty() || std::find(bands.begin(), bands.end(), m.band) != bands.end();
@@ -55,7 +43,7 @@ Result<exchange::NetworkLines> lines_of(const ledger::Ledger& ledger, const Work
 }  // namespace
 
 Result<ReportOutcome> report(const Workspace& workspace, const ReportRequest& request) {
-    const auto bands = bands_of(request.bands);
+    const auto bands = bands_named(request.bands);
     if (!bands) return fail(bands.error());
     const auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
     if (!ledger) return fail(ledger.error());
