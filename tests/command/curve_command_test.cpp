@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <filesystem>
 
 #include "program/rehearsed.hpp"
 
@@ -216,4 +217,68 @@ TEST_CASE("ten thousand points are read, fitted and drawn", "[command][curve]") 
     CHECK(band.at("n") == 10000);
     CHECK(rate_of(band) == Approx(0.05).epsilon(0).margin(1e-4));
     CHECK(contents(many.beside("many.svg")).size() < 3'000'000);
+}
+
+TEST_CASE("the curve's document keeps its shape", "[command][curve]") {
+    // Contract: the keys that others read, an empty figure being null.
+    const Json band = Series(heading + fade("V", 14, 15.0, 0.05)).band("V");
+    const Json& decline = band.at("decline_rate_mag_per_day");
+    for (const char* key : {"value", "err", "from_bjd_tdb", "to_bjd_tdb"})
+        CHECK(decline.at(key).is_number());
+    CHECK(band.at("peak").is_null());
+    CHECK(band.at("delta_m15").is_null());
+    REQUIRE_FALSE(band.at("models").empty());
+    for (const Json& model : band.at("models")) {
+        CHECK(model.at("name").is_string());
+        for (const char* key : {"chi2", "dof", "bic"})
+            CHECK(model.at(key).is_number());
+        for (const Json& parameter : model.at("parameters"))
+            CHECK((parameter.at("value").is_number() && parameter.at("err").is_number()));
+    }
+
+    const Series one(heading + fade("V", 1, 15.0, 0.0));
+    const Outcome nothing = one.curve({"--json"});
+    CHECK(nothing.status == 3);
+    const Json empty = nothing.json().at("bands").at("V");
+    CHECK(empty.at("n") == 1);
+    CHECK(empty.at("models").empty());
+    CHECK(empty.at("chosen").is_null());
+    CHECK(empty.at("decline_rate_mag_per_day").is_null());
+}
+
+TEST_CASE("a maximum is given with its date and its fade of 15 days", "[command][curve]") {
+    std::string rows = heading;
+    for (int i = -12; i <= 40; ++i) {
+        const double fades = 2.0 * (1.0 - std::exp(-i * i / 288.0)) + 0.015 * std::max(i, 0);
+        rows += fmt::format("{:.4f},B,{:.3f},0.02\n", 2460400.5 + i, 15.0 + fades + wobble(i));
+    }
+    const Json band = Series(rows).band("B");
+    const Json& peak = band.at("peak");
+    CHECK(peak.at("bjd_tdb").get<double>() == Approx(2460400.5).epsilon(0).margin(1.5));
+    CHECK(peak.at("mag").get<double>() == Approx(15.0).epsilon(0).margin(0.05));
+    // 2 (1 − exp(−225/288)) + 0.225: arithmetic.
+    CHECK(band.at("delta_m15").at("value").get<double>() == Approx(1.309).epsilon(0).margin(0.1));
+    CHECK(band.at("delta_m15").at("err").get<double>() > 0.0);
+}
+
+TEST_CASE("many points of one night are a line over hours, no more", "[command][curve]") {
+    std::string rows = heading;
+    for (int i = 0; i < 40; ++i)
+        rows += fmt::format("{:.4f},V,{:.3f},0.02\n", 2460400.5 + 0.01 * i, 15.0 + wobble(i));
+    const Json band = Series(rows).band("V");
+    CHECK(band.at("chosen") == "straight-line");
+    CHECK(std::abs(rate_of(band)) < 4.0 * rate_err_of(band));
+    CHECK(rate_err_of(band) > 0.01);
+    CHECK(band.at("peak").is_null());
+    CHECK(band.at("plateau").is_null());
+}
+
+TEST_CASE("a picture of the curve that cannot be written is told with its status", "[command][curve]") {
+    const Series series(heading + fade("V", 5, 15.0, 0.05));
+    CHECK(series.curve({"--picture", series.beside("points.bmp")}).status == 2);
+    CHECK(series.curve({"--picture", series.beside("nowhere/points.svg")}).status == 4);
+    // Without a fit nothing is drawn.
+    const Series one(heading + fade("V", 1, 15.0, 0.0));
+    CHECK(one.curve({"--picture", one.beside("one.svg")}).status == 3);
+    CHECK_FALSE(std::filesystem::exists(one.beside("one.svg")));
 }

@@ -203,3 +203,35 @@ TEST_CASE("a name of no model is refused with the list of those there are", "[an
     CHECK_THAT(refused.error().mend, Catch::Contains("broken-line-1") && Catch::Contains("gaussian-process"));
     CHECK(refused.error().kind == ProblemKind::request);
 }
+
+TEST_CASE("limits at the end, brighter than the fade is then, leave its rate alone", "[analysis]") {
+    const auto shape = [](double t) { return 15.0 + 0.05 * t; };
+    const auto bare = observed(shape, every(2.0, 0.0, 40.0), 0.02, 20);
+    // Limits half a magnitude brighter than the star: they allow the fade.
+    auto curve = bare;
+    for (double t = 42.0; t <= 60.0; t += 3.0)
+        curve.points.push_back(limit(t, shape(t) - 0.5));
+    const auto without = analysed(bare), with = analysed(curve);
+    CHECK(chose(with, "straight-line"));
+    REQUIRE(without.decline);
+    REQUIRE(with.decline);
+    CHECK(std::abs(with.decline->mag_per_day.value - without.decline->mag_per_day.value) <
+          0.5 * without.decline->mag_per_day.err);
+}
+
+TEST_CASE("points in any order give the same analysis", "[analysis]") {
+    auto curve = observed(plateau_shape, every(4.0, 0.0, 200.0), 0.02, 21);
+    const auto sorted = analysed(curve);
+    Random random(22);
+    for (std::size_t i = curve.points.size() - 1; i > 0; --i)
+        std::swap(curve.points[i],
+                  curve.points[static_cast<std::size_t>(random.uniform(0.0, static_cast<double>(i + 1)))]);
+    const auto turned = lightcurve::analyse(curve, {});
+    CHECK(std::is_sorted(curve.points.begin(), curve.points.end(),
+                         [](const auto& a, const auto& b) { return a.bjd_tdb < b.bjd_tdb; }));
+    REQUIRE(sorted.chosen() != nullptr);
+    REQUIRE(turned.chosen() != nullptr);
+    CHECK(turned.chosen()->model == sorted.chosen()->model);
+    CHECK(turned.decline->mag_per_day.value ==
+          Approx(sorted.decline->mag_per_day.value).epsilon(0).margin(1e-9));
+}
