@@ -35,10 +35,10 @@ class Likelihood::Walk {
         constexpr double most_damping = 1e12;
         constexpr int most_last_steps = 8;  // they may swing about the bottom for long
         constexpr double least_damping = 1e-12;
-        int last_steps = 0;
         constexpr double far_better = 1.3;  // than the parabola said: it is too narrow along this step
         double harder = 10.0;               // by how much damping grows: more each time in a row
         bool last = false;  // steps without damping that end it: damping shortens those along a valley
+        int last_steps = 0;
         for (int i = 0; i < most_steps; ++i) {
             for (std::size_t j = 0; j < curvature_.size(); ++j)
                 curvature_[j] = std::max(curvature_[j], at_.normal(j, j));
@@ -58,6 +58,7 @@ class Likelihood::Walk {
                 if (last && (length2 < last_step || ++last_steps == most_last_steps)) {
                     if (precision == Precision::rough || !leave_saddle()) return matters();
                     last = false;
+                    last_steps = 0;
                     continue;
                 }
                 last = last || (length2 < short_step && ends_without_damping(short_step));
@@ -70,6 +71,7 @@ class Likelihood::Walk {
                 // The parabola is too wide here (a break inside a rounded corner): this near is the bottom.
                 if (precision == Precision::rough || !leave_saddle()) return matters();
                 last = false;
+                last_steps = 0;
             } else {
                 // What the parabola promises is too little to be seen.
                 if (blind && !leave_saddle()) return matters();

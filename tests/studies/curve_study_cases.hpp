@@ -14,7 +14,7 @@ struct Case {
     std::string title;
     std::function<Outcome(emberline::numerics::Random&)> one;
     std::vector<Exception> exceptions;
-    double most_failures = 0.02;  // share of the curves
+    double most_failures = 0.005;  // share of the curves
 };
 std::vector<Case> cases();
 

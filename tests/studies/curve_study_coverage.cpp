@@ -113,7 +113,7 @@ std::size_t report(const std::string& title, const std::vector<Outcome>& outcome
     for (const auto& [why, count] : failures)
         fmt::print("  {:4} times: {}\n", count, why);
     if (static_cast<double>(failed) > std::max(most_failures * curves, 1.0)) {
-        fmt::print("  TOO MANY FAILED: at most {:.0f} % may\n", 100.0 * most_failures);
+        fmt::print("  TOO MANY FAILED: at most {:.1f} % may\n", 100.0 * most_failures);
         ++wrong;
     }
     fmt::print("  {:<28} {:>5}  {:>15}  {:>15}  {:>14}  {:>6}\n", "", "n", "inside 1 sigma", "inside 2 sigma",
