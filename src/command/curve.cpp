@@ -167,19 +167,34 @@ void add_curve(CLI::App& app, Face& face) {
     sub->add_option("--to", request->to, "Last night, or a Julian date");
     sub->add_option("--model", curve.models, "Only this model; once for each (all)");
     sub->add_option("--rate", request->rates, "The mean rate of an interval, FROM:TO; once for each");
+    // Ranges let "nan" through.
+    const CLI::Validator finite(
+        [](const std::string& text) {
+            return parse_number(text) ? std::string() : fmt::format("'{}' is no finite number.", text);
+        },
+        "");
     sub->add_option("--redshift", curve.facts.redshift, "Of the transient (the campaign's)")
-        ->check(CLI::Range(-0.01, 10.0));
+        ->check(CLI::Range(-0.01, 10.0))
+        ->check(finite);
     sub->add_option("--ebv", curve.facts.ebv_mag, "Foreground reddening E(B-V), mag (the campaign's)")
-        ->check(CLI::Range(0.0, 20.0));
-    sub->add_option("--distance-modulus", request->distance_modulus, "In magnitudes (the campaign's)");
+        ->check(CLI::Range(0.0, 20.0))
+        ->check(finite);
+    CLI::Option* modulus =
+        sub->add_option("--distance-modulus", request->distance_modulus, "In magnitudes (the campaign's)")
+            ->check(CLI::Range(0.0, 60.0))
+            ->check(finite);
     sub->add_option("--distance-mpc", request->distance_mpc, "Instead of the modulus")
-        ->check(CLI::PositiveNumber);
+        ->check(CLI::Range(1e-6, 1e5))
+        ->check(finite)
+        ->excludes(modulus);
     sub->add_option("--distance-err", request->distance_modulus_err, "One sigma of the modulus, mag")
-        ->check(CLI::NonNegativeNumber);
+        ->check(CLI::Range(0.0, 10.0))
+        ->check(finite);
     sub->add_option("--exploded", request->exploded, "When, 2024-01-20 or a Julian date");
     sub->add_option("--offset-prior", curve.offset_prior_mag,
                     "How far other observers' zero points may lie from the first's, mag")
         ->check(CLI::Range(1e-6, 10.0))
+        ->check(finite)
         ->capture_default_str();
     sub->add_flag("--profile", curve.checks.profile, "Errors of the chosen model along its likelihood too");
     sub->add_option("--bootstrap", curve.checks.bootstrap_trials, "Errors by that many resampled curves too")

@@ -86,7 +86,8 @@ std::string peak_lines(const tasks::BandCurve& band) {
                             with_error(band.absolute_peak->mag, 1), band.absolute_peak->note);
     }
     // Once: it is B's Δm15 that it speaks of.
-    if (band.stretch && band.curve.band.name() == "B") text += fmt::format("  {}\n", band.stretch->sentence);
+    if (band.stretch && band.stretch->fainter_mag && band.curve.band.name() == "B")
+        text += fmt::format("  {}\n", band.stretch->sentence);
     return text;
 }
 
@@ -109,7 +110,7 @@ std::string late_lines(const lightcurve::Analysis& a) {
     if (a.tail_over_cobalt) {
         text +=
             fmt::format("  the tail fades {} times as fast as ⁵⁶Co decays", with_error(*a.tail_over_cobalt));
-        if (a.tail_choice) text += fmt::format(": {}", a.tail_choice->why);
+        if (a.tail_choice) text += fmt::format(" ({})", a.tail_choice->why);
         text += '\n';
     }
     return text;

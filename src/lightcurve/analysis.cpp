@@ -29,6 +29,11 @@ constexpr double least_drop_mag = 0.5;
 constexpr double shortest_tail_d = 20.0;
 // A curve too flat to say when it was brightest has no maximum worth a date.
 constexpr double least_sharp_peak_d = 10.0;
+// One that lies between the points, above all of them, is guessed.
+constexpr double least_sharp_peak_mag = 0.25;
+// Steeper stretches before a drop are linear declines: types II are split at 3.5 mag in 100 d of B (Patat et
+// al. 1994; from memory).
+constexpr double steepest_plateau_mag_per_day = 0.035;
 constexpr std::size_t fewest_on_tail = 3;
 constexpr int fewest_nights_of_a_piece = 2;
 // Steeper than this nothing that ⁵⁶Co heats goes on for long.
@@ -228,7 +233,9 @@ class Analyst {
         }
         for (const CurveFit* source : sources) {
             if (!result_.peak) result_.peak = peak_of(*source, options_.seed);
-            if (result_.peak && result_.peak->bjd_tdb.err > least_sharp_peak_d) result_.peak.reset();
+            if (result_.peak && (result_.peak->bjd_tdb.err > least_sharp_peak_d ||
+                                 result_.peak->mag.err > least_sharp_peak_mag))
+                result_.peak.reset();
             if (result_.peak && !result_.delta_m15) {
                 result_.delta_m15 = fade_after_peak(*source, 15.0, options_.context.redshift, options_.seed);
             }
@@ -255,6 +262,7 @@ class Analyst {
         if (!slope) return;
         if (!(drop->value > std::max(3.0 * drop->err, least_drop_mag)) || middle->value > best->to_bjd_tdb)
             return;
+        if (slope->value > steepest_plateau_mag_per_day) return;
         result_.plateau =
             Plateau{.end_bjd_tdb = *middle, .length_d = {}, .drop_mag = *drop, .slope_mag_per_day = *slope};
         if (const auto& explosion = options_.context.explosion_bjd_tdb) {
@@ -262,6 +270,7 @@ class Analyst {
             result_.plateau->length_d = ValueWithError{(middle->value - explosion->value) / stretch,
                                                        std::hypot(middle->err, explosion->err) / stretch};
         }
+        widen_in_gap(*result_.plateau);
         if (const auto width = best->parameter("drop_width"))
             tail_from_ = middle->value + widths_after_drop * width->value;
     }
@@ -275,6 +284,24 @@ class Analyst {
             if (!at || !rate) return last;
             last = DeclineRate{*rate, at->value, fit.to_bjd_tdb};
         }
+    }
+
+    // Where nothing was seen about the middle of the drop, it may have been any day of that gap.
+    void widen_in_gap(Plateau& plateau) {
+        double before = -HUGE_VAL, after = HUGE_VAL;
+        for (const Point& point : curve_.points) {
+            if (point.is_limit) continue;
+            if (point.bjd_tdb <= plateau.end_bjd_tdb.value) before = std::max(before, point.bjd_tdb);
+            if (point.bjd_tdb >= plateau.end_bjd_tdb.value) after = std::min(after, point.bjd_tdb);
+        }
+        constexpr double long_gap_d = 20.0;
+        if (!std::isfinite(after - before) || after - before < long_gap_d) return;
+        const double uniform = (after - before) / std::sqrt(12.0);
+        const double stretch = 1.0 + options_.context.redshift;
+        plateau.end_bjd_tdb.err = std::max(plateau.end_bjd_tdb.err, uniform);
+        if (plateau.length_d) plateau.length_d->err = std::hypot(plateau.length_d->err, uniform / stretch);
+        result_.remarks.push_back(fmt::format(
+            "The drop after the plateau lies in a gap of {:.0f} days between the points.", after - before));
     }
 
     void find_decline() {

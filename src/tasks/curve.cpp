@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <filesystem>
 #include <map>
+#include <set>
 
 #include "exchange/series.hpp"
 #include "numerics/share_out.hpp"
@@ -78,7 +79,16 @@ Result<Curves> gather(const CurveRequest& request, CurveOutcome& outcome) {
         for (LightCurve& one : *own)
             curves[one.band].push_back(std::move(one));
     }
+    std::set<std::filesystem::path> seen;
     for (const std::string& path : request.series) {
+        std::error_code ignored;
+        if (!seen.insert(std::filesystem::weakly_canonical(path, ignored)).second) {
+            return fail(
+                {.what = "The same file of points is given twice: they would count as two observers'.",
+                 .where = path,
+                 .mend = "Name it once.",
+                 .kind = ProblemKind::request});
+        }
         auto series = exchange::read_series(path);
         if (!series) return fail(series.error());
         for (std::string& remark : series->remarks)

@@ -191,6 +191,11 @@ TEST_CASE("nonsense asked of curve is bad usage", "[command][curve]") {
         CHECK(series.curve(words).status == 2);
     }
     CHECK(run({"curve", "--alone"}).status == 2);
+    CHECK_THAT(series.curve({"--series", series.path()}).problem(), Contains("given twice"));
+    for (const char* option :
+         {"--redshift", "--ebv", "--distance-mpc", "--distance-modulus", "--offset-prior"})
+        CHECK(series.curve({option, "nan"}).status == 2);
+    CHECK(series.curve({"--distance-mpc", "10", "--distance-modulus", "30"}).status == 2);
 }
 
 TEST_CASE("others' points stand beside the campaign's, or alone", "[command][curve]") {

@@ -235,3 +235,23 @@ TEST_CASE("points in any order give the same analysis", "[analysis]") {
     CHECK(turned.decline->mag_per_day.value ==
           Approx(sorted.decline->mag_per_day.value).epsilon(0).margin(1e-9));
 }
+
+TEST_CASE("a maximum that lies between the points, above all of them, is none", "[analysis]") {
+    auto curve = empty_curve();
+    for (int i = 0; i < 8; ++i)
+        curve.points.push_back(measured(1000.0 * i, 15.0 + 0.02 * (i % 3), 0.02));
+    CHECK_FALSE(analysed(curve).peak);
+}
+
+TEST_CASE("a drop in a gap of the nights has the gap for its error", "[analysis]") {
+    std::vector<double> days = every(3.0, 0.0, 70.0);
+    const auto later = every(3.0, 130.0, 200.0);
+    days.insert(days.end(), later.begin(), later.end());
+    const auto a = analysed(observed(plateau_shape, days, 0.02, 21));
+    REQUIRE(a.plateau);
+    // A day like any other of those from 69 to 130: 61 / √12 = 17.6, arithmetic.
+    CHECK(a.plateau->end_bjd_tdb.err >= 17.6);
+    CHECK(std::abs(a.plateau->end_bjd_tdb.value - (epoch_bjd + 90.0)) < 2.0 * a.plateau->end_bjd_tdb.err);
+    REQUIRE_FALSE(a.remarks.empty());
+    CHECK_THAT(a.remarks.back(), Catch::Contains("lies in a gap of 61 days"));
+}
