@@ -233,14 +233,25 @@ class Analyst {
         }
         for (const CurveFit* source : sources) {
             if (!result_.peak) result_.peak = peak_of(*source, options_.seed);
-            if (result_.peak && (result_.peak->bjd_tdb.err > least_sharp_peak_d ||
-                                 result_.peak->mag.err > least_sharp_peak_mag))
-                result_.peak.reset();
+            if (result_.peak && !is_maximum(*result_.peak)) result_.peak.reset();
             if (result_.peak && !result_.delta_m15) {
                 result_.delta_m15 = fade_after_peak(*source, 15.0, options_.context.redshift, options_.seed);
             }
         }
         if (result_.peak_fit && !result_.peak) result_.peak_fit.reset();
+    }
+
+    // Sharp enough to have a date, and not contradicted by points that are brighter.
+    [[nodiscard]] bool is_maximum(const Peak& peak) const {
+        if (peak.bjd_tdb.err > least_sharp_peak_d || peak.mag.err > least_sharp_peak_mag) return false;
+        constexpr double sure_sigma = 5.0, margin_mag = 0.1;
+        constexpr std::ptrdiff_t no_bad_point = 2;
+        const auto brighter = std::count_if(curve_.points.begin(), curve_.points.end(), [&](const Point& p) {
+            if (p.is_limit || !p.magnitude_mag) return false;
+            const double err = std::hypot(p.random_err_mag.value_or(0.0), peak.mag.err);
+            return *p.magnitude_mag < peak.mag.value - margin_mag - sure_sigma * err;
+        });
+        return brighter < no_bad_point;
     }
 
     // A broken line of three pieces can pass for plateau, drop and tail; what a plateau must beat are the

@@ -255,3 +255,12 @@ TEST_CASE("a drop in a gap of the nights has the gap for its error", "[analysis]
     REQUIRE_FALSE(a.remarks.empty());
     CHECK_THAT(a.remarks.back(), Catch::Contains("lies in a gap of 61 days"));
 }
+
+TEST_CASE("a maximum that points contradict is none", "[analysis]") {
+    // A fade with a hump: what is brightest comes first.
+    const auto shape = [](double t) {
+        return 12.0 + 0.06 * t - 0.8 * std::exp(-(t - 25.0) * (t - 25.0) / 50.0);
+    };
+    const auto a = analysed(observed(shape, every(1.5, 0.0, 60.0), 0.02, 22));
+    CHECK_FALSE(a.peak);
+}
