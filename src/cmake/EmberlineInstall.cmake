@@ -8,7 +8,7 @@ set(public_headers
     quantities/angle.hpp quantities/band.hpp quantities/caveat.hpp quantities/delimited_table.hpp
     quantities/instant.hpp quantities/magnitude.hpp quantities/problem.hpp quantities/sky_position.hpp quantities/software.hpp
     quantities/text.hpp quantities/value_with_error.hpp
-    numerics/chain_diagnosis.hpp numerics/ensemble_sampler.hpp numerics/least_squares.hpp numerics/low_rank_covariance.hpp numerics/matrix.hpp numerics/random.hpp
+    numerics/chain_diagnosis.hpp numerics/ensemble_sampler.hpp numerics/least_squares.hpp numerics/matrix.hpp numerics/random.hpp
     numerics/robust.hpp
     sky/barycentre.hpp sky/horizon.hpp sky/night_calendar.hpp sky/proper_motion.hpp sky/site.hpp sky/time_scales.hpp
     frame/calibration.hpp frame/frame.hpp frame/frame_facts.hpp frame/header.hpp frame/instrument.hpp frame/lattice.hpp frame/pixels.hpp frame/wcs.hpp

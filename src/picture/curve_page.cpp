@@ -94,7 +94,7 @@ std::string CurvePage::points(const std::string& data, std::string_view columns,
 
 std::string CurvePage::take() {
     add("unset multiplot\n");
-    return std::move(text_);
+    return ScriptText::take();
 }
 
 void time_axis(CurvePage& page, const TimeAxis& axis, bool numbers) {

@@ -6,13 +6,13 @@
 
 #include <fmt/format.h>
 
-#include <iterator>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "picture/band_look.hpp"
 #include "picture/curve_marks.hpp"
+#include "picture/script_text.hpp"
 #include "picture/terminal.hpp"
 
 namespace emberline::picture {
@@ -23,14 +23,10 @@ struct Frame {
     [[nodiscard]] double height() const { return bottom - top; }
 };
 
-class CurvePage {
+class CurvePage : public ScriptText {
   public:
     CurvePage(PaperKind kind, int height);
 
-    template <class... Args>
-    void add(fmt::format_string<Args...> format, Args&&... args) {
-        fmt::format_to(std::back_inserter(text_), format, std::forward<Args>(args)...);
-    }
     // `style`: alignment, colour, font, rotation in gnuplot's words.
     void label(double x, double y, std::string_view content, std::string_view style);
     void line(double x0, double y0, double x1, double y1, double width, std::string_view colour,
@@ -47,6 +43,7 @@ class CurvePage {
     // Points of a data block: "$m0s0", "using" columns, how they look, their size beside the usual one.
     [[nodiscard]] std::string points(const std::string& data, std::string_view columns,
                                      const SymbolLook& look, double size) const;
+    // The whole script; the sheet is closed.
     [[nodiscard]] std::string take();
 
   private:
@@ -54,7 +51,6 @@ class CurvePage {
     [[nodiscard]] double up(double y) const { return 1.0 - y / height_; }
 
     double height_, point_scale_;
-    std::string text_;
 };
 
 // What the panels of one sheet share.

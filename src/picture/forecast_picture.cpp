@@ -5,12 +5,12 @@
 
 #include <algorithm>
 #include <cmath>
-#include <iterator>
 
 #include "picture/axis_ticks.hpp"
 #include "picture/band_look.hpp"
 #include "picture/gnuplot_process.hpp"
 #include "picture/paper.hpp"
+#include "picture/script_text.hpp"
 #include "picture/terminal.hpp"
 
 namespace emberline::picture {
@@ -33,7 +33,7 @@ struct Range {
     [[nodiscard]] bool empty() const { return !(high >= low); }
 };
 
-class ForecastScript {
+class ForecastScript : private ScriptText {
   public:
     explicit ForecastScript(const ForecastPicture& picture) : picture_(picture) {
         std::vector<std::string> names;
@@ -56,15 +56,10 @@ class ForecastScript {
         magnitudes();
         if (!picture_.nights.empty()) nights();
         add("unset multiplot\n");
-        return std::move(text_);
+        return take();
     }
 
   private:
-    template <class... Args>
-    void add(fmt::format_string<Args...> format, Args&&... args) {
-        fmt::format_to(std::back_inserter(text_), format, std::forward<Args>(args)...);
-    }
-
     void find_ranges() {
         Range ahead;
         for (const BandAhead& band : picture_.bands) {
@@ -297,7 +292,6 @@ class ForecastScript {
     std::vector<BandLook> looks_;
     Range jd_, mag_;
     double offset_ = 0.0, point_scale_ = 1.0;
-    std::string text_;
 };
 
 }  // namespace

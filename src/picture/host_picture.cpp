@@ -5,12 +5,12 @@
 
 #include <algorithm>
 #include <cmath>
-#include <iterator>
 
 #include "numerics/robust.hpp"
 #include "picture/axis_ticks.hpp"
 #include "picture/gnuplot_process.hpp"
 #include "picture/paper.hpp"
+#include "picture/script_text.hpp"
 
 namespace emberline::picture {
 namespace {
@@ -21,14 +21,12 @@ constexpr int row_gap_px = 46;
 constexpr double residual_sigma = 6.0;  // the ends of the residual's palette, in noise of a pixel
 constexpr double faint_sigma = 3.0;     // where the stretch of the data turns from straight to logarithmic
 
-using Out = std::back_insert_iterator<std::string>;
-
 double stretched(double adu, double sky, double noise, double top) {
     const double soft = faint_sigma * noise;
     return std::clamp(std::asinh((adu - sky) / soft) / std::asinh((top - sky) / soft), -0.15, 1.0);
 }
 
-class Script {
+class Script : private ScriptText {
   public:
     explicit Script(const HostPicture& picture) : picture_(picture), box_(picture.rows.front().data.box) {
         width_ = left_px + 3 * panel_px + 2 * gap_px + right_px;
@@ -50,14 +48,10 @@ class Script {
         for (std::size_t r = 0; r < picture_.rows.size(); ++r)
             row(r);
         add("unset multiplot\n");
-        return std::move(text_);
+        return take();
     }
 
   private:
-    template <class... Args>
-    void add(fmt::format_string<Args...> format, Args&&... args) {
-        fmt::format_to(Out(text_), format, std::forward<Args>(args)...);
-    }
     [[nodiscard]] double x(double px) const { return px / width_; }
     [[nodiscard]] double y(double px_from_top) const { return 1.0 - px_from_top / height_; }
     [[nodiscard]] double half_arcsec() const {
@@ -175,7 +169,6 @@ class Script {
     const HostPicture& picture_;
     frame::PixelBox box_;
     int width_ = 0, height_ = 0;
-    std::string text_;
 };
 
 }  // namespace

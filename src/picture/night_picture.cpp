@@ -6,7 +6,6 @@
 #include <algorithm>
 #include <cmath>
 #include <functional>
-#include <iterator>
 #include <map>
 #include <set>
 
@@ -14,6 +13,7 @@
 #include "picture/band_look.hpp"
 #include "picture/gnuplot_process.hpp"
 #include "picture/paper.hpp"
+#include "picture/script_text.hpp"
 #include "picture/terminal.hpp"
 
 namespace emberline::picture {
@@ -45,7 +45,7 @@ const std::vector<Panel>& panels() {
     return all;
 }
 
-class NightScript {
+class NightScript : private ScriptText {
   public:
     NightScript(const std::vector<JudgedExposure>& exposures, const std::string& night)
         : exposures_(exposures), night_(night) {
@@ -77,14 +77,10 @@ class NightScript {
             panel(p, panel_top - height, panel_top);
         }
         add("unset multiplot\n");
-        return std::move(text_);
+        return take();
     }
 
   private:
-    template <class... Args>
-    void add(fmt::format_string<Args...> format, Args&&... args) {
-        fmt::format_to(std::back_inserter(text_), format, std::forward<Args>(args)...);
-    }
     void label(double x, double y, std::string_view content, double size, const char* colour) {
         add("set label {} at screen {:.5f},{:.5f} left font 'sans-serif,{:g}' tc rgb '{}' front\n",
             gnuplot_text(content), x, y, size, colour);
@@ -253,7 +249,6 @@ class NightScript {
     std::vector<std::string> bands_;
     std::vector<BandLook> looks_;
     double from_jd_ = 0.0, to_jd_ = 1.0, origin_jd_ = 0.0, point_size_ = 1.0;
-    std::string text_;
 };
 
 }  // namespace
