@@ -124,10 +124,14 @@ TEST_CASE("A skewed parameter: quantiles of the sample against an integral, wher
         return 1.0 + step * static_cast<double>(at - sums.begin());
     };
     const auto values = column(sample.chain.samples, 0);
-    for (const double q : {0.1587, 0.5, 0.8413}) {
-        INFO("quantile " << q << ": " << quantile(q));
-        CHECK(numerics::quantile(values, q) ==
-              Approx(quantile(q)).margin(0.06 * (quantile(0.8413) - quantile(0.1587))));
+    // The margins are four times the scatter of these quantiles over six other seeds, measured: 0.04, 0.16
+    // and 2.0 d, about their means 20.88, 30.30 and 64.3 d. The upper one lies in a long tail.
+    struct Expected {
+        double q, margin_d;
+    };
+    for (const Expected& e : {Expected{0.1587, 0.16}, {0.5, 0.64}, {0.8413, 8.0}}) {
+        INFO("quantile " << e.q << ": " << quantile(e.q));
+        CHECK(numerics::quantile(values, e.q) == Approx(quantile(e.q)).epsilon(0).margin(e.margin_d));
     }
     const double minus = quantile(0.5) - quantile(0.1587), plus = quantile(0.8413) - quantile(0.5);
     CHECK(plus > 1.2 * minus);
