@@ -75,6 +75,7 @@ void add_nights(CLI::App& app, Face& face);
 void add_curve(CLI::App& app, Face& face);
 void add_forecast(CLI::App& app, Face& face);
 void add_report(CLI::App& app, Face& face);
+void add_sequence(CLI::App& app, Face& face);
 void add_solve(CLI::App& app, Face& face);
 void add_stack(CLI::App& app, Face& face);
 void add_watch(CLI::App& app, Face& face);

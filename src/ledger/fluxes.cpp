@@ -10,6 +10,7 @@
 #include "ledger/frame_names.hpp"
 #include "ledger/host_lights.hpp"
 #include "ledger/provenance.hpp"
+#include "ledger/seen_places.hpp"
 
 namespace emberline::ledger {
 namespace {
@@ -118,6 +119,7 @@ class FluxRecorder {
                                    star_column_names().list(), star_column_names().places())),
           names_(connection),
           hosts_(connection, lists_),
+          places_(connection, lists_),
           next_id_(connection.integer("SELECT coalesce(max(id), 0) + 1 FROM frame_fluxes")) {}
 
     // `planes`: of its file, that are recorded with it.
@@ -166,6 +168,7 @@ class FluxRecorder {
             insert_star_.run();
         }
         hosts_.insert(id, frame);
+        places_.insert(id, frame);
     }
 
     Connection& connection_;
@@ -176,6 +179,7 @@ class FluxRecorder {
     Statement find_, supersede_, insert_frame_, insert_star_;
     FrameNames names_;
     HostRecorder hosts_;
+    PlaceRecorder places_;
     std::int64_t next_id_;
 };
 
@@ -227,6 +231,7 @@ void visit_fluxes(Connection& connection, const std::function<bool(const FrameFl
                     of_frame.list_of("f"), of_star.list_of("s")));
     NameLists lists(connection);
     HostFinder hosts(connection, lists);
+    PlaceFinder places(connection, lists);
     FrameFluxes frame;
     std::optional<std::int64_t> current;
     while (rows.step()) {
@@ -235,6 +240,7 @@ void visit_fluxes(Connection& connection, const std::function<bool(const FrameFl
             if (current && !visit(frame)) return;
             frame = FrameFluxes();
             hosts.fill(id, frame);
+            places.fill(id, frame);
             ColumnReader read_frame(rows, 2, lists);
             frame_columns(read_frame, frame);
             current = id;

@@ -9,8 +9,10 @@
 #include "ledger/frame_names.hpp"
 #include "ledger/plates.hpp"
 #include "ledger/provenance.hpp"
+#include "ledger/reported.hpp"
 #include "ledger/schema.hpp"
 #include "ledger/solutions.hpp"
+#include "ledger/transformations.hpp"
 
 namespace emberline::ledger {
 
@@ -122,6 +124,26 @@ Result<void> Ledger::keep_reference(const night::FieldReference& reference) {
 
 Result<std::optional<night::FieldReference>> Ledger::reference() const {
     return guarded(impl_->connection->path(), [&] { return newest_reference(*impl_->connection); });
+}
+
+Result<void> Ledger::keep_transformations(const std::vector<KeptTransformation>& terms) {
+    return guarded(impl_->connection->path(), [&] { add_transformations(*impl_->connection, terms); });
+}
+
+Result<std::vector<KeptTransformation>> Ledger::transformations() const {
+    return guarded(impl_->connection->path(), [&] { return newest_transformations(*impl_->connection); });
+}
+
+Result<std::vector<KeptTransformation>> Ledger::every_transformation() const {
+    return guarded(impl_->connection->path(), [&] { return all_transformations(*impl_->connection); });
+}
+
+Result<void> Ledger::keep_reported(const std::vector<ReportedLine>& lines) {
+    return guarded(impl_->connection->path(), [&] { add_reported(*impl_->connection, lines); });
+}
+
+Result<std::vector<ReportedLine>> Ledger::reported(std::string_view format) const {
+    return guarded(impl_->connection->path(), [&] { return newest_reported(*impl_->connection, format); });
 }
 
 Result<void> Ledger::for_each_frame(const std::function<bool(const photometry::FrameFluxes&)>& visit) const {

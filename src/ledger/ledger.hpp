@@ -14,11 +14,13 @@
 #include "night/plate_finder.hpp"
 #include "night/solution.hpp"
 #include "photometry/star_flux.hpp"
+#include "quantities/band.hpp"
 #include "quantities/problem.hpp"
+#include "quantities/value_with_error.hpp"
 
 namespace emberline::ledger {
 
-inline constexpr int schema_version = 4;
+inline constexpr int schema_version = 5;
 
 struct Provenance {
     std::string software;  // "emberline 0.1.0"
@@ -48,6 +50,32 @@ struct KeptPlate {
     std::string against;  // what it was matched with
     std::string since;    // ISO UTC; filled by the ledger
     bool operator==(const KeptPlate&) const = default;
+};
+
+// Colour and extinction terms of an instrument, found from one night's stars.
+struct KeptTransformation {
+    std::string instrument;
+    Band band;
+    std::string colour_index;                  // "B-V"
+    ValueWithError colour_term;                // T of standard/zero_points
+    std::optional<ValueWithError> extinction;  // mag per airmass; absent: the airmass did not change enough
+    double colour_low_mag = 0.0, colour_high_mag = 0.0;  // the stars' range
+    double scatter_mag = 0.0;                            // about the relation
+    int stars = 0, frames = 0;
+    std::string night;
+    std::string against;  // the catalogue that the stars' magnitudes come from
+    std::string since;    // ISO UTC; filled by the ledger
+    bool operator==(const KeptTransformation&) const = default;
+};
+
+// One line or entry that went into a file for others.
+struct ReportedLine {
+    std::string format;   // "network", "server"
+    std::string subject;  // what it is about: "night 2024-03-18 V main"
+    std::string content;  // as it was written; another content of the same subject is a revision
+    std::string file;
+    std::string since;  // ISO UTC; filled by the ledger
+    bool operator==(const ReportedLine&) const = default;
 };
 
 struct Renamed {
@@ -108,6 +136,17 @@ class Ledger {
     // What all the campaign's frames are matched with; likewise.
     [[nodiscard]] Result<void> keep_reference(const night::FieldReference& reference);
     [[nodiscard]] Result<std::optional<night::FieldReference>> reference() const;
+
+    // The newest of an instrument, band and colour index counts; the older ones stay. The same again adds
+    // nothing.
+    [[nodiscard]] Result<void> keep_transformations(const std::vector<KeptTransformation>& terms);
+    [[nodiscard]] Result<std::vector<KeptTransformation>> transformations() const;       // the newest
+    [[nodiscard]] Result<std::vector<KeptTransformation>> every_transformation() const;  // by time of keeping
+
+    // In one transaction: all of a file or nothing.
+    [[nodiscard]] Result<void> keep_reported(const std::vector<ReportedLine>& lines);
+    // The newest of each subject, by subject.
+    [[nodiscard]] Result<std::vector<ReportedLine>> reported(std::string_view format) const;
 
     // Stores a solution as the newest; the older ones stay. Storing what is already the newest adds nothing:
     // returns false then.

@@ -243,6 +243,50 @@ CREATE TABLE former_frame_name (
 CREATE INDEX current_frame_by_name ON frame_fluxes (frame) WHERE superseded_by IS NULL;
 )sql";
 
+// Since version 5: where the transient's light stood on the sky, colour and extinction terms found here, and
+// what went out in which file.
+constexpr const char* report_tables = R"sql(
+CREATE TABLE seen_place (
+    frame_fluxes_id INTEGER PRIMARY KEY REFERENCES frame_fluxes (id),
+    ra_rad REAL NOT NULL,
+    dec_rad REAL NOT NULL,
+    east_err_arcsec REAL NOT NULL,
+    north_err_arcsec REAL NOT NULL,
+    plate_err_arcsec REAL NOT NULL,
+    plate_rms_arcsec REAL NOT NULL,
+    stars INTEGER NOT NULL,
+    method TEXT NOT NULL
+);
+CREATE TABLE transformation (
+    id INTEGER PRIMARY KEY,
+    instrument TEXT NOT NULL,
+    band TEXT NOT NULL,
+    colour_index TEXT NOT NULL,
+    colour_term REAL NOT NULL,
+    colour_term_err REAL NOT NULL,
+    extinction REAL,
+    extinction_err REAL,
+    colour_low_mag REAL NOT NULL,
+    colour_high_mag REAL NOT NULL,
+    scatter_mag REAL NOT NULL,
+    stars INTEGER NOT NULL,
+    frames INTEGER NOT NULL,
+    night TEXT NOT NULL,
+    against TEXT NOT NULL,
+    since TEXT NOT NULL
+);
+CREATE INDEX transformation_of ON transformation (instrument, band, colour_index, id);
+CREATE TABLE reported (
+    id INTEGER PRIMARY KEY,
+    format TEXT NOT NULL,
+    subject TEXT NOT NULL,
+    content TEXT NOT NULL,
+    file TEXT NOT NULL,
+    since TEXT NOT NULL
+);
+CREATE INDEX reported_subject ON reported (format, subject, id);
+)sql";
+
 constexpr const char* measurement_columns = R"sql(night TEXT NOT NULL,
     band TEXT NOT NULL,
     instrument TEXT NOT NULL,
@@ -317,6 +361,7 @@ void create(Connection& connection) {
     connection.execute(fmt::format(fmt::runtime(tables), fmt::arg("measurement", measurement_columns)));
     connection.execute(host_tables);
     connection.execute(plate_tables);
+    connection.execute(report_tables);
     connection.execute(fmt::format("PRAGMA application_id = {}", application_id));
     connection.execute(fmt::format("PRAGMA user_version = {}", schema_version));
 }
@@ -384,8 +429,10 @@ void migrate(Connection& connection, std::span<const Migration> steps, std::int6
 }  // namespace
 
 std::span<const Migration> migrations() {
-    static const Migration steps[] = {
-        {2, host_tables}, {3, place_errors}, {4, std::string(plate_columns) + plate_tables}};
+    static const Migration steps[] = {{2, host_tables},
+                                      {3, place_errors},
+                                      {4, std::string(plate_columns) + plate_tables},
+                                      {5, report_tables}};
     return steps;
 }
 

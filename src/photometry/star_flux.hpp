@@ -61,6 +61,17 @@ struct FrameAperture {
     bool operator==(const FrameAperture&) const = default;
 };
 
+// Where this frame alone shows the transient on the sky, on the comparison stars' positions.
+struct SeenPlace {
+    SkyPosition place;                                     // ICRS
+    double east_err_arcsec = 0.0, north_err_arcsec = 0.0;  // random, of the transient's own centre
+    double plate_err_arcsec = 0.0;  // one axis: of the plate there, from its stars' residuals
+    double plate_rms_arcsec = 0.0;  // of its stars, one axis
+    int stars = 0;
+    std::string method;  // "psf", "difference", "centroid"
+    bool operator==(const SeenPlace&) const = default;
+};
+
 // All of a frame but the pixels about the transient.
 struct FrameRecord {
     std::string frame;        // path, relative to the campaign where it lies inside
@@ -109,6 +120,7 @@ struct FrameRecord {
 struct FrameFluxes : FrameRecord {
     std::optional<Surroundings> surroundings;  // of the transient, where a host shines in
     std::vector<HostLight> host_lights;        // what this frame alone says: by a template
+    std::optional<SeenPlace> seen;             // absent: too faint to be centred, or never looked for
     bool operator==(const FrameFluxes&) const = default;
 };
 

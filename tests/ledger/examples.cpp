@@ -118,6 +118,16 @@ photometry::FrameFluxes frame_fluxes(int number, int stars, int apertures) {
     }
     f.caveats = {Caveat::cloud, Caveat::gain_assumed};
     f.remarks = {"two\nlines", "back\\slash", "", "ασтер"};
+    if (number % 4 != 3) {
+        f.seen =
+            photometry::SeenPlace{.place = {Angle::degrees(201.0 + n / 7.0), Angle::degrees(37.0 - n / 9.0)},
+                                  .east_err_arcsec = 0.1 / 3.0,
+                                  .north_err_arcsec = 0.2 / 3.0,
+                                  .plate_err_arcsec = 0.05 / 3.0,
+                                  .plate_rms_arcsec = 0.3 / 7.0,
+                                  .stars = 9 + number % 5,
+                                  .method = "psf"};
+    }
     return f;
 }
 

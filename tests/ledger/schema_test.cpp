@@ -29,8 +29,15 @@ Result<void> migrate_to(const std::string& path, const std::vector<Migration>& s
     });
 }
 
-// What version 4 added, taken away.
+// What version 5 added, taken away.
+void strip_reports(const std::string& path) {
+    for (const char* table : {"seen_place", "transformation", "reported"})
+        tell(path, fmt::format("DROP TABLE {}", table));
+}
+
+// What versions 4 and 5 added, taken away.
 void strip_plates(const std::string& path) {
+    strip_reports(path);
     for (const char* table : {"plate_solution", "field_reference", "former_frame_name"})
         tell(path, fmt::format("DROP TABLE {}", table));
     tell(path, "DROP INDEX current_frame_by_name");
@@ -152,6 +159,25 @@ TEST_CASE(
     REQUIRE(ledger.keep_reference(field_reference(5)));
     CHECK(ledger.plate(kept_plate(3).fingerprint).value().has_value());
     CHECK(ledger.reference().value() == field_reference(5));
+}
+
+TEST_CASE("a ledger from before the reports is brought up to date, its frames without seen places",
+          "[ledger][schema]") {
+    const Folder folder;
+    const std::string path = folder.file();
+    auto known = frame_fluxes(1);
+    { REQUIRE(opened(path).record({known}, provenance())); }
+    strip_reports(path);
+    tell(path, "PRAGMA user_version = 4");
+    CHECK_FALSE(Ledger::open(path, Ledger::Access::read));
+    Ledger ledger = opened(path);
+    CHECK(std::filesystem::exists(path + ".version-4"));
+    known.seen.reset();
+    CHECK(ledger.frames().value() == std::vector<photometry::FrameFluxes>{known});
+    CHECK(ledger.transformations().value().empty());
+    CHECK(ledger.reported("network").value().empty());
+    REQUIRE(ledger.record({frame_fluxes(2)}, provenance()));
+    CHECK(ledger.frames().value().back().seen == frame_fluxes(2).seen);
 }
 
 TEST_CASE("a ledger brought up to date has the tables of a new one", "[ledger][schema]") {
