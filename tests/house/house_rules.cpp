@@ -45,7 +45,7 @@ const std::vector<Library>& libraries() {
         {"Eigen/", {"numerics"}}, {"erfa", {"sky"}},
         {"fitsio", {"frame"}},    {"longnam.h", {"frame"}},
         {"wcslib/", {"frame"}},   {"sqlite3", {"ledger"}},
-        {"toml++/", {"night"}},   {"nlohmann/", {"tasks", "command"}},
+        {"toml++/", {"night"}},   {"nlohmann/", {"exchange", "tasks", "command"}},
         {"CLI/", {"command"}},    {"tbb/", {"tasks"}},
         {"oneapi/", {"tasks"}},   {"pugixml", {"standard"}},
     };

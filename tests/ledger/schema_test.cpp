@@ -154,6 +154,7 @@ TEST_CASE(
     expected.middle_ra_deg.reset();
     expected.middle_dec_deg.reset();
     expected.stack_of.clear();
+    expected.seen.reset();
     CHECK(ledger.frames().value() == std::vector<photometry::FrameFluxes>{expected});
     REQUIRE(ledger.keep_plate(kept_plate(3)));
     REQUIRE(ledger.keep_reference(field_reference(5)));

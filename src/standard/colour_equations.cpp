@@ -1,0 +1,2 @@
+// SPDX-License-Identifier: MIT
+#include "standard/colour_equations.hpp"
