@@ -6,7 +6,7 @@ include(CMakePackageConfigHelpers)
 
 set(public_headers
     quantities/angle.hpp quantities/band.hpp quantities/caveat.hpp quantities/delimited_table.hpp
-    quantities/instant.hpp quantities/magnitude.hpp quantities/problem.hpp quantities/sky_position.hpp quantities/software.hpp
+    quantities/instant.hpp quantities/line_reader.hpp quantities/magnitude.hpp quantities/problem.hpp quantities/sky_position.hpp quantities/software.hpp
     quantities/text.hpp quantities/value_with_error.hpp
     numerics/chain_diagnosis.hpp numerics/ensemble_sampler.hpp numerics/least_squares.hpp numerics/matrix.hpp numerics/random.hpp
     numerics/robust.hpp
@@ -32,7 +32,7 @@ set(public_headers
     lightcurve/light_curve.hpp lightcurve/luminosity.hpp lightcurve/merge_series.hpp lightcurve/model.hpp
     lightcurve/posterior.hpp lightcurve/prediction.hpp lightcurve/profile.hpp lightcurve/sample_fit.hpp
     lightcurve/scatter_errors.hpp lightcurve/shape_hint.hpp
-    exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/tables.hpp
+    exchange/finding.hpp exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/tables.hpp
     picture/curve_picture.hpp picture/host_picture.hpp
     tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/inspect.hpp tasks/make_template.hpp
     tasks/measure.hpp

@@ -3,28 +3,29 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <istream>
 #include <set>
+#include <streambuf>
 
 #include "exchange/network_findings.hpp"
 #include "exchange/network_format.hpp"
 #include "exchange/network_report.hpp"
+#include "quantities/line_reader.hpp"
 #include "quantities/text.hpp"
 
 namespace emberline::exchange {
 namespace {
 
-constexpr std::size_t most_findings = 1000;
-// The next line without its end (LF, CR LF or CR); `rest` moves on.
-std::string_view next_line(std::string_view& rest) {
-    const auto end = rest.find_first_of("\r\n");
-    const std::string_view line = rest.substr(0, end);
-    if (end == std::string_view::npos) {
-        rest = {};
-    } else {
-        rest.remove_prefix(end + (rest.substr(end).starts_with("\r\n") ? 2 : 1));
+constexpr std::size_t longest_line_bytes = 20'000;  // notes of several thousand, and more than that
+
+// A text in memory as a stream, without a copy of it.
+class TextBuffer : public std::streambuf {
+  public:
+    explicit TextBuffer(std::string_view text) {
+        char* const start = const_cast<char*>(text.data());  // only read from
+        setg(start, start, start + text.size());
     }
-    return line;
-}
+};
 
 // The character that cuts the line into the right number of fields; a comma where none does.
 char likely_delimiter(std::string_view line) {
@@ -36,25 +37,32 @@ char likely_delimiter(std::string_view line) {
 
 class Checker {
   public:
-    CheckedReport check(std::string_view rest) {
-        if (rest.starts_with("\xEF\xBB\xBF")) {
-            rest.remove_prefix(3);
-            findings_.warning(1, "",
-                              "A byte-order mark stands before the first '#'. Save the file without one.");
-        }
-        while (!rest.empty()) {
-            ++line_;
-            read(next_line(rest));
+    explicit Checker(NetworkVisitor visit) : visit_(std::move(visit)) {}
+
+    void check(std::istream& in) {
+        LineReader reader(in, longest_line_bytes);
+        while (const auto text = reader.next()) {
+            line_ = reader.number();
+            if (line_ == 1 && reader.had_mark()) {
+                findings_.warning(
+                    1, "", "A byte-order mark stands before the first '#'. Save the file without one.");
+            }
+            if (reader.cut()) {
+                findings_.error(line_, "", "The line is longer than any of this format.");
+                unread_.push_back(line_);
+            } else {
+                read(*text);
+            }
         }
         if (!data_begun_) {
             check_header();
             findings_.warning(line_, "", "There is no observation in the file.");
         }
-        return {.report = std::move(report_),
-                .findings = std::move(findings_).take(),
-                .lines = std::move(lines_),
-                .unread = std::move(unread_)};
     }
+
+    [[nodiscard]] const NetworkHeader& header() const { return header_; }
+    [[nodiscard]] const std::vector<std::size_t>& unread() const { return unread_; }
+    [[nodiscard]] std::vector<Finding> findings() && { return std::move(findings_).take(); }
 
   private:
     void read(std::string_view text) {
@@ -128,16 +136,16 @@ class Checker {
     }
 
     void use(const std::string& name, std::string_view value) {
-        if (name == "SOFTWARE") report_.header.software = value;
-        if (name == "OBSTYPE") report_.header.obstype = upper_case(value);
+        if (name == "SOFTWARE") header_.software = value;
+        if (name == "OBSTYPE") header_.obstype = upper_case(value);
         if (name == "DELIM") use_delimiter(value);
         if (name == "OBSCODE") {
             observer_code_ = value;
-            if (!data_begun_) report_.header.observer_code = value;
+            if (!data_begun_) header_.observer_code = value;
         }
         if (name == "DATE") {
             context_.date_format = upper_case(value);
-            if (!data_begun_) report_.header.date_format = context_.date_format;
+            if (!data_begun_) header_.date_format = context_.date_format;
         }
     }
 
@@ -152,7 +160,7 @@ class Checker {
             context_.delimiter = value.front();
         }
         delimiter_known_ = true;
-        report_.header.delimiter = context_.delimiter == '\t' ? "tab" : std::string(1, context_.delimiter);
+        header_.delimiter = context_.delimiter == '\t' ? "tab" : std::string(1, context_.delimiter);
     }
 
     void check_header() {
@@ -169,8 +177,7 @@ class Checker {
             data_begun_ = true;
             if (!delimiter_known_) {
                 context_.delimiter = likely_delimiter(text);
-                report_.header.delimiter =
-                    context_.delimiter == '\t' ? "tab" : std::string(1, context_.delimiter);
+                header_.delimiter = context_.delimiter == '\t' ? "tab" : std::string(1, context_.delimiter);
             }
         }
         auto observation = read_network_line(text, line_, context_, findings_);
@@ -178,18 +185,18 @@ class Checker {
             unread_.push_back(line_);
             return;
         }
-        if (observer_code_ != report_.header.observer_code) observation->observer_code = observer_code_;
-        if (context_.date_format != report_.header.date_format) {
+        if (observer_code_ != header_.observer_code) observation->observer_code = observer_code_;
+        if (context_.date_format != header_.date_format) {
             observation->date_format = context_.date_format;
         }
-        report_.observations.push_back(std::move(*observation));
-        lines_.push_back(line_);
+        visit_(*observation, line_);
     }
 
+    NetworkVisitor visit_;
     Findings findings_;
-    NetworkReport report_;
+    NetworkHeader header_;
     LineContext context_;
-    std::vector<std::size_t> lines_, unread_;
+    std::vector<std::size_t> unread_;
     std::string observer_code_;
     std::set<std::string> given_;
     std::size_t line_ = 0;
@@ -208,29 +215,29 @@ std::string quoted(std::string_view text) {
     return fmt::format("'{}…'", text.substr(0, end));
 }
 
-void Findings::add(Finding finding) {
-    if (list_.size() < most_findings) {
-        list_.push_back(std::move(finding));
-        return;
-    }
-    ++more_;
-    if (finding.error) ++more_errors_;
-}
-
-std::vector<Finding> Findings::take() && {
-    if (more_ > 0) {
-        list_.push_back({0, "", fmt::format("{} more findings, {} of them errors.", more_, more_errors_),
-                         more_errors_ > 0});
-    }
-    return std::move(list_);
-}
-
 bool CheckedReport::valid() const {
-    return std::none_of(findings.begin(), findings.end(), [](const Finding& f) { return f.error; });
+    return !any_error(findings);
 }
 
 CheckedReport check_network_report(std::string_view text) {
-    return Checker().check(text);
+    CheckedReport checked;
+    TextBuffer buffer(text);
+    std::istream in(&buffer);
+    Checker checker([&](const NetworkObservation& observation, std::size_t line) {
+        checked.report.observations.push_back(observation);
+        checked.lines.push_back(line);
+    });
+    checker.check(in);
+    checked.report.header = checker.header();
+    checked.unread = checker.unread();
+    checked.findings = std::move(checker).findings();
+    return checked;
+}
+
+std::vector<Finding> read_network_report(std::istream& in, const NetworkVisitor& visit) {
+    Checker checker(visit);
+    checker.check(in);
+    return std::move(checker).findings();
 }
 
 }  // namespace emberline::exchange

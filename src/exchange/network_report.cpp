@@ -4,6 +4,8 @@
 #include <fmt/format.h>
 
 #include <cmath>
+#include <ostream>
+#include <sstream>
 
 #include "exchange/network_format.hpp"
 #include "quantities/text.hpp"
@@ -301,32 +303,48 @@ Result<void> check_network_file_name(std::string_view path) {
                  .mend = "Let the name end in .txt, .csv or .tsv."});
 }
 
-Result<std::string> write_network_report(const NetworkReport& report) {
-    const auto delimiter = delimiter_character(report.header.delimiter);
+NetworkReportWriter::NetworkReportWriter(std::ostream& out, NetworkHeader header)
+    : out_(&out),
+      header_(std::move(header)),
+      code_(header_.observer_code),
+      date_format_(header_.date_format) {}
+
+Result<NetworkReportWriter> NetworkReportWriter::begin(std::ostream& out, NetworkHeader header) {
+    const auto delimiter = delimiter_character(header.delimiter);
     if (!delimiter) return fail(delimiter.error());
-    auto text = header_text(report.header, *delimiter);
-    if (!text) return text;
-    std::string code = report.header.observer_code, date_format = report.header.date_format;
-    for (std::size_t i = 0; i < report.observations.size(); ++i) {
-        const NetworkObservation& o = report.observations[i];
-        const std::string place = fmt::format("observation {} ({})", i + 1, o.star);
-        const std::string& own_code = o.observer_code.empty() ? report.header.observer_code : o.observer_code;
-        const std::string& own_format = o.date_format.empty() ? report.header.date_format : o.date_format;
-        if (auto good = check_code_and_date(own_code, own_format); !good)
-            return fail(at(place, good.error()));
-        if (i == 0 && (own_code != code || own_format != date_format)) {
-            return fail({.what = "The first observation has another observer or date format than the header.",
-                         .where = place,
-                         .mend = "Put them into the header."});
-        }
-        if (own_code != code) *text += fmt::format("#OBSCODE={}\n", code = own_code);
-        if (own_format != date_format) *text += fmt::format("#DATE={}\n", date_format = own_format);
-        auto line = write_network_line(o, report.header.delimiter);
-        if (!line) return fail(at(place, line.error()));
-        *text += *line;
-        *text += '\n';
+    const auto text = header_text(header, *delimiter);
+    if (!text) return fail(text.error());
+    out << *text;
+    return NetworkReportWriter(out, std::move(header));
+}
+
+Result<void> NetworkReportWriter::write(const NetworkObservation& o) {
+    const std::string place = fmt::format("observation {} ({})", written_ + 1, o.star);
+    const std::string& own_code = o.observer_code.empty() ? header_.observer_code : o.observer_code;
+    const std::string& own_format = o.date_format.empty() ? header_.date_format : o.date_format;
+    if (auto good = check_code_and_date(own_code, own_format); !good) return fail(at(place, good.error()));
+    if (written_ == 0 && (own_code != code_ || own_format != date_format_)) {
+        return fail({.what = "The first observation has another observer or date format than the header.",
+                     .where = place,
+                     .mend = "Put them into the header."});
     }
-    return text;
+    const auto line = write_network_line(o, header_.delimiter);
+    if (!line) return fail(at(place, line.error()));
+    if (own_code != code_) *out_ << fmt::format("#OBSCODE={}\n", code_ = own_code);
+    if (own_format != date_format_) *out_ << fmt::format("#DATE={}\n", date_format_ = own_format);
+    *out_ << *line << '\n';
+    ++written_;
+    return {};
+}
+
+Result<std::string> write_network_report(const NetworkReport& report) {
+    std::ostringstream out;
+    auto writer = NetworkReportWriter::begin(out, report.header);
+    if (!writer) return fail(writer.error());
+    for (const NetworkObservation& o : report.observations) {
+        if (auto good = writer->write(o); !good) return fail(good.error());
+    }
+    return std::move(out).str();
 }
 
 }  // namespace emberline::exchange

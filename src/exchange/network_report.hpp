@@ -3,12 +3,15 @@
 // update 2021-12-02): written, read back and checked line by line.
 #pragma once
 
+#include <functional>
+#include <iosfwd>
 #include <optional>
 #include <string>
 #include <string_view>
 #include <utility>
 #include <vector>
 
+#include "exchange/finding.hpp"
 #include "quantities/problem.hpp"
 
 namespace emberline::exchange {
@@ -59,16 +62,25 @@ struct NetworkReport {
 [[nodiscard]] Result<std::string> write_network_line(const NetworkObservation& observation,
                                                      std::string_view delimiter);
 
+// The same line by line, for reports of any length.
+class NetworkReportWriter {
+  public:
+    // Writes the header. Problem: as write_network_report.
+    [[nodiscard]] static Result<NetworkReportWriter> begin(std::ostream& out, NetworkHeader header);
+    // Whether the disk took it: ask the stream.
+    [[nodiscard]] Result<void> write(const NetworkObservation& observation);
+
+  private:
+    NetworkReportWriter(std::ostream& out, NetworkHeader header);
+    std::ostream* out_;
+    NetworkHeader header_;
+    std::string code_, date_format_;  // that hold now
+    std::size_t written_ = 0;
+};
+
 // The network takes files whose name ends in .txt, .csv or .tsv. Problem: another name.
 [[nodiscard]] Result<void> check_network_file_name(std::string_view path);
 
-// One finding of the validator.
-struct Finding {
-    std::size_t line = 0;
-    std::string field;  // "MAGNITUDE", "#OBSCODE", or empty
-    std::string what;
-    bool error = true;  // false: a warning, e.g. an obsolete filter code
-};
 struct CheckedReport {
     NetworkReport report;  // what could be read
     std::vector<Finding> findings;
@@ -81,5 +93,8 @@ struct CheckedReport {
 // observation is left out of `report` and has its finding. After the first thousand findings the rest are
 // counted. EXCEL dates come out as Julian dates.
 [[nodiscard]] CheckedReport check_network_report(std::string_view text);
+// The same of a file of any length: observations are handed out as they come, none is kept.
+using NetworkVisitor = std::function<void(const NetworkObservation& observation, std::size_t line)>;
+[[nodiscard]] std::vector<Finding> read_network_report(std::istream& in, const NetworkVisitor& visit);
 
 }  // namespace emberline::exchange
