@@ -50,6 +50,9 @@ class TableFile {
     [[nodiscard]] Result<void> open();
     [[nodiscard]] Result<void> find_table();
     [[nodiscard]] Result<FitsTable> read(std::size_t most_rows);
+    [[nodiscard]] Result<std::size_t> read_blocks(
+        std::size_t block_rows, const std::function<bool(const FitsTable&, std::size_t)>& visit);
+    [[nodiscard]] Result<Checksum> checksum();
 
   private:
     [[nodiscard]] Problem problem(std::string what, std::string mend) const {
@@ -60,9 +63,13 @@ class TableFile {
     }
     [[nodiscard]] Result<void> check_counts(long long offset) const;
     [[nodiscard]] Result<void> check_size(std::size_t most_rows);
+    [[nodiscard]] Result<void> read_header();
     [[nodiscard]] std::optional<FitsColumn> heading(int number) const;
+    // These fill the column with `rows_` rows from `first_row_` on.
+    [[nodiscard]] Result<void> read_column(FitsColumn& column) const;
     [[nodiscard]] Result<void> read_numbers(int number, FitsColumn& column) const;
     [[nodiscard]] Result<void> read_whole_numbers(int number, FitsColumn& column) const;
+    [[nodiscard]] Result<void> read_truths(int number, FitsColumn& column) const;
     [[nodiscard]] Result<void> read_texts(int number, FitsColumn& column) const;
     [[nodiscard]] Problem bad_column(const FitsColumn& column, int status) const {
         return at(path_, {.what = fmt::format("The column cannot be read: {}.", spoken(status)),
@@ -75,7 +82,8 @@ class TableFile {
     fitsfile* fits_ = nullptr;
     bool gzipped_ = false, ascii_ = false;
     Header header_;
-    LONGLONG rows_ = 0;
+    int n_columns_ = 0;
+    LONGLONG first_row_ = 1, rows_ = 0;
 };
 
 Result<void> TableFile::open() {
@@ -173,10 +181,14 @@ std::optional<FitsColumn> TableFile::heading(int number) const {
     constexpr std::array kinds{TBYTE, TSBYTE, TSHORT,    TUSHORT,    TINT,   TUINT,
                                TLONG, TULONG, TLONGLONG, TULONGLONG, TFLOAT, TDOUBLE};
     const bool plain_number = repeat == 1 && std::find(kinds.begin(), kinds.end(), type) != kinds.end();
+    const bool truth = repeat == 1 && type == TLOGICAL;
     if (status != 0) fits_clear_errmsg();
-    if (status != 0 || (!plain_number && !(text && repeat > 0 && width >= repeat))) return std::nullopt;
+    if (status != 0 || (!plain_number && !truth && !(text && repeat > 0 && width >= repeat)))
+        return std::nullopt;
     FitsColumn column;
+    column.number = number;
     column.is_text = text;
+    column.is_truth = truth;
     const auto named = [&](const char* keyword) {
         return header_.text(fmt::format("{}{}", keyword, number)).value_or("");
     };
@@ -193,7 +205,8 @@ Result<void> TableFile::read_numbers(int number, FitsColumn& column) const {
     column.numbers.resize(static_cast<std::size_t>(rows_));
     int any = 0, status = 0;
     if (rows_ > 0) {
-        fits_read_col(fits_, TDOUBLE, number, 1, 1, rows_, &undefined, column.numbers.data(), &any, &status);
+        fits_read_col(fits_, TDOUBLE, number, first_row_, 1, rows_, &undefined, column.numbers.data(), &any,
+                      &status);
     }
     if (status != 0) return fail(bad_column(column, status));
     // cfitsio looks for TNULL at the left of an ASCII field, and writers put it at the right.
@@ -213,7 +226,7 @@ Result<void> TableFile::read_whole_numbers(int number, FitsColumn& column) const
     std::vector<LONGLONG> values(static_cast<std::size_t>(rows_));
     int any = 0;
     if (rows_ > 0) {
-        fits_read_col(fits_, TLONGLONG, number, 1, 1, rows_, nullptr, values.data(), &any, &status);
+        fits_read_col(fits_, TLONGLONG, number, first_row_, 1, rows_, nullptr, values.data(), &any, &status);
     }
     if (status != 0) return fail(bad_column(column, status));
     column.texts.resize(values.size());
@@ -221,6 +234,29 @@ Result<void> TableFile::read_whole_numbers(int number, FitsColumn& column) const
         if (!std::isnan(column.numbers[i])) column.texts[i] = fmt::format("{}", values[i]);
     }
     return {};
+}
+
+Result<void> TableFile::read_truths(int number, FitsColumn& column) const {
+    const auto n = static_cast<std::size_t>(rows_);
+    std::vector<char> values(n), undefined(n);
+    int any = 0, status = 0;
+    if (rows_ > 0) {
+        fits_read_colnull(fits_, TLOGICAL, number, first_row_, 1, rows_, values.data(), undefined.data(),
+                          &any, &status);
+    }
+    if (status != 0) return fail(bad_column(column, status));
+    for (std::size_t i = 0; i < n; ++i) {
+        column.numbers.push_back(undefined[i] != 0 ? std::numeric_limits<double>::quiet_NaN()
+                                                   : static_cast<double>(values[i] != 0));
+    }
+    return {};
+}
+
+Result<void> TableFile::read_column(FitsColumn& column) const {
+    column.numbers.clear();
+    column.texts.clear();
+    if (column.is_text) return read_texts(column.number, column);
+    return column.is_truth ? read_truths(column.number, column) : read_numbers(column.number, column);
 }
 
 Result<void> TableFile::read_texts(int number, FitsColumn& column) const {
@@ -239,7 +275,8 @@ Result<void> TableFile::read_texts(int number, FitsColumn& column) const {
         std::fill(letters.begin(), letters.end(), '\0');
         char nothing[] = "";
         int any = 0;
-        fits_read_col(fits_, TSTRING, number, first + 1, 1, n, nothing, pointers.data(), &any, &status);
+        fits_read_col(fits_, TSTRING, number, first_row_ + first, 1, n, nothing, pointers.data(), &any,
+                      &status);
         if (status != 0) return fail(bad_column(column, status));
         for (const char* text : pointers)
             column.texts.emplace_back(trimmed(text));
@@ -247,35 +284,70 @@ Result<void> TableFile::read_texts(int number, FitsColumn& column) const {
     return {};
 }
 
-Result<FitsTable> TableFile::read(std::size_t most_rows) {
-    if (auto good = check_size(most_rows); !good) return fail(good.error());
+Result<void> TableFile::read_header() {
     char* cards = nullptr;
-    int n_cards = 0, n_columns = 0, status = 0;
+    int n_cards = 0, status = 0;
     fits_hdr2str(fits_, 0, nullptr, 0, &cards, &n_cards, &status);
     if (status != 0) return fail(unreadable(status));
     header_ = parse_header(cards);
     fits_free_memory(cards, &status);
-    fits_get_num_cols(fits_, &n_columns, &status);
+    fits_get_num_cols(fits_, &n_columns_, &status);
     if (status != 0) return fail(unreadable(status));
+    return {};
+}
+
+Result<FitsTable> TableFile::read(std::size_t most_rows) {
+    if (auto good = check_size(most_rows); !good) return fail(good.error());
+    if (auto good = read_header(); !good) return fail(good.error());
     FitsTable table;
     table.header = header_;
     table.rows = static_cast<std::size_t>(rows_);
     double bytes = 0.0;
-    for (int number = 1; number <= n_columns; ++number) {
+    for (int number = 1; number <= n_columns_; ++number) {
         auto column = heading(number);
-        if (!column) continue;
+        if (!column || column->is_truth) continue;
         bytes += static_cast<double>(rows_) * static_cast<double>(column->is_text ? sizeof(std::string) : 8);
         if (bytes > most_bytes) {
             return fail(problem(fmt::format("The table's {} columns of {} rows are more than fits into "
                                             "memory.",
-                                            n_columns, rows_),
+                                            n_columns_, rows_),
                                 "Ask for fewer columns, or for a smaller field."));
         }
-        auto good = column->is_text ? read_texts(number, *column) : read_numbers(number, *column);
-        if (!good) return fail(good.error());
+        if (auto good = read_column(*column); !good) return fail(good.error());
         table.columns.push_back(std::move(*column));
     }
     return table;
+}
+
+Result<std::size_t> TableFile::read_blocks(std::size_t block_rows,
+                                           const std::function<bool(const FitsTable&, std::size_t)>& visit) {
+    if (auto good = check_size(std::numeric_limits<std::size_t>::max()); !good) return fail(good.error());
+    if (auto good = read_header(); !good) return fail(good.error());
+    const LONGLONG all = rows_;
+    FitsTable block;
+    block.header = header_;
+    for (int number = 1; number <= n_columns_; ++number) {
+        if (auto column = heading(number)) block.columns.push_back(std::move(*column));
+    }
+    for (LONGLONG first = 0;; first += rows_) {
+        first_row_ = first + 1;
+        rows_ = std::min(static_cast<LONGLONG>(std::max<std::size_t>(block_rows, 1)), all - first);
+        block.rows = static_cast<std::size_t>(rows_);
+        for (FitsColumn& column : block.columns) {
+            if (auto good = read_column(column); !good) return fail(good.error());
+        }
+        const LONGLONG seen = first + rows_;
+        if (!visit(block, static_cast<std::size_t>(first)) || seen >= all)
+            return static_cast<std::size_t>(seen);
+    }
+}
+
+Result<Checksum> TableFile::checksum() {
+    int status = 0, data = 0, whole = 0;
+    fits_verify_chksum(fits_, &data, &whole, &status);
+    if (status != 0) return fail(unreadable(status));
+    if (data < 0 || whole < 0) return Checksum::wrong;
+    return data > 0 && whole > 0 ? Checksum::right : Checksum::absent;
 }
 
 }  // namespace
@@ -285,6 +357,22 @@ Result<FitsTable> read_fits_table(const std::string& path, std::size_t most_rows
     if (auto good = file.open(); !good) return fail(good.error());
     if (auto good = file.find_table(); !good) return fail(good.error());
     return file.read(most_rows);
+}
+
+Result<std::size_t> for_each_fits_block(
+    const std::string& path, const std::function<bool(const FitsTable& block, std::size_t first_row)>& visit,
+    std::size_t block_rows) {
+    TableFile file(path);
+    if (auto good = file.open(); !good) return fail(good.error());
+    if (auto good = file.find_table(); !good) return fail(good.error());
+    return file.read_blocks(block_rows, visit);
+}
+
+Result<Checksum> checksum_of_table(const std::string& path) {
+    TableFile file(path);
+    if (auto good = file.open(); !good) return fail(good.error());
+    if (auto good = file.find_table(); !good) return fail(good.error());
+    return file.checksum();
 }
 
 }  // namespace emberline::frame
