@@ -6,7 +6,7 @@ include(CMakePackageConfigHelpers)
 
 set(public_headers
     quantities/angle.hpp quantities/band.hpp quantities/caveat.hpp quantities/delimited_table.hpp
-    quantities/instant.hpp quantities/line_reader.hpp quantities/magnitude.hpp quantities/problem.hpp quantities/sky_position.hpp quantities/software.hpp
+    quantities/instant.hpp quantities/line_reader.hpp quantities/magnitude.hpp quantities/new_file.hpp quantities/problem.hpp quantities/sky_position.hpp quantities/software.hpp
     quantities/text.hpp quantities/value_with_error.hpp
     numerics/chain_diagnosis.hpp numerics/ensemble_sampler.hpp numerics/least_squares.hpp numerics/matrix.hpp numerics/random.hpp
     numerics/robust.hpp
@@ -20,7 +20,7 @@ set(public_headers
     photometry/build_psf.hpp photometry/host_light.hpp photometry/pixel_noise.hpp photometry/psf.hpp
     photometry/psf_fit.hpp photometry/scene.hpp photometry/smooth_host.hpp
     standard/field_catalogue.hpp standard/sequence.hpp standard/zero_points.hpp
-    night/campaign.hpp night/combine_frames.hpp night/judge_night.hpp night/plate_finder.hpp night/host_template.hpp night/measure_frame.hpp night/measurement.hpp night/remove_host.hpp night/solution.hpp
+    night/campaign.hpp night/combine_frames.hpp night/judge_night.hpp night/plate_finder.hpp night/host_template.hpp night/mean_place.hpp night/measure_frame.hpp night/measurement.hpp night/remove_host.hpp night/solution.hpp
     night/solve_campaign.hpp night/stack_template.hpp
     rehearsal/invented_campaign.hpp rehearsal/invented_host.hpp rehearsal/invented_instrument.hpp
     rehearsal/invented_sky.hpp rehearsal/invented_template.hpp rehearsal/processed_save.hpp
@@ -32,7 +32,7 @@ set(public_headers
     lightcurve/light_curve.hpp lightcurve/luminosity.hpp lightcurve/merge_series.hpp lightcurve/model.hpp
     lightcurve/posterior.hpp lightcurve/prediction.hpp lightcurve/profile.hpp lightcurve/sample_fit.hpp
     lightcurve/scatter_errors.hpp lightcurve/shape_hint.hpp
-    exchange/finding.hpp exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/tables.hpp
+    exchange/finding.hpp exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/table_columns.hpp exchange/tables.hpp
     picture/curve_picture.hpp picture/host_picture.hpp
     tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/inspect.hpp tasks/make_template.hpp
     tasks/measure.hpp

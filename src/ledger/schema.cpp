@@ -253,7 +253,9 @@ CREATE TABLE seen_place (
     east_err_arcsec REAL NOT NULL,
     north_err_arcsec REAL NOT NULL,
     plate_err_arcsec REAL NOT NULL,
+    plate_noise_arcsec REAL NOT NULL,
     plate_rms_arcsec REAL NOT NULL,
+    host_err_arcsec REAL NOT NULL,
     stars INTEGER NOT NULL,
     method TEXT NOT NULL
 );

@@ -15,7 +15,9 @@ void columns(Visitor& visit, Seen& s) {
     visit("east_err_arcsec", s.east_err_arcsec);
     visit("north_err_arcsec", s.north_err_arcsec);
     visit("plate_err_arcsec", s.plate_err_arcsec);
+    visit("plate_noise_arcsec", s.plate_noise_arcsec);
     visit("plate_rms_arcsec", s.plate_rms_arcsec);
+    visit("host_err_arcsec", s.host_err_arcsec);
     visit("stars", s.stars);
     visit("method", s.method);
 }

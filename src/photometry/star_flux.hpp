@@ -65,8 +65,12 @@ struct FrameAperture {
 struct SeenPlace {
     SkyPosition place;                                     // ICRS
     double east_err_arcsec = 0.0, north_err_arcsec = 0.0;  // random, of the transient's own centre
-    double plate_err_arcsec = 0.0;  // one axis: of the plate there, from its stars' residuals
-    double plate_rms_arcsec = 0.0;  // of its stars, one axis
+    double plate_err_arcsec = 0.0;    // one axis: of the plate there, from its stars' residuals
+    double plate_noise_arcsec = 0.0;  // of that, what the stars' centroids make: new in every frame
+    double plate_rms_arcsec = 0.0;    // of its stars, one axis
+    // One axis: what host light or a template's noise under the transient may move its centre by, in every
+    // frame alike.
+    double host_err_arcsec = 0.0;
     int stars = 0;
     std::string method;  // "psf", "difference", "centroid"
     bool operator==(const SeenPlace&) const = default;

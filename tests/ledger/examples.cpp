@@ -124,7 +124,9 @@ photometry::FrameFluxes frame_fluxes(int number, int stars, int apertures) {
                                   .east_err_arcsec = 0.1 / 3.0,
                                   .north_err_arcsec = 0.2 / 3.0,
                                   .plate_err_arcsec = 0.05 / 3.0,
+                                  .plate_noise_arcsec = 0.04 / 3.0,
                                   .plate_rms_arcsec = 0.3 / 7.0,
+                                  .host_err_arcsec = 0.01 / 3.0,
                                   .stars = 9 + number % 5,
                                   .method = "psf"};
     }
