@@ -48,16 +48,75 @@ void check(const std::string& file, Face& face) {
               << (valid ? " follows the network's rules.\n" : " does not follow the network's rules.\n");
 }
 
+std::string lines_in_words(std::size_t n) {
+    return fmt::format("{} line{}", n, n == 1 ? "" : "s");
+}
+
+void print_left_out(const char* heading, const std::vector<exchange::SkippedLine>& lines) {
+    if (lines.empty()) return;
+    std::cout << heading << '\n';
+    for (const exchange::SkippedLine& s : lines)
+        std::cout << fmt::format("  {} {} {}: {}\n", s.night, s.band, s.frame, s.reason);
+}
+
+void print_sums(const tasks::ReportOutcome& outcome) {
+    if (outcome.file.empty() && outcome.text.empty()) {
+        std::cout << "Nothing is new: no file was written.\n";
+    } else if (!outcome.file.empty()) {
+        std::cout << fmt::format(
+            "{} for others to read are in {}; the validator accepts the file. Look at it, "
+            "then send it yourself.\n",
+            lines_in_words(outcome.lines), outcome.file);
+    } else {
+        std::cout << fmt::format("{} would be written. Nothing was, and nothing is remembered.\n",
+                                 lines_in_words(outcome.lines));
+    }
+    if (outcome.revisions > 0)
+        std::cout << fmt::format("  {} of them revise what was reported before.\n", outcome.revisions);
+    if (outcome.reported_before > 0) {
+        std::cout << fmt::format("  {} reported before {} not repeated (--again repeats {}).\n",
+                                 outcome.reported_before, outcome.reported_before == 1 ? "is" : "are",
+                                 outcome.reported_before == 1 ? "it" : "them");
+    }
+    if (outcome.slight_changes > 0) {
+        std::cout << fmt::format("  {} of those moved since, by less than a fifth of {} error.\n",
+                                 outcome.slight_changes, outcome.slight_changes == 1 ? "its" : "their");
+    }
+    if (!outcome.kept_copy.empty())
+        std::cout << fmt::format("  The report before is kept as {}.\n", outcome.kept_copy);
+}
+
 void print(const tasks::ReportOutcome& outcome) {
-    std::cout << fmt::format("{} line{} for the network are in {}; the validator accepts it.\n",
-                             outcome.lines, outcome.lines == 1 ? "" : "s", outcome.file);
+    std::cout << outcome.text;
+    print_sums(outcome);
     for (const exchange::Finding& f : outcome.findings)
         std::cout << fmt::format("  {}: {}\n", place(f), f.what);
-    if (!outcome.skipped.empty()) std::cout << "Left out:\n";
-    for (const exchange::SkippedLine& s : outcome.skipped)
-        std::cout << fmt::format("  {} {} {}: {}\n", s.night, s.band, s.frame, s.reason);
+    print_left_out("Held back, as asked for:", outcome.held);
+    print_left_out("Left out:", outcome.skipped);
     for (const std::string& remark : outcome.remarks)
         std::cout << remark << '\n';
+}
+
+tasks::Json lines_document(const std::vector<exchange::SkippedLine>& lines) {
+    tasks::Json json = tasks::Json::array();
+    for (const exchange::SkippedLine& s : lines)
+        json.push_back({{"night", s.night}, {"band", s.band}, {"frame", s.frame}, {"reason", s.reason}});
+    return json;
+}
+
+tasks::Json outcome_document(const tasks::ReportOutcome& outcome) {
+    tasks::Json json = {{"file", outcome.file},
+                        {"lines", outcome.lines},
+                        {"revisions", outcome.revisions},
+                        {"reported_before", outcome.reported_before},
+                        {"slight_changes", outcome.slight_changes},
+                        {"kept_copy", outcome.kept_copy},
+                        {"held", lines_document(outcome.held)},
+                        {"skipped", lines_document(outcome.skipped)},
+                        {"warnings", findings_document(outcome.findings)},
+                        {"remarks", outcome.remarks}};
+    if (!outcome.text.empty()) json["text"] = outcome.text;
+    return json;
 }
 
 void run(Request request, Face& face) {
@@ -75,27 +134,32 @@ void run(Request request, Face& face) {
         return;
     }
     if (!outcome->skipped.empty()) face.status = something_refused;
-    if (!face.json) return print(*outcome);
-    tasks::Json skipped = tasks::Json::array();
-    for (const exchange::SkippedLine& s : outcome->skipped)
-        skipped.push_back({{"night", s.night}, {"band", s.band}, {"frame", s.frame}, {"reason", s.reason}});
-    face.say_json({{"file", outcome->file},
-                   {"lines", outcome->lines},
-                   {"skipped", std::move(skipped)},
-                   {"warnings", findings_document(outcome->findings)},
-                   {"remarks", outcome->remarks}});
+    if (face.json) {
+        face.say_json(outcome_document(*outcome));
+    } else {
+        print(*outcome);
+    }
 }
 
 }  // namespace
 
 void add_report(CLI::App& app, Face& face) {
     CLI::App* sub = app.add_subcommand("report", "Write the network's report; say what it left out, and why");
-    sub->footer("Examples:\n  emberline report --from 2024-03-20\n  emberline report --check somebody.txt");
+    sub->footer(
+        "Examples:\n  emberline report\n  emberline report --since 2024-03-20 --dry-run\n  emberline report "
+        "--check somebody.txt\nWhat was reported is remembered: the next report has what is new and what has "
+        "changed.");
     const auto request = std::make_shared<Request>();
-    sub->add_option("--from", request->from, "First night, 2024-03-10");
+    sub->add_option("--since,--from", request->from, "First night, 2024-03-10");
     sub->add_option("--to", request->to, "Last night");
     sub->add_option("--band", request->report.bands, "Only this band; once for each");
     sub->add_flag("--frames", request->report.frames, "A line a frame instead of a night");
+    sub->add_flag("--dry-run", request->report.dry_run, "Show it; write nothing, remember nothing");
+    sub->add_flag("--again", request->report.again, "Also what was reported before");
+    sub->add_option("--hold", request->report.hold, "Hold values with this flag back; once for each")
+        ->allow_extra_args(false);
+    sub->add_flag("--transformed-only", request->report.transformed_only, "Hold untransformed values back");
+    sub->add_flag("--no-limits", request->report.no_limits, "Hold limits back");
     sub->add_option("-o,--output", request->report.file, "File to write (out/report.txt)");
     sub->add_option("--check", request->check, "Only check such a file, whoever wrote it");
     sub->callback([request, &face] { run(*request, face); });

@@ -16,7 +16,7 @@
 namespace emberline::exchange {
 namespace {
 
-constexpr std::size_t longest_line_bytes = 20'000;  // notes of several thousand, and more than that
+constexpr std::size_t longest_line_bytes = std::size_t{1} << 20U;  // notes are several thousand
 
 // A text in memory as a stream, without a copy of it.
 class TextBuffer : public std::streambuf {

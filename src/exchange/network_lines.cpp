@@ -79,7 +79,7 @@ Result<NetworkReport> begin_report(const Campaign& campaign, const LineChoice& c
     report.header.observer_code = campaign.observer_code;
     report.header.software = choice.software;
     report.header.delimiter = choice.delimiter;
-    report.header.obstype = upper_case(choice.obstype.value_or(campaign.obstype));
+    report.header.obstype = upper_case(choice.obstype.value_or(campaign.report.obstype));
     // A name or chart that no line can hold would fail on every line: said once instead.
     NetworkObservation probe;
     probe.star = choice.transient_name.value_or(campaign.name);
@@ -191,8 +191,8 @@ class LineBuilder {
         lines_.skipped.push_back({m.night, m.band.name(), frame, std::move(reason)});
     }
 
-    void add(const Measurement& m, const std::string& frame, std::string first_note,
-             std::optional<int> group) {
+    void add(const Measurement& m, const std::string& subject, const std::string& frame,
+             std::string first_note, std::optional<int> group) {
         if (auto reason = reason_to_skip(m)) return skip(m, frame, std::move(*reason));
         NetworkObservation o = observation(m, std::move(first_note));
         o.group = group;
@@ -201,9 +201,11 @@ class LineBuilder {
             return skip(m, frame, one_line(line.error()));
         }
         lines_.report.observations.push_back(std::move(o));
+        lines_.subjects.push_back(subject);
     }
 
     NetworkLines finish(std::string_view row) && {
+        settle_codes();
         if (outside_ > 0) {
             lines_.remarks.push_back(fmt::format("{} {}{} outside the dates asked for.", outside_, row,
                                                  outside_ == 1 ? " lies" : "s lie"));
@@ -216,6 +218,19 @@ class LineBuilder {
     }
 
   private:
+    // The header has the first line's code; a line of the header's code needs none of its own.
+    void settle_codes() {
+        auto& observations = lines_.report.observations;
+        if (observations.empty()) return;
+        std::string& header = lines_.report.header.observer_code;
+        const std::string usual = header;
+        if (!observations.front().observer_code.empty()) header = observations.front().observer_code;
+        for (NetworkObservation& o : observations) {
+            if (o.observer_code.empty()) o.observer_code = usual;
+            if (o.observer_code == header) o.observer_code.clear();
+        }
+    }
+
     [[nodiscard]] NetworkObservation observation(const Measurement& m, std::string first_note) const {
         NetworkObservation o;
         o.star = star_;
@@ -242,6 +257,9 @@ class LineBuilder {
             o.notes.emplace_back(key, printed(*m.colour_term));
         }
         o.note_text = note_text(m, std::move(first_note), campaign_.measure.limit_sigma);
+        if (const auto code = campaign_.observer_codes.find(m.instrument);
+            code != campaign_.observer_codes.end() && code->second != campaign_.observer_code)
+            o.observer_code = code->second;
         return o;
     }
 
@@ -266,6 +284,14 @@ std::optional<int> group_of(const NightMeasurement& m, const Campaign& campaign)
 
 }  // namespace
 
+std::string subject_of(const NightMeasurement& m) {
+    return fmt::format("night {} {} {}", m.night, m.band.name(), m.instrument);
+}
+
+std::string subject_of(const FrameMeasurement& m) {
+    return fmt::format("frame {} {} {}", m.frame, m.band.name(), m.instrument);
+}
+
 Result<NetworkLines> network_lines(std::span<const NightMeasurement> nights, const Campaign& campaign,
                                    const LineChoice& choice) {
     auto report = begin_report(campaign, choice);
@@ -278,7 +304,8 @@ Result<NetworkLines> network_lines(std::span<const NightMeasurement> nights, con
     for (const NightMeasurement& m : nights) {
         if (!builder.is_chosen(m)) continue;
         const bool several = bands_of[{m.night, m.instrument}].size() > 1;
-        builder.add(m, "", fmt::format("{} frame{}", m.n_frames, m.n_frames == 1 ? "" : "s combined"),
+        builder.add(m, subject_of(m), "",
+                    fmt::format("{} frame{}", m.n_frames, m.n_frames == 1 ? "" : "s combined"),
                     several ? group_of(m, campaign) : std::nullopt);
     }
     return std::move(builder).finish("night");
@@ -295,7 +322,7 @@ Result<NetworkLines> network_lines(std::span<const FrameMeasurement> frames, con
             builder.skip(m, m.frame, m.reason.empty() ? "The frame is not used." : m.reason);
             continue;
         }
-        builder.add(m, m.frame, "", std::nullopt);
+        builder.add(m, subject_of(m), m.frame, "", std::nullopt);
     }
     return std::move(builder).finish("frame");
 }

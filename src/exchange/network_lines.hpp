@@ -40,15 +40,22 @@ struct SkippedLine {
 
 struct NetworkLines {
     NetworkReport report;
-    std::vector<SkippedLine> skipped;  // in the order of the rows
+    std::vector<std::string> subjects;  // one a line: subject_of its row
+    std::vector<SkippedLine> skipped;   // in the order of the rows
     std::vector<std::string> remarks;  // "2 nights lie outside the dates asked for.", "No chart is named …"
 };
+
+// What a line is about, the same whenever it is written: "night 2024-03-18 V main", "frame frames/a.fits TG
+// main".
+[[nodiscard]] std::string subject_of(const night::NightMeasurement& m);
+[[nodiscard]] std::string subject_of(const night::FrameMeasurement& m);
 
 // One line a night and band. Nights with several bands get a GROUP, the same for all of its lines.
 // Problem (kind request): no observer's code or no name of the transient, dates that are none or in the wrong
 // order, an observation type or delimiter that the format does not have, a name or chart that is too
 // long for it. What cannot be a line by itself is
-// skipped with its reason.
+// skipped with its reason. An instrument with an observer of its own (observer_codes of the campaign) has
+// lines under that code.
 [[nodiscard]] Result<NetworkLines> network_lines(std::span<const night::NightMeasurement> nights,
                                                  const night::Campaign& campaign, const LineChoice& choice);
 // One line a frame; GROUP stays na.

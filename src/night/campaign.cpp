@@ -122,6 +122,8 @@ Result<void> read_instrument(SettingsTable table, std::string name, Campaign& ca
             table.refuse("stacked", fmt::format("{:g} is no number of exposures.", *stacked),
                          "Write a whole number, such as stacked = 20.");
     }
+    if (auto code = table.text("observer_code"); code && !code->empty())
+        campaign.observer_codes[instrument.name] = std::move(*code);
     instrument.stack = table.text("stack");
     if (instrument.stack && *instrument.stack != "sum" && *instrument.stack != "mean" &&
         *instrument.stack != "median") {
@@ -213,14 +215,24 @@ Result<void> read_measure(SettingsTable table, MeasureSettings& measure) {
     return table.finish();
 }
 
-Result<void> read_report(SettingsTable table, Campaign& campaign) {
-    assign(campaign.obstype, table.text("obstype"));
-    campaign.obstype = upper_case(campaign.obstype);
+Result<void> read_report(SettingsTable table, ReportSettings& report) {
+    assign(report.obstype, table.text("obstype"));
+    report.obstype = upper_case(report.obstype);
     constexpr std::string_view known[] = {"CCD", "DSLR", "PEP", "VISDIG"};
-    if (std::find(std::begin(known), std::end(known), campaign.obstype) == std::end(known)) {
-        table.refuse("obstype", fmt::format("'{}' is not an observation type.", campaign.obstype),
+    if (std::find(std::begin(known), std::end(known), report.obstype) == std::end(known)) {
+        table.refuse("obstype", fmt::format("'{}' is not an observation type.", report.obstype),
                      "Use CCD (also for CMOS), DSLR, PEP or VISDIG.");
     }
+    for (const std::string& text : table.texts("hold")) {
+        const auto caveats = parse_caveats(text);
+        if (caveats) {
+            report.hold.add(*caveats);
+        } else {
+            table.refuse("hold", caveats.error());
+        }
+    }
+    assign(report.transformed_only, table.flag("transformed_only"));
+    assign(report.limits, table.flag("limits"));
     return table.finish();
 }
 
@@ -317,7 +329,7 @@ Result<Campaign> read_root(const toml::table& parsed, Campaign campaign) {
     if (auto good = read_host(root.table("host"), campaign); !good) return fail(good.error());
     if (auto good = read_masters(root.table("masters"), campaign.masters); !good) return fail(good.error());
     if (auto good = read_plate(root.table("plate"), campaign.plate); !good) return fail(good.error());
-    if (auto good = read_report(root.table("report"), campaign); !good) return fail(good.error());
+    if (auto good = read_report(root.table("report"), campaign.report); !good) return fail(good.error());
     if (auto good = read_measure(root.table("measure"), campaign.measure); !good) return fail(good.error());
     if (auto good = root.finish(); !good) return fail(good.error());
     return campaign;

@@ -13,6 +13,7 @@
 #include "frame/instrument.hpp"
 #include "photometry/host_light.hpp"
 #include "quantities/band.hpp"
+#include "quantities/caveat.hpp"
 #include "quantities/problem.hpp"
 #include "quantities/sky_position.hpp"
 #include "quantities/value_with_error.hpp"
@@ -48,6 +49,15 @@ struct PlateSettings {
     bool operator==(const PlateSettings&) const = default;
 };
 
+// What a report holds back.
+struct ReportSettings {
+    std::string obstype = "CCD";
+    Caveats hold;                   // measurements with one of these flags
+    bool transformed_only = false;  // without a colour term
+    bool limits = true;             // false: limits
+    bool operator==(const ReportSettings&) const = default;
+};
+
 struct Campaign {
     std::string folder;
     // [transient]
@@ -64,6 +74,7 @@ struct Campaign {
     // [site] [observer]
     std::optional<sky::Site> site;
     std::string observer_code, observer_name;
+    std::map<std::string, std::string> observer_codes;  // of instruments that somebody else observes with
     // [instrument]
     std::vector<frame::Instrument> instruments;                                 // at least one
     std::map<std::string, std::map<std::string, ValueWithError>> colour_terms;  // instrument -> band -> T
@@ -78,8 +89,7 @@ struct Campaign {
     // [masters]
     frame::MasterPaths masters;  // as written: relative to the folder
     PlateSettings plate;         // [plate]
-    // [report]
-    std::string obstype = "CCD";
+    ReportSettings report;       // [report]
     MeasureSettings measure;
     std::vector<std::string> remarks;  // keys that belong to parts not built yet, and the like
 

@@ -11,6 +11,7 @@
 #include <cstring>
 #include <filesystem>
 
+#include "quantities/new_file.hpp"
 #include "quantities/text.hpp"
 
 namespace emberline {
@@ -104,23 +105,6 @@ Result<void> check_columns(const DelimitedTable& table, std::size_t line) {
         }
     }
     return {};
-}
-
-Problem disk_problem(const std::string& path, std::string_view doing) {
-    return {.what = fmt::format("Cannot {} the file: {}.", doing, std::strerror(errno)),
-            .where = path,
-            .mend = "Check the disk, its free space and the permissions, then run the command again.",
-            .kind = ProblemKind::storage};
-}
-
-bool write_all(int descriptor, std::string_view text) {
-    while (!text.empty()) {
-        const ssize_t written = ::write(descriptor, text.data(), text.size());
-        if (written < 0 && errno == EINTR) continue;
-        if (written <= 0) return false;
-        text.remove_prefix(static_cast<std::size_t>(written));
-    }
-    return true;
 }
 
 }  // namespace
@@ -226,21 +210,10 @@ Result<std::string> read_text_file(const std::string& path, std::size_t most_byt
 }
 
 Result<void> write_text_file(const std::string& path, std::string_view text) {
-    const std::string beside = fmt::format("{}.{}.part", path, ::getpid());
-    const int descriptor = ::open(beside.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
-    if (descriptor < 0) return fail(disk_problem(path, "write"));
-    if (!write_all(descriptor, text) || ::fsync(descriptor) != 0) {
-        const Problem problem = disk_problem(path, "write");
-        ::close(descriptor);
-        ::unlink(beside.c_str());
-        return fail(problem);
-    }
-    if (::close(descriptor) != 0 || ::rename(beside.c_str(), path.c_str()) != 0) {
-        const Problem problem = disk_problem(path, "write");
-        ::unlink(beside.c_str());
-        return fail(problem);
-    }
-    return {};
+    auto file = NewFile::open(path);
+    if (!file) return fail(file.error());
+    file->out() << text;
+    return file->commit();
 }
 
 }  // namespace quantities

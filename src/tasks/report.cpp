@@ -4,90 +4,195 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cerrno>
+#include <filesystem>
+#include <fstream>
 
-#include "exchange/network_report.hpp"
-#include "quantities/delimited_table.hpp"
+#include "sky/time_scales.hpp"
 #include "tasks/curves_of.hpp"
+#include "tasks/report_parts.hpp"
 
 namespace emberline::tasks {
 namespace {
 
-bool wanted(const night::Measurement& m, const std::vector<Band>& bands) {
-    return bands.empty() || std::find(bands.begin(), bands.end(), m.band) != bands.end();
+Result<void> check_night(const std::optional<std::string>& night) {
+    if (!night) return {};
+    const auto date = sky::parse_calendar(*night);
+    if (date && !date->has_time && night->size() == 10) return {};
+    return fail({.what = fmt::format("'{}' is not the date of a night.", *night),
+                 .where = {},
+                 .mend = "Write it as 2024-02-03.",
+                 .kind = ProblemKind::request});
 }
 
-Result<exchange::NetworkLines> lines_of(const ledger::Ledger& ledger, const Workspace& workspace,
-                                        const ReportRequest& request, const std::vector<Band>& bands) {
-    exchange::LineChoice choice;
-    choice.software = software;
-    choice.from_night = request.from_night;
-    choice.to_night = request.to_night;
-    if (!request.frames) {
-        std::vector<night::NightMeasurement> nights;
-        const auto read = ledger.for_each_night_measurement([&](const night::NightMeasurement& m) {
-            if (wanted(m, bands)) nights.push_back(m);
-            return true;
-        });
-        if (!read) return fail(read.error());
-        return exchange::network_lines(nights, workspace.campaign, choice);
-    }
-    std::vector<night::FrameMeasurement> frames;
-    const auto read = ledger.for_each_frame_measurement([&](const night::FrameMeasurement& m) {
-        if (wanted(m, bands)) frames.push_back(m);
-        return true;
-    });
-    if (!read) return fail(read.error());
-    return exchange::network_lines(frames, workspace.campaign, choice);
+// "2024-03-18" of "2024-03-18T20:15:03Z".
+std::string day_of(const std::string& since) {
+    return since.substr(0, 10);
 }
 
 }  // namespace
 
-Result<ReportOutcome> report(const Workspace& workspace, const ReportRequest& request) {
+Result<ReportSieve> ReportSieve::make(const Workspace& workspace, const ReportRequest& request,
+                                      ReportMemory memory) {
+    for (const auto& night : {request.from_night, request.to_night}) {
+        if (auto good = check_night(night); !good) return fail(good.error());
+    }
+    if (request.from_night && request.to_night && *request.from_night > *request.to_night) {
+        return fail({.what = fmt::format("The first night, {}, is after the last, {}.", *request.from_night,
+                                         *request.to_night),
+                     .where = {},
+                     .mend = "Exchange them.",
+                     .kind = ProblemKind::request});
+    }
     const auto bands = bands_named(request.bands);
     if (!bands) return fail(bands.error());
-    const auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
-    if (!ledger) return fail(ledger.error());
-    auto lines = lines_of(*ledger, workspace, request, *bands);
-    if (!lines) return fail(lines.error());
-    ReportOutcome outcome;
-    outcome.skipped = std::move(lines->skipped);
-    outcome.remarks = std::move(lines->remarks);
-    outcome.lines = lines->report.observations.size();
-    const auto exclusions = ledger->exclusions();
-    if (!exclusions) return fail(exclusions.error());
-    for (const ledger::Exclusion& e : *exclusions)
-        outcome.remarks.push_back(fmt::format("{} is set aside ({}).", e.key, e.reason));
-    if (outcome.lines == 0) {
-        return fail({.what = outcome.skipped.empty()
-                                 ? std::string("There is nothing to report.")
-                                 : fmt::format("No line is left: {}", outcome.skipped.front().reason),
-                     .where = workspace.campaign.folder,
-                     .mend = "Measure some nights first, or ask for other dates and bands."});
+    ReportSieve sieve(std::move(memory));
+    sieve.from_ = request.from_night;
+    sieve.to_ = request.to_night;
+    sieve.bands_ = *bands;
+    sieve.again_ = request.again;
+    sieve.settings_ = workspace.campaign.report;
+    for (const std::string& words : request.hold) {
+        auto caveats = parse_caveats(words);
+        if (!caveats) {
+            caveats.error().kind = ProblemKind::request;
+            return fail(caveats.error());
+        }
+        sieve.settings_.hold.add(*caveats);
     }
-    const auto text = exchange::write_network_report(lines->report);
-    if (!text) return fail(text.error());
-    exchange::CheckedReport checked = exchange::check_network_report(*text);
-    if (!checked.valid()) {
-        const auto first = std::find_if(checked.findings.begin(), checked.findings.end(),
-                                        [](const exchange::Finding& f) { return f.error; });
-        return fail({.what = fmt::format("The report breaks the network's rules: {}", first->what),
-                     .where = fmt::format("line {}, {}", first->line, first->field),
-                     .mend = "Check names, code and chart in campaign.toml; nothing was written."});
+    sieve.settings_.transformed_only = sieve.settings_.transformed_only || request.transformed_only;
+    sieve.settings_.limits = sieve.settings_.limits && !request.no_limits;
+    return sieve;
+}
+
+std::string ReportSieve::reason_to_hold(const night::Measurement& m) const {
+    if (m.is_limit && !settings_.limits) return "It is a limit, and limits are held back.";
+    if (!m.transformed && settings_.transformed_only)
+        return "It is not transformed, and only transformed values are wanted.";
+    std::string words;
+    for (const Caveat caveat : m.caveats.list()) {
+        if (settings_.hold.has(caveat)) words += fmt::format("{}{}", words.empty() ? "" : " ", word(caveat));
     }
-    outcome.findings = std::move(checked.findings);
-    outcome.file = request.file;
-    if (outcome.file.empty()) {
-        if (auto good = make_out_folder(workspace); !good) return fail(good.error());
-        outcome.file = workspace.out_path("report.txt");
+    return words.empty() ? "" : fmt::format("It is flagged {}.", words);
+}
+
+ReportSieve::Passed ReportSieve::pass(const night::Measurement& m, const std::string& subject,
+                                      const std::string& frame, ReportOutcome& outcome) {
+    const auto value = reported_value(m);
+    // Also of what is not asked for: it is still measured, and so not gone.
+    const Change change = value ? memory_.judge(subject, *value) : Change::fresh;
+    if (!bands_.empty() && std::find(bands_.begin(), bands_.end(), m.band) == bands_.end()) return {};
+    if ((from_ && m.night < *from_) || (to_ && m.night > *to_)) {
+        ++outside_;
+        return {};
     }
-    if (auto good = write_text_file(outcome.file, *text); !good) return fail(good.error());
-    return outcome;
+    if (auto reason = reason_to_hold(m); !reason.empty()) {
+        outcome.held.push_back({m.night, m.band.name(), frame, std::move(reason)});
+        return {};
+    }
+    if ((change == Change::same || change == Change::slight) && !again_) {
+        ++outcome.reported_before;
+        if (change == Change::slight) ++outcome.slight_changes;
+        return {};
+    }
+    Passed passed{.goes = true, .revision_of = {}, .value = value};
+    if (change == Change::revised || change == Change::slight) {
+        const ledger::ReportedLine& before = memory_.before(subject);
+        passed.revision_of = fmt::format("revision of the value of {}", day_of(before.since));
+    }
+    return passed;
+}
+
+void ReportSieve::close(std::string_view kind, ReportOutcome& outcome) const {
+    if (outside_ > 0) {
+        outcome.remarks.push_back(fmt::format("{} {}{} outside the dates asked for.", outside_, kind,
+                                              outside_ == 1 ? " lies" : "s lie"));
+    }
+    for (const ledger::ReportedLine& line : memory_.gone(kind)) {
+        outcome.remarks.push_back(
+            fmt::format("{} was reported on {} and is no longer among the measurements: tell those who have "
+                        "it ({}).",
+                        line.subject, day_of(line.since), line.file));
+    }
+}
+
+Result<std::string> report_file(const Workspace& workspace, const ReportRequest& request,
+                                const std::string& usual) {
+    if (!request.file.empty()) return request.file;
+    if (auto good = make_out_folder(workspace); !good) return fail(good.error());
+    return workspace.out_path(usual);
+}
+
+Result<std::string> keep_earlier(const std::string& file, const ReportMemory& memory) {
+    namespace fs = std::filesystem;
+    const auto newest = memory.newest();
+    std::error_code error;
+    if (!newest || newest->file != file || !fs::exists(file, error)) return std::string();
+    const fs::path path(file);
+    std::string stamp = newest->since.substr(0, 19);
+    std::replace(stamp.begin(), stamp.end(), ':', '-');
+    std::string kept;
+    for (int n = 1; kept.empty() || fs::exists(kept, error); ++n) {
+        const std::string name = fmt::format("{}-until-{}{}{}", path.stem().string(), stamp,
+                                             n == 1 ? "" : fmt::format("-{}", n), path.extension().string());
+        kept = (path.parent_path() / name).string();
+    }
+    fs::copy_file(file, kept, error);
+    if (error) {
+        errno = error.value();
+        return fail(disk_problem(kept, "write"));
+    }
+    return kept;
+}
+
+void remember(ReportMemory& memory, const Workspace& workspace, ReportOutcome& outcome) {
+    if (auto kept = memory.keep(workspace.ledger_path(), outcome.file); !kept) {
+        outcome.remarks.push_back(
+            fmt::format("The ledger could not note that this was reported ({}); the next report will hold it "
+                        "again.",
+                        one_line(kept.error())));
+    }
+}
+
+Problem nothing_to_report(const Workspace& workspace, const ReportOutcome& outcome) {
+    std::string what = "There is nothing to report.";
+    if (!outcome.skipped.empty()) {
+        what = fmt::format("No line is left: {}", outcome.skipped.front().reason);
+    } else if (!outcome.held.empty()) {
+        what = fmt::format("Everything is held back: {}", outcome.held.front().reason);
+    }
+    return {.what = std::move(what),
+            .where = workspace.campaign.folder,
+            .mend = "Measure some nights first, or ask for other dates and bands."};
+}
+
+Problem refused_by_validator(const std::vector<exchange::Finding>& findings) {
+    const auto first =
+        std::find_if(findings.begin(), findings.end(), [](const exchange::Finding& f) { return f.error; });
+    return {.what = fmt::format("The report breaks its format's rules: {}", first->what),
+            .where = fmt::format("line {}, {}", first->line, first->field),
+            .mend = "Check names, code and chart in campaign.toml; nothing was written."};
+}
+
+Result<ReportOutcome> report(const Workspace& workspace, const ReportRequest& request) {
+    if (request.format == "network") return report_to_network(workspace, request);
+    return fail({.what = fmt::format("There is no report of the format '{}'.", request.format),
+                 .where = "--format",
+                 .mend = "Use network.",
+                 .kind = ProblemKind::request});
 }
 
 Result<std::vector<exchange::Finding>> check_report(const std::string& file) {
-    const auto text = read_text_file(file);
-    if (!text) return fail(text.error());
-    return exchange::check_network_report(*text).findings;
+    errno = 0;
+    std::ifstream in(file, std::ios::binary);
+    std::error_code error;
+    if (!in || std::filesystem::is_directory(file, error)) {
+        if (errno == 0) errno = EISDIR;
+        Problem problem = disk_problem(file, "read");
+        problem.kind = ProblemKind::input;
+        return fail(std::move(problem));
+    }
+    return exchange::read_network_report(in, [](const exchange::NetworkObservation&, std::size_t) {});
 }
 
 }  // namespace emberline::tasks
