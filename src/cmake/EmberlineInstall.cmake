@@ -24,7 +24,7 @@ set(public_headers
     night/solve_campaign.hpp night/stack_template.hpp
     rehearsal/invented_campaign.hpp rehearsal/invented_host.hpp rehearsal/invented_instrument.hpp
     rehearsal/invented_sky.hpp rehearsal/invented_template.hpp rehearsal/processed_save.hpp
-    rehearsal/stack_options.hpp
+    rehearsal/stack_options.hpp rehearsal/star_troubles.hpp
     rehearsal/field_troubles.hpp rehearsal/plate.hpp rehearsal/rehearse.hpp
     ledger/ledger.hpp
     lightcurve/analysis.hpp lightcurve/choose_model.hpp lightcurve/colour_curve.hpp lightcurve/extinction.hpp

@@ -23,11 +23,27 @@ void add_field_options(CLI::App& sub, RehearseRequest& request) {
     sub.add_option("--jump-px", f.jump_px, "How far it jumped, pixels")->capture_default_str();
     sub.add_option("--satellites", f.satellite_share, "Share of frames that a satellite crossed, 0 to 1")
         ->capture_default_str();
+    request.variable_asked = sub.add_option("--variable-star", request.variable.amplitude_mag,
+                                            "A comparison star varies, by so many magnitudes either way");
+    sub.add_option("--variable-period", request.variable.period_days, "Its period, days")
+        ->capture_default_str()
+        ->needs(request.variable_asked);
+    request.blended_asked = sub.add_option("--blended-star", request.blended.distance_arcsec,
+                                           "A comparison star has a companion so many arcseconds away");
+    sub.add_option("--companion-fainter", request.blended.fainter_mag, "Magnitudes that it is fainter by")
+        ->capture_default_str()
+        ->needs(request.blended_asked);
+    request.wrong_asked = sub.add_option("--wrong-star", request.wrong_mag,
+                                         "A comparison star's catalogue magnitude is so much too faint");
 }
 
 void settle_field(RehearseRequest& request) {
     rehearsal::FieldTroubles& f = request.options.field;
     if (request.solved_asked->count() > 0) f.solved = request.solved;
+    rehearsal::StarTroubles& stars = request.options.stars;
+    if (request.variable_asked->count() > 0) stars.variable = request.variable;
+    if (request.blended_asked->count() > 0) stars.blended = request.blended;
+    if (request.wrong_asked->count() > 0) stars.wrong_mag = request.wrong_mag;
     if (request.camera_angle_asked->count() > 0) f.camera_angle_deg = request.camera_angle_deg;
 }
 

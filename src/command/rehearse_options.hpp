@@ -28,6 +28,10 @@ struct RehearseRequest {
     bool stack_float = false;
     int solved = 0;
     double camera_angle_deg = 0.0;
+    rehearsal::VariableStar variable;
+    rehearsal::BlendedStar blended;
+    double wrong_mag = 0.0;
+    CLI::Option *variable_asked = nullptr, *blended_asked = nullptr, *wrong_asked = nullptr;
     CLI::Option *solved_asked = nullptr, *camera_angle_asked = nullptr;
     CLI::Option* stack_asked = nullptr;
 };
@@ -36,7 +40,7 @@ struct RehearseRequest {
 void add_camera_options(CLI::App& sub, RehearseRequest& request);
 // Live stacks, processed pictures.
 void add_saving_options(CLI::App& sub, RehearseRequest& request);
-// Unsolved frames, drift, jumps, satellites.
+// Unsolved frames, drift, jumps, satellites; comparison stars that the table has wrong.
 void add_field_options(CLI::App& sub, RehearseRequest& request);
 // What those options say, in the campaign's.
 void settle_camera(RehearseRequest& request);

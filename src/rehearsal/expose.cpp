@@ -105,11 +105,13 @@ Lit light_in(const InventedSky& sky, const InventedInstrument& instrument, const
     Lit lit{.light = LightMap(instrument.width_px, instrument.height_px, path.sky_e_per_px()),
             .truth = {.band = band}};
 
+    const double bjd_tdb = sky::bjd_tdb(middle, sky.transient.position, site);
     for (std::size_t i = 0; i < sky.stars.size(); ++i) {
         const InventedStar& star = sky.stars[i];
         lit.truth.star_flux_e.push_back(0.0);
-        const auto magnitude = magnitude_in(star.true_mag, band);
+        auto magnitude = magnitude_in(star.true_mag, band);
         if (!magnitude || separation(pointing.centre, star.position).degrees() > farthest_deg) continue;
+        if (star.pulsation) *magnitude += star.pulsation->at(bjd_tdb);
         const auto airmass = path.airmass(star.position);
         const double flux_e = path.flux_e(*magnitude, colour_of(star, band), airmass);
         const auto chance = path.chance(random.stream(first_star_stream + i), airmass);
@@ -118,7 +120,6 @@ Lit light_in(const InventedSky& sky, const InventedInstrument& instrument, const
     }
 
     const SkyPosition& place = sky.transient.position;
-    const double bjd_tdb = sky::bjd_tdb(middle, place, site);
     const auto airmass = path.airmass(place);
     const auto chance = path.chance(random.stream(transient_stream), airmass);
     lit.airmass = airmass.value_or(*sky::airmass(Angle::degrees(0.0)));

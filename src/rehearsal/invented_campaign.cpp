@@ -17,7 +17,8 @@
 namespace emberline::rehearsal {
 namespace {
 
-constexpr std::uint64_t night_stream = 1000, frame_seed_stream = 2, defocus_stream = 3, trouble_stream = 40;
+constexpr std::uint64_t night_stream = 1000, frame_seed_stream = 2, defocus_stream = 3, trouble_stream = 40,
+                        star_stream = 50;
 constexpr double readout_s = 5.0;
 constexpr double longest_run_s = 12.0 * 3600.0;
 constexpr double demo_pixels = 800.0 * 600.0;  // that the counts of hot pixels and cosmic rays are for
@@ -104,6 +105,7 @@ Result<std::vector<Band>> check(const RehearsalOptions& o) {
     if (auto good = check_limits(limits, where); !good) return fail(good.error());
     if (auto good = check_extras(o); !good) return fail(good.error());
     if (auto good = check_troubles(o.field, where); !good) return fail(good.error());
+    if (auto good = check_troubles(o.stars, o.comparison_stars, where); !good) return fail(good.error());
     if (o.pattern) return check_time(o, std::vector<Band>(mosaic_bands().begin(), mosaic_bands().end()), 1.0);
     std::vector<Band> bands;
     for (const std::string& name : o.bands) {
@@ -180,6 +182,7 @@ InventedSky sky_of(const RehearsalOptions& o, const std::vector<Band>& bands, do
     options.spread_over = 1.1 * std::hypot(o.width_px, o.height_px) / side_px;
     options.field_stars = static_cast<int>(std::pow(options.field_arcmin * options.spread_over, 2.0) / 3.0);
     InventedSky sky = invent_sky(options);
+    give_troubles(sky, o.stars, numerics::Random(o.seed).stream(star_stream));
     sky.transient.name = "DEMO SN 1";
     const Band first = sequence_band(bands.front());
     for (const Band& band : with_partners(bands)) {

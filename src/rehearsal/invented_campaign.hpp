@@ -14,6 +14,7 @@
 #include "rehearsal/invented_sky.hpp"
 #include "rehearsal/processed_save.hpp"
 #include "rehearsal/stack_options.hpp"
+#include "rehearsal/star_troubles.hpp"
 
 namespace emberline::rehearsal {
 
@@ -80,6 +81,7 @@ struct RehearsalOptions {
     double colour_term = 0.03;
     bool transient_colour_known = true;
     FieldTroubles field;  // frames unsolved, fields that drift, and the like
+    StarTroubles stars;   // comparison stars that are not what the table says
 };
 
 struct PlannedFrame {

@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <set>
 
 namespace emberline::rehearsal {
@@ -174,6 +175,11 @@ double colour_slope(const Band& band) {
     static const Band blue = *parse_band("B");
     const double v = 1.0 / facts(visual()).wavelength_nm;
     return (1.0 / facts(band).wavelength_nm - v) / (1.0 / facts(blue).wavelength_nm - v);
+}
+
+double Pulsation::at(double bjd_tdb) const {
+    constexpr double origin = 2460000.0;
+    return amplitude_mag * std::sin(2.0 * std::numbers::pi * (phase + (bjd_tdb - origin) / period_days));
 }
 
 double InventedTransient::magnitude(const Band& band, double bjd_tdb) const {

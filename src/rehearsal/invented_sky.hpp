@@ -13,9 +13,17 @@
 #include "quantities/sky_position.hpp"
 #include "quantities/value_with_error.hpp"
 #include "rehearsal/invented_host.hpp"
+#include "rehearsal/star_troubles.hpp"
 #include "sky/site.hpp"
 
 namespace emberline::rehearsal {
+
+// Of a star that varies: added to its magnitude, in all bands alike.
+struct Pulsation {
+    double amplitude_mag = 0.0, period_days = 1.0;
+    double phase = 0.0;  // at the Julian date 2460000.0, in periods
+    [[nodiscard]] double at(double bjd_tdb) const;
+};
 
 struct InventedStar {
     std::string label;  // empty for field stars that are in no table
@@ -24,6 +32,7 @@ struct InventedStar {
     std::map<Band, ValueWithError>
         catalogue;  // what comparison.csv will say: truth plus an error of that size
     bool check = false;
+    std::optional<Pulsation> pulsation;
 };
 
 // m(t) in a band: a straight decline after `peak`, a quadratic before it; rate in mag per day.
@@ -44,6 +53,7 @@ struct InventedSky {
     std::vector<InventedStar> stars;
     std::optional<InventedHost> host;
     InventedTransient transient;
+    std::vector<TroubledStar> troubled;  // comparison stars that are not what the table says
 };
 
 // How a colour goes with wavelength: m_band − m_V for B−V = 1. Straight in 1/wavelength, as for black bodies

@@ -164,6 +164,8 @@ Result<RehearsalSummary> rehearse(const std::string& folder, const InventedCampa
                                                               {"comparison.csv", comparison_csv(campaign)},
                                                               {"campaign.toml", campaign_toml(campaign)}};
     if (campaign.sky.host) texts.emplace_back("truth_host.csv", truth_host);
+    if (!campaign.sky.troubled.empty())
+        texts.emplace_back("truth_troubles.csv", truth_troubles_csv(campaign.sky.troubled));
     if (options.field.solved) texts.emplace_back(field_catalogue_name, field_csv(campaign));
     if (!processed.empty()) texts.emplace_back("truth_processed.csv", truth_processed);
     for (const auto& [name, text] : texts) {

@@ -33,7 +33,8 @@ struct RehearsalSummary {
 // label,band,true_mag,catalogue_mag,catalogue_err; with a host truth_host.csv:
 // frame,nucleus_ra,nucleus_dec,offset_arcsec,host_within_4arcsec_e (as true_flux_e is, degrees); with a
 // template template.fits, or template_<band>.fits of several bands; with processed frames
-// truth_processed.csv: frame,processing; with unsolved frames field.csv, a catalogue of all the sky's stars;
-// calibration/bias, /dark, /flat_<band>: single exposures, no masters.
+// truth_processed.csv: frame,processing; with stars that the table has wrong truth_troubles.csv:
+// label,trouble,size_mag,period_days,distance_arcsec; with unsolved frames field.csv, a catalogue of all the
+// sky's stars; calibration/bias, /dark, /flat_<band>: single exposures, no masters.
 
 }  // namespace emberline::rehearsal
