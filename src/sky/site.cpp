@@ -17,4 +17,10 @@ std::optional<Site> site_from_geocentric(double x_m, double y_m, double z_m) {
     return Site{Angle::radians(latitude), Angle::radians(longitude), height_m};
 }
 
+Geocentric geocentric(const Site& site) {
+    double place_m[3] = {};
+    eraGd2gc(ERFA_WGS84, site.longitude.radians(), site.latitude.radians(), site.elevation_m, place_m);
+    return {place_m[0], place_m[1], place_m[2]};
+}
+
 }  // namespace emberline::sky

@@ -19,4 +19,10 @@ struct Site {
 // for a place that is not within 20 km of the ellipsoid.
 [[nodiscard]] std::optional<Site> site_from_geocentric(double x_m, double y_m, double z_m);
 
+// Those coordinates of a place.
+struct Geocentric {
+    double x_m = 0.0, y_m = 0.0, z_m = 0.0;
+};
+[[nodiscard]] Geocentric geocentric(const Site& site);
+
 }  // namespace emberline::sky
