@@ -215,7 +215,7 @@ frames = Table.read(sys.argv[1])
 assert len(frames) == 4 and len(frames.columns) == 24
 assert frames['n_comparison'].dtype.kind == 'i' and frames['n_comparison'].dtype.itemsize == 8
 assert frames['is_limit'].dtype == bool
-assert str(frames['flux_e'].unit) == 'electron' and str(frames['fwhm_px'].unit) == 'pix'
+assert str(frames['flux_e'].unit) == 'electron' and frames['fwhm_px'].unit == u.pix
 assert frames['mag'].mask[2] and not frames['mag'].mask[0] and abs(frames['limit_mag'][2] - 19.5) < 1e-12
 nights = Table.read(sys.argv[2], astropy_native=True)
 assert list(nights['band']) == ['V', 'V', 'B', 'Rc'] and list(nights['transformed']) == [0, 0, 1, 0]
