@@ -26,10 +26,11 @@ enum class ColumnKind { text, number, whole, truth };
 // What a column's number means beyond its unit.
 enum class ColumnUse {
     plain,
-    jd_utc,    // a Julian date, scale UTC, at the observer's place
-    bjd_tdb,   // a Julian date, scale TDB, at the barycentre of the solar system
-    in_band,   // a magnitude, its error or its zero point, through the band of its row
-    of_check,  // the same of the check star
+    jd_utc,     // a Julian date, scale UTC, at the observer's place
+    bjd_tdb,    // a Julian date, scale TDB, at the barycentre of the solar system
+    in_band,    // a magnitude, its error or its zero point, through the band of its row
+    of_check,   // the same of the check star
+    electrons,  // a number of electrons: VOUnits and FITS know no such unit, so that theirs is "count"
 };
 
 // A value of a row. A text is never absent: it is empty then.
@@ -58,6 +59,13 @@ template <>
 [[nodiscard]] std::span<const ColumnOf<night::FrameMeasurement>> columns_of();
 // The same without the getters.
 [[nodiscard]] std::span<const TableColumn> columns_of(TableLevel level);
+
+template <class Row>
+void read_cells(const Row& row, std::vector<Cell>& cells) {
+    cells.clear();
+    for (const ColumnOf<Row>& column : columns_of<Row>())
+        cells.push_back(column.value(row));
+}
 
 template <class Row>
 inline constexpr TableLevel level_of = TableLevel::night;

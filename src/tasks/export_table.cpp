@@ -4,42 +4,117 @@
 #include <fmt/format.h>
 #include <unistd.h>
 
+#include <cctype>
 #include <filesystem>
 #include <fstream>
+#include <functional>
+#include <optional>
+#include <set>
+#include <type_traits>
 
 #include "exchange/tables.hpp"
 
 namespace emberline::tasks {
 namespace {
 
-exchange::TableMeta meta_of(const Workspace& workspace, bool frames) {
-    return {{{"transient", workspace.campaign.name},
-             {"observer", workspace.campaign.observer_code},
-             {"software", software},
-             {"level", frames ? "frame" : "night"}}};
+using exchange::TableFormat;
+using night::FrameMeasurement;
+using night::NightMeasurement;
+
+// Empty for a word that is none.
+std::optional<TableFormat> format_of(std::string_view word) {
+    if (word == "csv") return TableFormat::csv;
+    if (word == "ecsv") return TableFormat::ecsv;
+    if (word == "votable") return TableFormat::votable;
+    return std::nullopt;
 }
 
-Result<std::size_t> write_rows(const ledger::Ledger& ledger, const Workspace& workspace, bool frames,
-                               exchange::TableFormat format, std::ostream& out) {
-    std::size_t rows = 0;
-    Result<void> read;
-    if (frames) {
-        exchange::FrameTableWriter writer(out, format, meta_of(workspace, true));
-        read = ledger.for_each_frame_measurement([&](const night::FrameMeasurement& m) {
-            writer.write(m);
-            ++rows;
-            return static_cast<bool>(out);
-        });
+template <class Row>
+Result<void> for_each(const ledger::Ledger& ledger, const std::function<bool(const Row&)>& visit) {
+    if constexpr (std::is_same_v<Row, FrameMeasurement>) {
+        return ledger.for_each_frame_measurement(visit);
     } else {
-        exchange::NightTableWriter writer(out, format, meta_of(workspace, false));
-        read = ledger.for_each_night_measurement([&](const night::NightMeasurement& m) {
-            writer.write(m);
-            ++rows;
-            return static_cast<bool>(out);
-        });
+        return ledger.for_each_night_measurement(visit);
     }
+}
+
+// A file name as part of a URI: RFC 3986, section 2.
+std::string percent_encoded(std::string_view path) {
+    std::string out;
+    for (const char c : path) {
+        const auto byte = static_cast<unsigned char>(c);
+        const bool plain = byte < 0x80 && (std::isalnum(byte) != 0 || c == '/' || c == '.' || c == '-' ||
+                                           c == '_' || c == '~');
+        out += plain ? std::string(1, c) : fmt::format("%{:02X}", byte);
+    }
+    return out;
+}
+
+// Where the ledger lies as seen from the table; standard output is taken to end up in the campaign's folder.
+std::string ledger_link(const Workspace& workspace, const std::string& file) {
+    namespace fs = std::filesystem;
+    const fs::path ledger = workspace.ledger_path();
+    if (file.empty()) return percent_encoded(ledger.filename().string());
+    std::error_code error;
+    const fs::path folder = fs::weakly_canonical(fs::path(file), error).parent_path();
+    const fs::path from_there = fs::relative(fs::weakly_canonical(ledger, error), folder, error);
+    return error ? std::string() : percent_encoded(from_there.string());
+}
+
+// What the formats that describe their columns say above them: it takes a look at every row.
+template <class Row>
+Result<exchange::TableMeta> meta_of(const ledger::Ledger& ledger, const Workspace& workspace,
+                                    const std::string& file) {
+    const night::Campaign& campaign = workspace.campaign;
+    const auto solutions = ledger.solutions();
+    if (!solutions) return fail(solutions.error());
+    std::set<Band> bands;
+    const auto seen = for_each<Row>(ledger, [&](const Row& m) {
+        if (!m.band.empty()) bands.insert(m.band);
+        return true;
+    });
+    if (!seen) return fail(seen.error());
+    std::error_code error;
+    const std::filesystem::path ledger_path = workspace.ledger_path();
+    return exchange::TableMeta{
+        .transient = campaign.name,
+        .position = campaign.position,
+        .observer_code = campaign.observer_code,
+        .observer_name = campaign.observer_name,
+        .chart = campaign.chart,
+        .software = software,
+        .campaign = std::filesystem::weakly_canonical(ledger_path, error).parent_path().filename().string(),
+        .solution = fmt::format("{}, solution {}", ledger_path.filename().string(), *solutions),
+        .ledger_link = ledger_link(workspace, file),
+        .bands = {bands.begin(), bands.end()}};
+}
+
+template <class Row>
+Result<std::size_t> write_rows(const ledger::Ledger& ledger, const Workspace& workspace,
+                               const std::string& file, TableFormat format, std::ostream& out) {
+    exchange::TableMeta meta;
+    if (format != TableFormat::csv) {
+        auto known = meta_of<Row>(ledger, workspace, file);
+        if (!known) return fail(known.error());
+        meta = std::move(*known);
+    }
+    std::size_t rows = 0;
+    exchange::TableWriter<Row> writer(out, format, meta);
+    const auto read = for_each<Row>(ledger, [&](const Row& m) {
+        writer.write(m);
+        ++rows;
+        return static_cast<bool>(out);
+    });
     if (!read) return fail(read.error());
+    writer.finish();
     return rows;
+}
+
+Result<std::size_t> write_table(const ledger::Ledger& ledger, const Workspace& workspace,
+                                const ExportRequest& request, std::ostream& out) {
+    const TableFormat format = *format_of(request.format);
+    return request.frames ? write_rows<FrameMeasurement>(ledger, workspace, request.file, format, out)
+                          : write_rows<NightMeasurement>(ledger, workspace, request.file, format, out);
 }
 
 Problem not_written(const std::string& file) {
@@ -53,19 +128,18 @@ Problem not_written(const std::string& file) {
 
 Result<ExportOutcome> export_table(const Workspace& workspace, const ExportRequest& request,
                                    std::ostream& out) {
-    if (request.format != "csv" && request.format != "ecsv") {
+    if (!format_of(request.format)) {
         return fail({.what = fmt::format("There is no format '{}'.", request.format),
                      .where = "--format",
-                     .mend = "Use csv or ecsv.",
+                     .mend = "Use csv, ecsv or votable.",
                      .kind = ProblemKind::request});
     }
-    const auto format = request.format == "csv" ? exchange::TableFormat::csv : exchange::TableFormat::ecsv;
     const auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
     if (!ledger) return fail(ledger.error());
     ExportOutcome outcome;
     outcome.file = request.file;
     if (request.file.empty()) {
-        const auto rows = write_rows(*ledger, workspace, request.frames, format, out);
+        const auto rows = write_table(*ledger, workspace, request, out);
         if (!rows) return fail(rows.error());
         out.flush();
         if (!out) return fail(not_written(""));
@@ -77,7 +151,7 @@ Result<ExportOutcome> export_table(const Workspace& workspace, const ExportReque
     std::error_code ignored, error;
     {
         std::ofstream file(beside, std::ios::binary);
-        const auto rows = write_rows(*ledger, workspace, request.frames, format, file);
+        const auto rows = write_table(*ledger, workspace, request, file);
         file.close();
         if (!rows || !file) {
             std::filesystem::remove(beside, ignored);

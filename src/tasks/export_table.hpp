@@ -12,7 +12,7 @@ namespace emberline::tasks {
 
 struct ExportRequest {
     bool frames = false;         // a row a frame; else a row a night and band
-    std::string format = "csv";  // csv, ecsv
+    std::string format = "csv";  // csv, ecsv, votable
     std::string file;            // empty: to `out`
 };
 

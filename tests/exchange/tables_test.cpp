@@ -28,7 +28,16 @@ constexpr auto night_head =
     "airmass,"
     "method,transformed,flags\n";
 
-const TableMeta meta{{{"software", "Emberline 0.1.0"}, {"transient", "DEMO \"SN\" 1: a\\b #c\nd"}}};
+const TableMeta meta{.transient = "DEMO \"SN\" 1: a\\b #c\nd",
+                     .position = SkyPosition{Angle::degrees(201.338), Angle::degrees(37.27)},
+                     .observer_code = "XYZ",
+                     .observer_name = "",
+                     .chart = "X00000",
+                     .software = "Emberline 0.1.0",
+                     .campaign = "demo",
+                     .solution = "campaign.ledger, solution 3",
+                     .ledger_link = "campaign.ledger",
+                     .bands = {parse_band("B").value(), parse_band("V").value()}};
 
 std::vector<night::FrameMeasurement> frames() {
     auto hostile = test::sample_frame();
@@ -56,6 +65,7 @@ std::string frame_table(TableFormat format) {
     FrameTableWriter writer(out, format, meta);
     for (const auto& m : frames())
         writer.write(m);
+    writer.finish();
     return out.str();
 }
 
@@ -64,6 +74,7 @@ std::string night_table(TableFormat format) {
     NightTableWriter writer(out, format, meta);
     for (const auto& m : nights())
         writer.write(m);
+    writer.finish();
     return out.str();
 }
 
@@ -171,15 +182,21 @@ f = Table.read(sys.argv[1], format='ascii.ecsv')
 assert len(f) == 4 and len(f.columns) == 24, (len(f), len(f.columns))
 assert f['jd_utc'].dtype == 'float64' and str(f['jd_utc'].unit) == 'd'
 assert abs(f['jd_utc'][0] - 2460344.51234568) < 1e-8
-assert str(f['mag'].unit) == 'mag' and str(f['flux_e'].unit) == 'electron' and str(f['fwhm_px'].unit) == 'pix'
+assert str(f['mag'].unit) == 'mag' and str(f['flux_e'].unit) == 'electron' and str(f['fwhm_px'].unit) in ('pix', 'pixel')
 assert f['is_limit'].dtype == bool and list(f['is_limit']) == [False, False, True, False]
 assert f['n_comparison'].dtype == 'int64' and f['n_comparison'][0] == 3
 assert f['mag'].mask[2] and f['mag'].mask[3] and not f['mag'].mask[0]
 assert f['frame'][1] == 'frames/a, "b" #1.fits', f['frame'][1]
 assert f['flags'][1] == 'cloud;trailed'
 assert f['mag'].description
-assert list(f.meta) == ['software', 'transient'], f.meta
-assert f.meta['transient'] == 'DEMO "SN" 1: a\\b #c\nd', f.meta
+assert f['mag'].meta['ucd'] == 'phot.mag;em.opt;meta.main', f['mag'].meta
+assert f['jd_utc'].info.format == '.8f'
+assert list(f.meta)[:3] == ['transient', 'observer', 'software'], f.meta
+assert f.meta['transient'] == 'DEMO "SN" 1: a\b #c\ufffdd', f.meta
+assert f.meta['level'] == 'frame' and f.meta['solution'] == 'campaign.ledger, solution 3'
+assert 'UTC' in f.meta['jd_utc'] and 'TDB' in f.meta['bjd_tdb'] and f.meta['magnitude_system'] == 'Vega'
+assert f.meta['position'] == {'system': 'ICRS', 'ra_deg': 201.338, 'dec_deg': 37.27}, f.meta['position']
+assert f.meta['photometry']['V'] == {'system': 'Vega', 'wavelength_nm': 544.8, 'width_nm': 84.0}
 n = Table.read(sys.argv[2], format='ascii.ecsv')
 assert len(n) == 3 and len(n.columns) == 15
 assert list(n['night']) == ['2024-02-03', '2024-02-04', '2024-02-05']
