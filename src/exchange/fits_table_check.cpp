@@ -64,10 +64,11 @@ class TableChecker {
         if (!holds(column, wanted.kind)) {
             error(name, fmt::format("The column must hold {}.", kind_in_words(wanted.kind)));
         }
-        if (column.unit != wanted.unit) {
-            error(name, wanted.unit.empty()
+        const std::string_view unit = wanted.unit;
+        if (column.unit != unit) {
+            error(name, unit.empty()
                             ? fmt::format("The unit '{}' stands where there is none.", column.unit)
-                            : fmt::format("The unit is '{}' and should be '{}'.", column.unit, wanted.unit));
+                            : fmt::format("The unit is '{}' and should be '{}'.", column.unit, unit));
         }
         if (const auto time = time_form(wanted)) check_time(name, column.number, *time);
     }

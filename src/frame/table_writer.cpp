@@ -8,7 +8,9 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 #include <cerrno>
+#include <cstdint>
 #include <cstring>
 #include <filesystem>
 #include <limits>
@@ -24,7 +26,6 @@ namespace {
 constexpr std::size_t rows_at_a_time = 4096;
 constexpr std::size_t longest_string = 68;  // between the quotes of one card
 constexpr long long whole_undefined = std::numeric_limits<long long>::min();
-constexpr char truth_undefined = 2;
 
 bool is_printable(std::string_view text) {
     return std::all_of(text.begin(), text.end(), [](char c) { return c >= ' ' && c <= '~'; });
@@ -50,12 +51,17 @@ std::string tform(const ColumnForm& column) {
     return "1D";
 }
 
+void add_big_endian(std::vector<unsigned char>& bytes, std::uint64_t bits) {
+    for (int shift = 56; shift >= 0; shift -= 8)
+        bytes.push_back(static_cast<unsigned char>(bits >> static_cast<unsigned>(shift)));
+}
+
 // The cells of a column that are not yet in the file; one of the vectors is in use.
 struct Waiting {
     std::vector<double> numbers;
-    std::vector<LONGLONG> wholes;
+    std::vector<long long> wholes;
     std::vector<std::string> texts;
-    std::vector<char> truths;
+    std::vector<char> truths;            // 'T', 'F', or 0 where it is undefined
     std::size_t width = 1, longest = 0;  // of texts: in the file, and of those that wait
     void clear() {
         numbers.clear();
@@ -111,11 +117,12 @@ class DiskTable final : public TableWriter {
     [[nodiscard]] std::optional<Problem> trouble(std::size_t column, const Cell& cell) const;
     void take(std::size_t column, const Cell& cell);
     void write_waiting();
-    void write_texts(int number, Waiting& cells);
+    void widen_texts();
 
     std::string path_, beside_;
     TableForm form_;
     std::vector<Waiting> waiting_;
+    std::vector<unsigned char> bytes_;
     std::size_t n_waiting_ = 0, rows_ = 0;
     fitsfile* fits_ = nullptr;
     int status_ = 0;
@@ -266,7 +273,7 @@ void DiskTable::take(std::size_t column, const Cell& cell) {
         }
         case CellKind::truth: {
             const auto* truth = std::get_if<bool>(&cell);
-            cells.truths.push_back(truth != nullptr ? static_cast<char>(*truth) : truth_undefined);
+            cells.truths.push_back(truth == nullptr ? '\0' : *truth ? 'T' : 'F');
             break;
         }
     }
@@ -292,47 +299,49 @@ Result<void> DiskTable::append(std::span<const Cell> row) {
     return {};
 }
 
-void DiskTable::write_waiting() {
-    const auto n = static_cast<LONGLONG>(n_waiting_);
-    const auto first = static_cast<LONGLONG>(rows_) + 1;
-    for (std::size_t i = 0; i < waiting_.size() && n > 0; ++i) {
-        const int number = static_cast<int>(i) + 1;
+void DiskTable::widen_texts() {
+    for (std::size_t i = 0; i < waiting_.size(); ++i) {
         Waiting& cells = waiting_[i];
-        switch (form_.columns[i].kind) {
-            case CellKind::number:
-                fits_write_col(fits_, TDOUBLE, number, first, 1, n, cells.numbers.data(), &status_);
-                break;
-            case CellKind::whole:
-                fits_write_col(fits_, TLONGLONG, number, first, 1, n, cells.wholes.data(), &status_);
-                break;
-            case CellKind::text:
-                write_texts(number, cells);
-                break;
-            case CellKind::truth: {
-                char undefined = truth_undefined;
-                fits_write_colnull(fits_, TLOGICAL, number, first, 1, n, cells.truths.data(), &undefined,
-                                   &status_);
-                break;
-            }
-        }
-        cells.clear();
-    }
-    rows_ += n_waiting_;
-    n_waiting_ = 0;
-}
-
-void DiskTable::write_texts(int number, Waiting& cells) {
-    if (cells.longest > cells.width) {
+        if (cells.longest <= cells.width) continue;
         // Room for the first rows is made to measure.
         cells.width = rows_ == 0 ? cells.longest : std::max(cells.longest, cells.width + cells.width / 2);
-        fits_modify_vector_len(fits_, number, static_cast<LONGLONG>(cells.width), &status_);
+        fits_modify_vector_len(fits_, static_cast<int>(i) + 1, static_cast<LONGLONG>(cells.width), &status_);
     }
-    std::vector<char*> pointers;
-    pointers.reserve(cells.texts.size());
-    for (std::string& text : cells.texts)
-        pointers.push_back(text.data());
-    fits_write_col(fits_, TSTRING, number, static_cast<LONGLONG>(rows_) + 1, 1,
-                   static_cast<LONGLONG>(pointers.size()), pointers.data(), &status_);
+}
+
+// Rows as they lie in the file. cfitsio's own routine for texts fills them with blanks, which some readers
+// take for a part of them; a NUL ends a text without doubt (section 7.3.3.1).
+void DiskTable::write_waiting() {
+    widen_texts();
+    bytes_.clear();
+    for (std::size_t row = 0; row < n_waiting_; ++row) {
+        for (std::size_t i = 0; i < waiting_.size(); ++i) {
+            const Waiting& cells = waiting_[i];
+            switch (form_.columns[i].kind) {
+                case CellKind::number:
+                    add_big_endian(bytes_, std::bit_cast<std::uint64_t>(cells.numbers[row]));
+                    break;
+                case CellKind::whole:
+                    add_big_endian(bytes_, static_cast<std::uint64_t>(cells.wholes[row]));
+                    break;
+                case CellKind::text:
+                    bytes_.insert(bytes_.end(), cells.texts[row].begin(), cells.texts[row].end());
+                    bytes_.resize(bytes_.size() + cells.width - cells.texts[row].size(), '\0');
+                    break;
+                case CellKind::truth:
+                    bytes_.push_back(static_cast<unsigned char>(cells.truths[row]));
+                    break;
+            }
+        }
+    }
+    if (n_waiting_ > 0) {
+        fits_write_tblbytes(fits_, static_cast<LONGLONG>(rows_) + 1, 1, static_cast<LONGLONG>(bytes_.size()),
+                            bytes_.data(), &status_);
+    }
+    for (Waiting& cells : waiting_)
+        cells.clear();
+    rows_ += n_waiting_;
+    n_waiting_ = 0;
 }
 
 // As the standard's appendix J. cfitsio's own routine would write the time of day into the comments, and the
