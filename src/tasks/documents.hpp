@@ -4,6 +4,7 @@
 
 #include <nlohmann/json_fwd.hpp>
 
+#include "tasks/build_sequence.hpp"
 #include "tasks/curve.hpp"
 #include "tasks/forecast.hpp"
 #include "tasks/inspect.hpp"
@@ -28,5 +29,6 @@ using Json = nlohmann::ordered_json;
 [[nodiscard]] Json document(const Explanation& explanation);
 [[nodiscard]] Json document(const SolveOutcome& outcome);
 [[nodiscard]] Json document(const StackOutcome& outcome);
+[[nodiscard]] Json document(const BuildOutcome& outcome);
 
 }  // namespace emberline::tasks

@@ -73,6 +73,10 @@ constexpr const char* comparison_template =
 
 }  // namespace
 
+std::string_view empty_sequence_text() {
+    return comparison_template;
+}
+
 Result<void> new_campaign(const std::string& folder) {
     namespace fs = std::filesystem;
     const fs::path root(folder);
