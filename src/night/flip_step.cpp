@@ -34,13 +34,6 @@ struct Member {
     bool after = false;
 };
 
-std::optional<std::size_t> aperture_of(const FrameFluxes& f, const FrameMeasurement& m) {
-    for (std::size_t k = 0; k < f.apertures.size(); ++k) {
-        if (std::abs(f.apertures[k].radius_px - m.aperture_px) < 1e-6) return k;
-    }
-    return std::nullopt;
-}
-
 struct Point {
     double mag = 0.0, variance = 0.0;
     frame::PixelPosition place;
@@ -48,7 +41,7 @@ struct Point {
 
 // In the frame's own zero point; colours are the same on both sides.
 std::optional<Point> point_of(const Member& member, const StarFlux& star) {
-    const auto k = aperture_of(*member.fluxes, *member.measured);
+    const auto k = aperture_in_use(*member.fluxes, *member.measured);
     if (!k || *k >= star.flux_e.size() || !(star.flux_e[*k] > 0.0)) return std::nullopt;
     const Caveats& caveats = star.caveats[*k];
     if (caveats.has(Caveat::saturated) || caveats.has(Caveat::edge) || caveats.has(Caveat::not_linear))
@@ -180,6 +173,13 @@ std::vector<FrameInSolution> frames_in_solution(const std::vector<FrameFluxes>& 
         return a.measured->jd_utc < b.measured->jd_utc;
     });
     return out;
+}
+
+std::optional<std::size_t> aperture_in_use(const FrameFluxes& fluxes, const FrameMeasurement& measured) {
+    for (std::size_t k = 0; k < fluxes.apertures.size(); ++k) {
+        if (std::abs(fluxes.apertures[k].radius_px - measured.aperture_px) < 1e-6) return k;
+    }
+    return std::nullopt;
 }
 
 bool turned_round(double turn_deg) {

@@ -3,6 +3,7 @@
 // flat field they do not.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -20,6 +21,9 @@ struct FrameInSolution {
 // By time; a frame that the solution does not know is not among them.
 [[nodiscard]] std::vector<FrameInSolution> frames_in_solution(
     const std::vector<photometry::FrameFluxes>& frames, const Solution& solution);
+// The one that the frame was measured with; nothing for a frame that was refused before one was chosen.
+[[nodiscard]] std::optional<std::size_t> aperture_in_use(const photometry::FrameFluxes& fluxes,
+                                                         const FrameMeasurement& measured);
 // By 180° within 10°: what a meridian flip does, and no camera that was touched.
 [[nodiscard]] bool turned_round(double turn_deg);
 
