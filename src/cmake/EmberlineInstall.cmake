@@ -12,7 +12,7 @@ set(public_headers
     numerics/robust.hpp
     sky/barycentre.hpp sky/horizon.hpp sky/night_calendar.hpp sky/proper_motion.hpp sky/site.hpp sky/time_scales.hpp
     frame/calibration.hpp frame/frame.hpp frame/frame_facts.hpp frame/header.hpp frame/instrument.hpp frame/lattice.hpp frame/pixels.hpp frame/wcs.hpp
-    frame/write_frame.hpp
+    frame/table_writer.hpp frame/write_frame.hpp
     stars/centroid.hpp stars/detect.hpp stars/fit_plate.hpp stars/plate_polynomial.hpp stars/plate_stars.hpp stars/profile.hpp stars/registration.hpp
     stars/solve_plate.hpp
     photometry/aperture_sum.hpp photometry/circle_pixel.hpp photometry/growth.hpp photometry/local_sky.hpp
@@ -20,7 +20,7 @@ set(public_headers
     photometry/build_psf.hpp photometry/host_light.hpp photometry/pixel_noise.hpp photometry/psf.hpp
     photometry/psf_fit.hpp photometry/scene.hpp photometry/smooth_host.hpp
     standard/field_catalogue.hpp standard/sequence.hpp standard/zero_points.hpp
-    night/campaign.hpp night/combine_frames.hpp night/judge_night.hpp night/plate_finder.hpp night/host_template.hpp night/mean_place.hpp night/measure_frame.hpp night/measurement.hpp night/remove_host.hpp night/solution.hpp
+    night/audit_sequence.hpp night/audited_star.hpp night/removal_effect.hpp night/campaign.hpp night/combine_frames.hpp night/judge_night.hpp night/plate_finder.hpp night/host_template.hpp night/mean_place.hpp night/measure_frame.hpp night/measurement.hpp night/remove_host.hpp night/solution.hpp
     night/solve_campaign.hpp night/stack_template.hpp
     rehearsal/invented_campaign.hpp rehearsal/invented_host.hpp rehearsal/invented_instrument.hpp
     rehearsal/invented_sky.hpp rehearsal/invented_template.hpp rehearsal/processed_save.hpp
@@ -32,7 +32,7 @@ set(public_headers
     lightcurve/light_curve.hpp lightcurve/luminosity.hpp lightcurve/merge_series.hpp lightcurve/model.hpp
     lightcurve/posterior.hpp lightcurve/prediction.hpp lightcurve/profile.hpp lightcurve/sample_fit.hpp
     lightcurve/scatter_errors.hpp lightcurve/shape_hint.hpp
-    exchange/finding.hpp exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/table_columns.hpp exchange/tables.hpp
+    exchange/finding.hpp exchange/fits_table.hpp exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/table_columns.hpp exchange/tables.hpp
     picture/curve_picture.hpp picture/host_picture.hpp
     tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/inspect.hpp tasks/make_template.hpp
     tasks/measure.hpp

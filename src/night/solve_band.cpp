@@ -37,27 +37,6 @@ ValueWithError usual_colour_term(const Band& band) {
     return {0.0, band.name() == "TG" ? green : other};
 }
 
-std::vector<standard::SolveStar> calibrating_stars(const standard::Sequence& sequence, const Band& band,
-                                                   const std::set<std::string>& usable) {
-    const auto index = usual_colour(band);
-    std::vector<standard::SolveStar> stars;
-    for (const standard::ComparisonStar& star : sequence.stars) {
-        const auto magnitude = star.magnitude(sequence_band(band));
-        if (!usable.contains(star.label) || !magnitude) continue;
-        standard::SolveStar entry{star.label, magnitude->value, magnitude->err, std::nullopt, 0.0, 0.0};
-        if (const auto colour = index ? star.colour(*index) : std::nullopt) {
-            const double variance = magnitude->err * magnitude->err;
-            entry.colour_mag = colour->value;
-            entry.colour_err_mag = colour->err;
-            entry.colour_covariance_mag2 = index->red == sequence_band(band)    ? -variance
-                                           : index->blue == sequence_band(band) ? variance
-                                                                                : 0.0;
-        }
-        stars.push_back(std::move(entry));
-    }
-    return stars;
-}
-
 standard::SolveInput gather(std::vector<JudgedFrame>& frames, const std::vector<standard::SolveStar>& stars,
                             const Band& band, const std::string& instrument, const Campaign& campaign) {
     standard::SolveInput input;
@@ -65,11 +44,7 @@ standard::SolveInput gather(std::vector<JudgedFrame>& frames, const std::vector<
     const BandFacts& about = facts(band);
     input.extinction_prior = {about.extinction_mag_per_airmass, about.extinction_err};
     input.fit_colour_term = campaign.measure.colour_term;
-    input.colour_term_prior = usual_colour_term(band);
-    if (const auto terms = campaign.colour_terms.find(instrument); terms != campaign.colour_terms.end()) {
-        if (const auto term = terms->second.find(band.name()); term != terms->second.end())
-            input.colour_term_prior = term->second;
-    }
+    input.colour_term_prior = colour_term_prior(band, instrument, campaign);
     for (JudgedFrame& frame : frames) {
         frame.solved.reset();
         if (!frame.refusal.empty()) continue;
@@ -221,6 +196,35 @@ void name_comparison_stars(std::vector<JudgedFrame>& frames, const standard::Sol
 }
 
 }  // namespace
+
+std::vector<standard::SolveStar> calibrating_stars(const standard::Sequence& sequence, const Band& band,
+                                                   const std::set<std::string>& usable) {
+    const auto index = usual_colour(band);
+    std::vector<standard::SolveStar> stars;
+    for (const standard::ComparisonStar& star : sequence.stars) {
+        const auto magnitude = star.magnitude(sequence_band(band));
+        if (!usable.contains(star.label) || !magnitude) continue;
+        standard::SolveStar entry{star.label, magnitude->value, magnitude->err, std::nullopt, 0.0, 0.0};
+        if (const auto colour = index ? star.colour(*index) : std::nullopt) {
+            const double variance = magnitude->err * magnitude->err;
+            entry.colour_mag = colour->value;
+            entry.colour_err_mag = colour->err;
+            entry.colour_covariance_mag2 = index->red == sequence_band(band)    ? -variance
+                                           : index->blue == sequence_band(band) ? variance
+                                                                                : 0.0;
+        }
+        stars.push_back(std::move(entry));
+    }
+    return stars;
+}
+
+ValueWithError colour_term_prior(const Band& band, const std::string& instrument, const Campaign& campaign) {
+    if (const auto terms = campaign.colour_terms.find(instrument); terms != campaign.colour_terms.end()) {
+        if (const auto term = terms->second.find(band.name()); term != terms->second.end())
+            return term->second;
+    }
+    return usual_colour_term(band);
+}
 
 BandSolution solve_band(std::vector<JudgedFrame> frames, const standard::Sequence& sequence,
                         const std::set<std::string>& usable, const Campaign& campaign) {

@@ -42,6 +42,14 @@ struct BandSolution {
     std::string no_solution;               // why there are no zero points
 };
 
+// The stars with these labels that the sequence has in the band, with their colours.
+[[nodiscard]] std::vector<standard::SolveStar> calibrating_stars(const standard::Sequence& sequence,
+                                                                 const Band& band,
+                                                                 const std::set<std::string>& usable);
+// What the colour term may be: as the campaign says of the instrument, or what is usual.
+[[nodiscard]] ValueWithError colour_term_prior(const Band& band, const std::string& instrument,
+                                               const Campaign& campaign);
+
 // `usable`: labels that may calibrate (role, not set aside).
 [[nodiscard]] BandSolution solve_band(std::vector<JudgedFrame> frames, const standard::Sequence& sequence,
                                       const std::set<std::string>& usable, const Campaign& campaign);
