@@ -50,10 +50,10 @@ void add_export(CLI::App& app, Face& face) {
     sub->add_option("--level", request->level, "night or frame")
         ->capture_default_str()
         ->check(CLI::IsMember({"night", "frame"}));
-    sub->add_option("--format", request->table.format, "csv, ecsv or votable")
+    sub->add_option("--format", request->table.format, "csv, ecsv, votable or fits")
         ->capture_default_str()
-        ->check(CLI::IsMember({"csv", "ecsv", "votable"}));
-    sub->add_option("-o,--output", request->table.file, "File to write; none: standard output");
+        ->check(CLI::IsMember({"csv", "ecsv", "votable", "fits"}));
+    sub->add_option("-o,--output", request->table.file, "File to write; none: standard output (not fits)");
     sub->callback([request, &face] { run(*request, face); });
 }
 

@@ -12,6 +12,7 @@
 #include <set>
 #include <type_traits>
 
+#include "exchange/fits_table.hpp"
 #include "exchange/tables.hpp"
 
 namespace emberline::tasks {
@@ -117,6 +118,34 @@ Result<std::size_t> write_table(const ledger::Ledger& ledger, const Workspace& w
                           : write_rows<NightMeasurement>(ledger, workspace, request.file, format, out);
 }
 
+template <class Row>
+Result<std::size_t> write_fits(const ledger::Ledger& ledger, const Workspace& workspace,
+                               const std::string& file) {
+    const auto meta = meta_of<Row>(ledger, workspace, file);
+    if (!meta) return fail(meta.error());
+    auto writer = exchange::FitsTableWriter<Row>::create(file, *meta, workspace.campaign.site);
+    if (!writer) return fail(writer.error());
+    std::size_t rows = 0;
+    Result<void> written;
+    const auto read = for_each<Row>(ledger, [&](const Row& m) {
+        written = writer->write(m);
+        rows += written ? 1 : 0;
+        return written.has_value();
+    });
+    if (!read) return fail(read.error());
+    if (written) written = writer->finish();
+    if (!written) return fail(written.error());
+    return rows;
+}
+
+Result<ExportOutcome> export_fits(const ledger::Ledger& ledger, const Workspace& workspace,
+                                  const ExportRequest& request) {
+    const auto rows = request.frames ? write_fits<FrameMeasurement>(ledger, workspace, request.file)
+                                     : write_fits<NightMeasurement>(ledger, workspace, request.file);
+    if (!rows) return fail(rows.error());
+    return ExportOutcome{.rows = *rows, .file = request.file};
+}
+
 Problem not_written(const std::string& file) {
     return {.what = "The table cannot be written.",
             .where = file.empty() ? "standard output" : file,
@@ -128,14 +157,22 @@ Problem not_written(const std::string& file) {
 
 Result<ExportOutcome> export_table(const Workspace& workspace, const ExportRequest& request,
                                    std::ostream& out) {
-    if (!format_of(request.format)) {
+    const bool fits = request.format == "fits";
+    if (!fits && !format_of(request.format)) {
         return fail({.what = fmt::format("There is no format '{}'.", request.format),
                      .where = "--format",
-                     .mend = "Use csv, ecsv or votable.",
+                     .mend = "Use csv, ecsv, votable or fits.",
+                     .kind = ProblemKind::request});
+    }
+    if (fits && request.file.empty()) {
+        return fail({.what = "A FITS table is no text for standard output.",
+                     .where = "--format fits",
+                     .mend = "Name a file for it: --output table.fits.",
                      .kind = ProblemKind::request});
     }
     const auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
     if (!ledger) return fail(ledger.error());
+    if (fits) return export_fits(*ledger, workspace, request);
     ExportOutcome outcome;
     outcome.file = request.file;
     if (request.file.empty()) {

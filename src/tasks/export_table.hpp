@@ -12,8 +12,8 @@ namespace emberline::tasks {
 
 struct ExportRequest {
     bool frames = false;         // a row a frame; else a row a night and band
-    std::string format = "csv";  // csv, ecsv, votable
-    std::string file;            // empty: to `out`
+    std::string format = "csv";  // csv, ecsv, votable, fits
+    std::string file;            // empty: to `out`; FITS needs one
 };
 
 struct ExportOutcome {
