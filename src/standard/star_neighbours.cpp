@@ -19,10 +19,12 @@ constexpr double reach_of_isolation = 10.0;
 double share_of_light(double distance_arcsec, double isolation_arcsec) {
     if (distance_arcsec < isolation_arcsec) return 1.0;
     constexpr double beta = 2.5, fwhm_of_isolation = 0.25, aperture_of_isolation = 0.5;
-    // I(d) = (β−1)/(π α²) (d/α)^(−2β) far outside, times the circle's area.
+    // I(d) = (β−1)/(π α²) (d/α)^(−2β) far outside, times the circle's area; over the circle the mean of d⁻⁵
+    // is that of its middle times 1 + (25/8) (r/d)² + …
     const double alpha = fwhm_of_isolation / (2.0 * std::sqrt(std::pow(2.0, 1.0 / beta) - 1.0));
-    const double area = aperture_of_isolation * aperture_of_isolation / (alpha * alpha);
-    return area * (beta - 1.0) * std::pow(distance_arcsec / isolation_arcsec / alpha, -2.0 * beta);
+    const double d = distance_arcsec / isolation_arcsec, r = aperture_of_isolation;
+    const double across = 1.0 + 0.5 * beta * beta * (r / d) * (r / d);
+    return r * r / (alpha * alpha) * (beta - 1.0) * std::pow(d / alpha, -2.0 * beta) * across;
 }
 
 StarNeighbours::StarNeighbours(std::span<const Neighbour> all) : by_dec_(all.begin(), all.end()) {

@@ -18,7 +18,7 @@ struct Neighbour {
 // The share of a star's light that falls into the aperture of another at that distance. Nearer than the
 // isolation radius R all of it: in bad seeing it is in the aperture, and before that it draws the centroid.
 // Further out the wing of a Moffat profile (its normalisation: Trujillo et al. 2001, MNRAS 328, 977) with
-// β = 2.5 and FWHM R/4 through a circle of radius R/2, which falls as d⁻⁵: from 0.4 % at R.
+// β = 2.5 and FWHM R/4 through a circle of radius R/2, which falls as d⁻⁵: from 0.7 % at R.
 [[nodiscard]] double share_of_light(double distance_arcsec, double isolation_arcsec);
 
 class StarNeighbours {
