@@ -90,6 +90,7 @@ class Chart {
         };
         std::sort(stars_.begin(), stars_.end(), brighter);
         if (stars_.size() > most_stars) stars_.resize(most_stars);
+        complete_ = stars_.size();
         depth_ = stars_.empty() ? 15.0 : stars_.back().magnitude_mag;
         shrinking_ =
             std::clamp(std::sqrt(crowded / static_cast<double>(stars_.size() + 1)), most_shrinking, 1.0);
@@ -123,9 +124,9 @@ class Chart {
                                            sexagesimal_degrees(chart_.transient.dec, 1))) +
                         fmt::format("   (ICRS; stars where they stand in {:.1f})", chart_.epoch_jyear),
                     words_style("left", usual_font, ink));
-        const std::string depth =
-            stars_.empty() ? std::string("no stars")
-                           : fmt::format("{} stars to {} {:.1f}", stars_.size(), chart_.band, depth_);
+        const std::string depth = stars_.empty()
+                                      ? std::string("no stars")
+                                      : fmt::format("{} stars to {} {:.1f}", complete_, chart_.band, depth_);
         page_.label(field.left, 78.0,
                     fmt::format("{0} of {1}; {2:.3g}′ × {2:.3g}′, north is up and east to the left", depth,
                                 shortened(chart_.catalogue, 40), 2.0 * chart_.radius_arcmin),
@@ -321,6 +322,7 @@ class Chart {
     CurvePage page_;
     double point_radius_;
     std::vector<ChartStar> stars_;  // that are drawn, the brightest first
+    std::size_t complete_ = 0;      // of them, down to depth_; fainter ones only where they are marked
     std::vector<const ChartMark*> marks_;
     std::vector<Place> places_;
     std::vector<double> half_sizes_;
