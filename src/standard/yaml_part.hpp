@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // standard/yaml_part — the part of YAML that the headers of ECSV tables are written in: maps and lists, in
-// lines or in brackets, and plain or quoted words. Tags and anchors are passed over. Private to this room.
+// lines or in brackets, and plain or quoted words. Tags and anchors are passed over. For this room and for
+// exchange.
 // Source: YAML 1.2.2, chapters 7 and 8.
 #pragma once
 
