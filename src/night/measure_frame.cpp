@@ -15,6 +15,7 @@
 #include "night/pattern_check.hpp"
 #include "night/psf_fluxes.hpp"
 #include "night/sampled_light.hpp"
+#include "night/seen_place.hpp"
 #include "night/settle_stack.hpp"
 #include "night/surroundings.hpp"
 #include "numerics/robust.hpp"
@@ -329,6 +330,7 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
     if (host || host_template != nullptr || campaign.measure.psf.value_or(false))
         look_at_host(out, frame, *wcs, *field, needs, sampled, campaign, host || host_template != nullptr,
                      host_template);
+    out.seen = seen_place(out, *field, *wcs, needs, campaign);
     return out;
 }
 

@@ -1,0 +1,184 @@
+// SPDX-License-Identifier: MIT
+// Notation: a star's residual r = A p + noise + catalogue error, two rows a star; its variance v = e² + s²,
+// s the common scatter; weights w = g / v, g near 0 for a mistake. s makes the weighted χ² what it should be
+// (Mandel & Paule 1970, Anal. Chem. 42, 1194). The shift asked for is x p = Σ l r with l = w A C xᵀ,
+// C = (Aᵀ W A)⁻¹, so its variance is Σ l² v, of which Σ l² e² is the centroids'.
+#include "night/plate_shift.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <optional>
+
+#include "numerics/contamination.hpp"
+#include "numerics/least_squares.hpp"
+#include "numerics/robust.hpp"
+
+namespace emberline::night {
+namespace {
+
+constexpr std::size_t stars_for_rotation = 4, stars_for_shear = 8;
+// Charts give places to 0.1″ or 0.01 s: common practice, no source. Few stars do not show it.
+constexpr double assumed_catalogue_err_arcsec = 0.1;
+constexpr double arm_unit_arcsec = 600.0;  // so that the columns are of one size
+constexpr int rounds = 30;
+constexpr double agrees = 0.5;  // weight below which a star is a mistake
+
+using Row = std::array<double, 6>;
+
+// Of the residual's east (axis 0) or north (1) at a place; the first `terms` count.
+Row row_of(double east, double north, int axis, int terms) {
+    const double u = east / arm_unit_arcsec, v = north / arm_unit_arcsec;
+    if (terms == 4) return axis == 0 ? Row{1.0, 0.0, u, -v} : Row{0.0, 1.0, v, u};
+    return axis == 0 ? Row{1.0, 0.0, u, v, 0.0, 0.0} : Row{0.0, 1.0, 0.0, 0.0, u, v};
+}
+
+class Fit {
+  public:
+    Fit(const std::vector<PlateResidual>& stars, int terms) : stars_(stars), terms_(terms) {
+        const auto n = stars.size();
+        a_ = numerics::Matrix(2 * n, static_cast<std::size_t>(terms));
+        for (std::size_t i = 0; i < n; ++i) {
+            for (int axis = 0; axis < 2; ++axis) {
+                const Row row = row_of(stars[i].east, stars[i].north, axis, terms);
+                for (std::size_t j = 0; j < a_.columns(); ++j)
+                    a_(2 * i + static_cast<std::size_t>(axis), j) = row[j];
+            }
+            y_.push_back(stars[i].off_east);
+            y_.push_back(stars[i].off_north);
+        }
+        good_.assign(n, 1.0);
+        least_scatter2_ = n < stars_for_rotation ? std::pow(assumed_catalogue_err_arcsec, 2) : 0.0;
+    }
+
+    // Empty where the stars do not tell the terms: all on one line.
+    std::optional<PlateShift> at(double east, double north) {
+        start();
+        for (int round = 0; round < rounds; ++round) {
+            if (!solve()) return std::nullopt;
+            set_scatter();
+            set_good();
+        }
+        if (!solve()) return std::nullopt;
+        return result(east, north);
+    }
+
+  private:
+    [[nodiscard]] double variance(std::size_t i) const { return stars_[i].err * stars_[i].err + scatter2_; }
+
+    // About the median shift: a mistake among few must not set the scatter.
+    void start() {
+        std::array<double, 2> middle{};
+        std::vector<double> away;
+        for (std::size_t axis = 0; axis < 2; ++axis) {
+            std::vector<double> own;
+            for (std::size_t i = axis; i < y_.size(); i += 2)
+                own.push_back(y_[i]);
+            middle[axis] = numerics::median(own);
+            for (const double v : own)
+                away.push_back(v - middle[axis]);
+        }
+        const double scatter = numerics::mad_to_sigma * numerics::median_absolute_deviation(away, 0.0);
+        scatter2_ = std::max(least_scatter2_, scatter * scatter);
+    }
+
+    bool solve() {
+        std::vector<double> w;
+        for (std::size_t i = 0; i < stars_.size(); ++i)
+            w.insert(w.end(), 2, good_[i] / variance(i));
+        auto fitted = numerics::linear_fit(a_, y_, w);
+        if (!fitted) return false;
+        fit_ = std::move(*fitted);
+        left_ = y_;
+        for (std::size_t k = 0; k < y_.size(); ++k) {
+            for (std::size_t j = 0; j < a_.columns(); ++j)
+                left_[k] -= a_(k, j) * fit_.parameters[j];
+        }
+        return true;
+    }
+
+    [[nodiscard]] double square_left(std::size_t i) const {
+        return left_[2 * i] * left_[2 * i] + left_[2 * i + 1] * left_[2 * i + 1];
+    }
+
+    // One step of Newton's towards χ² = degrees of freedom.
+    void set_scatter() {
+        double chi2 = 0.0, slope = 0.0, counted = 0.0;
+        for (std::size_t i = 0; i < stars_.size(); ++i) {
+            const double v = variance(i);
+            chi2 += good_[i] * square_left(i) / v;
+            slope += good_[i] * square_left(i) / (v * v);
+            counted += 2.0 * good_[i];
+        }
+        const double free = counted - terms_;
+        if (free < 0.5 || !(slope > 0.0)) {
+            scatter2_ = least_scatter2_;
+            return;
+        }
+        scatter2_ = std::max(least_scatter2_, scatter2_ + (chi2 - free) / slope);
+    }
+
+    void set_good() {
+        for (std::size_t i = 0; i < stars_.size(); ++i)
+            good_[i] = numerics::contamination_weight(0.5 * square_left(i) / variance(i),
+                                                      numerics::catalogue_outliers);
+    }
+
+    [[nodiscard]] PlateShift result(double east, double north) const {
+        PlateShift out;
+        out.terms = terms_;
+        double all2 = 0.0, noise2 = 0.0;
+        std::array<double, 2> shift{};
+        for (int axis = 0; axis < 2; ++axis) {
+            const Row x = row_of(east, north, axis, terms_);
+            Row cx{};  // C xᵀ
+            for (std::size_t j = 0; j < a_.columns(); ++j) {
+                for (std::size_t k = 0; k < a_.columns(); ++k)
+                    cx[j] += fit_.covariance(j, k) * x[k];
+                shift[static_cast<std::size_t>(axis)] += x[j] * fit_.parameters[j];
+            }
+            for (std::size_t row = 0; row < y_.size(); ++row) {
+                const std::size_t i = row / 2;
+                double l = 0.0;
+                for (std::size_t j = 0; j < a_.columns(); ++j)
+                    l += a_(row, j) * cx[j];
+                l *= good_[i] / variance(i);
+                all2 += l * l * variance(i);
+                noise2 += l * l * stars_[i].err * stars_[i].err;
+            }
+        }
+        out.east_arcsec = shift[0];
+        out.north_arcsec = shift[1];
+        out.err_arcsec = std::sqrt(0.5 * all2);
+        out.noise_arcsec = std::sqrt(0.5 * noise2);
+        double squares = 0.0, counted = 0.0;
+        for (std::size_t i = 0; i < stars_.size(); ++i) {
+            squares += good_[i] * square_left(i);
+            counted += 2.0 * good_[i];
+            out.stars += good_[i] > agrees ? 1 : 0;
+        }
+        out.rms_arcsec = std::sqrt(squares / counted);
+        return out;
+    }
+
+    const std::vector<PlateResidual>& stars_;
+    int terms_;
+    numerics::Matrix a_;
+    std::vector<double> y_, left_, good_;
+    numerics::LinearFit fit_;
+    double scatter2_ = 0.0, least_scatter2_ = 0.0;
+};
+
+}  // namespace
+
+PlateShift plate_shift(const std::vector<PlateResidual>& stars, double east, double north) {
+    if (stars.size() >= stars_for_shear) {
+        if (const auto shift = Fit(stars, 6).at(east, north)) return *shift;
+    }
+    if (stars.size() >= stars_for_rotation) {
+        if (const auto shift = Fit(stars, 4).at(east, north)) return *shift;
+    }
+    return Fit(stars, 2).at(east, north).value_or(PlateShift{});
+}
+
+}  // namespace emberline::night
