@@ -7,6 +7,8 @@
 #include <sstream>
 
 #include "command/face.hpp"
+#include "command/findings.hpp"
+#include "exchange/table_check.hpp"
 #include "tasks/export_table.hpp"
 
 namespace emberline::command {
@@ -14,10 +16,34 @@ namespace {
 
 struct Request {
     tasks::ExportRequest table;
-    std::string level = "night";
+    std::string level = "night", check;
 };
 
+void check(const std::string& file, Face& face) {
+    const auto table = exchange::check_table_file(file);
+    if (!table) {
+        face.status = face.say(table.error());
+        return;
+    }
+    face.status = table->valid() ? all_done : something_refused;
+    const std::string level(table->level ? exchange::name(*table->level) : std::string_view());
+    if (face.json) {
+        face.say_json({{"file", file},
+                       {"valid", table->valid()},
+                       {"format", table->format},
+                       {"level", level},
+                       {"rows", table->rows},
+                       {"findings", findings_document(table->findings)}});
+        return;
+    }
+    print_findings(std::cout, table->findings);
+    std::cout << fmt::format("{}: {}{} table, {} row{}, {}.\n", file, table->format,
+                             level.empty() ? "" : " " + level, table->rows, table->rows == 1 ? "" : "s",
+                             table->valid() ? "no error" : "with errors");
+}
+
 void run(Request request, Face& face) {
+    if (!request.check.empty()) return check(request.check, face);
     request.table.frames = request.level == "frame";
     const auto workspace = tasks::open_workspace(face.campaign);
     if (!workspace) {
@@ -45,7 +71,9 @@ void run(Request request, Face& face) {
 
 void add_export(CLI::App& app, Face& face) {
     CLI::App* sub = app.add_subcommand("export", "Tables for other programs");
-    sub->footer("Example:\n  emberline export --level frame --format ecsv -o frames.ecsv");
+    sub->footer(
+        "Examples:\n  emberline export --level frame --format ecsv -o frames.ecsv\n"
+        "  emberline export --check frames.ecsv");
     const auto request = std::make_shared<Request>();
     sub->add_option("--level", request->level, "night or frame")
         ->capture_default_str()
@@ -54,6 +82,7 @@ void add_export(CLI::App& app, Face& face) {
         ->capture_default_str()
         ->check(CLI::IsMember({"csv", "ecsv", "votable", "fits"}));
     sub->add_option("-o,--output", request->table.file, "File to write; none: standard output (not fits)");
+    sub->add_option("--check", request->check, "Only check such a table, in any of these formats");
     sub->callback([request, &face] { run(*request, face); });
 }
 

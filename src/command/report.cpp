@@ -9,6 +9,7 @@
 #include <nlohmann/json.hpp>
 
 #include "command/face.hpp"
+#include "command/findings.hpp"
 
 namespace emberline::command {
 namespace {
@@ -17,17 +18,6 @@ struct Request {
     tasks::ReportRequest report;
     std::string from, to, check;
 };
-
-std::string place(const exchange::Finding& f) {
-    return fmt::format("line {}{}", f.line, f.field.empty() ? "" : ", " + f.field);
-}
-
-tasks::Json findings_document(const std::vector<exchange::Finding>& findings) {
-    tasks::Json json = tasks::Json::array();
-    for (const exchange::Finding& f : findings)
-        json.push_back({{"line", f.line}, {"field", f.field}, {"what", f.what}, {"error", f.error}});
-    return json;
-}
 
 void check(const std::string& file, Face& face) {
     const auto findings = tasks::check_report(file);
@@ -42,8 +32,7 @@ void check(const std::string& file, Face& face) {
         face.say_json({{"file", file}, {"valid", valid}, {"findings", findings_document(*findings)}});
         return;
     }
-    for (const exchange::Finding& f : *findings)
-        std::cout << fmt::format("{}: {}{}\n", place(f), f.error ? "" : "(warning) ", f.what);
+    print_findings(std::cout, *findings);
     std::cout << file
               << (valid ? " follows the network's rules.\n" : " does not follow the network's rules.\n");
 }
@@ -90,7 +79,7 @@ void print(const tasks::ReportOutcome& outcome) {
     std::cout << outcome.text;
     print_sums(outcome);
     for (const exchange::Finding& f : outcome.findings)
-        std::cout << fmt::format("  {}: {}\n", place(f), f.what);
+        std::cout << fmt::format("  {}{}\n", place(f), f.what);
     print_left_out("Held back, as asked for:", outcome.held);
     print_left_out("Left out:", outcome.skipped);
     for (const std::string& remark : outcome.remarks)
