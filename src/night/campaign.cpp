@@ -233,6 +233,9 @@ Result<void> read_report(SettingsTable table, ReportSettings& report) {
     }
     assign(report.transformed_only, table.flag("transformed_only"));
     assign(report.limits, table.flag("limits"));
+    auto server = read_server_settings(table.table("server"));
+    if (!server) return fail(server.error());
+    report.server = std::move(*server);
     return table.finish();
 }
 

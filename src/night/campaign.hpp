@@ -11,6 +11,7 @@
 
 #include "frame/calibration.hpp"
 #include "frame/instrument.hpp"
+#include "night/server_settings.hpp"
 #include "photometry/host_light.hpp"
 #include "quantities/band.hpp"
 #include "quantities/caveat.hpp"
@@ -55,6 +56,7 @@ struct ReportSettings {
     Caveats hold;                   // measurements with one of these flags
     bool transformed_only = false;  // without a colour term
     bool limits = true;             // false: limits
+    ServerSettings server;          // [report.server]
     bool operator==(const ReportSettings&) const = default;
 };
 

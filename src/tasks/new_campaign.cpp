@@ -63,6 +63,23 @@ chart = ""                       # the sequence's chart identifier, goes into re
 
 [report]
 obstype = "CCD"                  # CCD (also for CMOS), DSLR, PEP or VISDIG
+
+# [report.server]                # for the IAU transient server's report; its numbers stand in the server's lists
+# reporting_group = 0            # your group's number there
+# data_source_group = 0          # … and that of the group whose data they are
+# instrument = 0
+# at_type = 1                    # 0 other, 1 possible supernova, 2 possible nova, 3 known AGN, 4 possibly nuclear
+# filters = { V = 0 }            # band -> number; known without: g 21, r 22, i 23, z 24
+# units = { Vega = 0 }           # of magnitudes; known without: AB 1
+# reporter = "A. Observer (Example Observatory)"
+# archive = "DSS"                # DSS, SDSS or another, where nobody saw the place empty before
+# archive_remark = ""            # says which plate or survey
+# discovery = "2024-02-03T21:04:05"   # UT; where it was not you who saw it first
+# position_err_arcsec = 0.5      # of ra and dec above, where no frame gives a better position
+# host_name = ""
+# host_redshift = 0.0041
+# internal_name = ""
+# remarks = ""
 )";
 
 constexpr const char* comparison_template =
