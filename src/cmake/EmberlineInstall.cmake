@@ -32,7 +32,7 @@ set(public_headers
     lightcurve/light_curve.hpp lightcurve/luminosity.hpp lightcurve/merge_series.hpp lightcurve/model.hpp
     lightcurve/posterior.hpp lightcurve/prediction.hpp lightcurve/profile.hpp lightcurve/sample_fit.hpp
     lightcurve/scatter_errors.hpp lightcurve/shape_hint.hpp
-    exchange/finding.hpp exchange/fits_table.hpp exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/server_report.hpp exchange/table_columns.hpp exchange/tables.hpp
+    exchange/finding.hpp exchange/fits_table.hpp exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/server_report.hpp exchange/table_check.hpp exchange/table_columns.hpp exchange/tables.hpp
     picture/curve_picture.hpp picture/host_picture.hpp
     tasks/audit_sequence.hpp tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/inspect.hpp tasks/make_template.hpp
     tasks/measure.hpp

@@ -207,27 +207,25 @@ void RowChecker::check_ranges() {
 }
 
 void RowChecker::check_dates() {
-    const std::string& night = text(night_);
     const auto jd = number(jd_utc_), bjd = number(bjd_tdb_);
-    const auto midnight = jd_of_date(night);
-    if (!midnight) {
-        if (night_.index) error(night_, fmt::format("{} is no date, YYYY-MM-DD.", quoted(night)));
-    } else if (jd && *jd >= first_jd && *jd <= last_jd) {
-        // The evening's date, noon to noon of local mean time, at any longitude.
-        if (*jd < *midnight || *jd > *midnight + 2.0)
-            error(night_, fmt::format("{} is not in the night of {}.", *jd, night));
-        if (night < last_night_ && !order_said_) {
-            order_said_ = true;
-            findings_.warning(
-                line_, std::string(night_.name),
-                fmt::format("{} comes after {}: the rows are not in order of time.", night, last_night_));
-        }
-        last_night_ = night;
-    }
     if (jd && bjd && std::abs(*bjd - *jd) > most_bjd_difference_d) {
         error(bjd_tdb_, fmt::format("It is {:.5f} d from jd_utc, and can be {:.4f} d at most.", *bjd - *jd,
                                     most_bjd_difference_d));
     }
+    const std::string& night = text(night_);
+    const auto midnight = jd_of_date(night);
+    if (!midnight && night_.index) error(night_, fmt::format("{} is no date, YYYY-MM-DD.", quoted(night)));
+    if (!midnight || !jd || *jd < first_jd || *jd > last_jd) return;
+    // The evening's date, noon to noon of local mean time, at any longitude.
+    if (*jd < *midnight || *jd > *midnight + 2.0)
+        return error(night_, fmt::format("{} is not in the night of {}.", *jd, night));
+    if (night < last_night_ && !order_said_) {
+        order_said_ = true;
+        findings_.warning(
+            line_, std::string(night_.name),
+            fmt::format("{} comes after {}: the rows are not in order of time.", night, last_night_));
+    }
+    last_night_ = night;
 }
 
 void RowChecker::check_words() {
