@@ -9,6 +9,7 @@
 #include <set>
 
 #include "night/judge_stars.hpp"
+#include "night/significance.hpp"
 #include "night/star_lights.hpp"
 
 namespace emberline::night {
@@ -18,6 +19,8 @@ using photometry::FrameFluxes;
 
 // A companion or a small offset that moves no night by more than this of its error can stay.
 constexpr double harmless = 0.1;
+constexpr std::size_t least_stars_for_colour = 4;
+constexpr double telling_sigma = 4.0;
 constexpr std::size_t least_comparison_stars = 3;  // that must be left for an exclusion to be advised
 
 bool is_check(const standard::ComparisonStar& star, const Campaign& campaign) {
@@ -153,6 +156,24 @@ void advise(StarOnTrial& trial, std::size_t comparison_left, bool left_out) {
     trial.advice_text = fmt::format("Set it aside: `{}`.{}", exclude, effect_words(trial));
 }
 
+void add_colours(const std::vector<AuditedStar>& stars, bool colour_term, SequenceAudit& audit) {
+    std::vector<double> x, y, weight;
+    for (const AuditedStar& star : stars) {
+        if (star.accused() || !star.colour_mag || !star.offset_before_colour_mag) continue;
+        x.push_back(*star.colour_mag);
+        y.push_back(star.offset_before_colour_mag->value);
+        weight.push_back(1.0 / std::pow(star.offset_before_colour_mag->err, 2));
+    }
+    const Line line = line_through(x, y, weight);
+    if (!line.known || x.size() < least_stars_for_colour) return;
+    audit.by_colour.push_back({stars.front().band, stars.front().instrument, line.slope});
+    if (colour_term || std::abs(line.slope.value) < telling_sigma * line.slope.err) return;
+    audit.remarks.push_back(fmt::format(
+        "{}, {}: the stars' offsets follow their colours by {:+.3f} ± {:.3f} mag a magnitude, and no "
+        "colour term takes that up: [measure] colour_term is off.",
+        stars.front().band.name(), stars.front().instrument, line.slope.value, line.slope.err));
+}
+
 int rank(const AuditedStar& star) {
     return star.accused() ? 0 : star.fault == StarFault::cannot_tell ? 1 : 2;
 }
@@ -220,6 +241,7 @@ Result<SequenceAudit> audit_sequence(const std::vector<FrameFluxes>& frames,
             star.set_aside = set_aside.stars.contains(star.label);
             left += star.accused() || star.check || star.set_aside ? 0 : 1;
         }
+        add_colours(judged, campaign.measure.colour_term, audit);
         for (AuditedStar& star : judged) {
             StarOnTrial trial;
             trial.star = std::move(star);

@@ -30,11 +30,19 @@ struct StarOnTrial {
     [[nodiscard]] double harm() const { return removal ? removal->harm : 0.0; }
 };
 
+// Offsets against the catalogue that follow the stars' colours: what a colour term takes up.
+struct OffsetsByColour {
+    Band band;
+    std::string instrument;
+    ValueWithError mag_per_mag;  // d(measured − catalogue)/d(colour), of the stars that are not accused
+};
+
 struct SequenceAudit {
     std::vector<StarOnTrial> stars;  // accused ones first, then doubtful ones, the rest; each by harm
     // Sigma from which a star is accused: chance does it to one star of one campaign in a thousand, each
     // fault.
     double varies_from_sigma = 0.0, blended_from_sigma = 0.0, catalogue_from_sigma = 0.0;
+    std::vector<OffsetsByColour> by_colour;
     std::vector<std::string> remarks;
     std::size_t frames = 0, nights = 0;  // in use
 };

@@ -45,6 +45,8 @@ struct AuditedStar {
     // Measured − catalogue, against what the others and their colours make expect; the error is of that
     // comparison: the star's catalogue error, the others', and how much the others scatter beyond them.
     std::optional<ValueWithError> offset_mag;
+    // The same before colours are reckoned with, on a zero point that all stars of band and instrument share.
+    std::optional<ValueWithError> offset_before_colour_mag;
     double measured_err_mag =
         0.0;  // of the measured magnitude alone: frames, and the others' catalogue errors
     double frame_scatter_mag = 0.0, expected_frame_scatter_mag = 0.0;  // of a frame about its night's mean

@@ -1,13 +1,12 @@
 // SPDX-License-Identifier: MIT
 #include "night/judge_stars.hpp"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
 
 #include "night/significance.hpp"
 #include "night/star_growth.hpp"
+#include "night/star_verdict.hpp"
 #include "night/star_witness.hpp"
 
 namespace emberline::night {
@@ -32,7 +31,7 @@ struct Circles {
 };
 // A companion nearer than about one FWHM shows between the first two, one farther off between the others.
 constexpr Circles circles[] = {{0.6, 1.5}, {1.2, 2.5}};
-constexpr std::size_t least_frames = 5, least_other_stars = 3, least_trend_nights = 4;
+constexpr std::size_t least_trend_nights = 4;
 
 double mean_of(const std::vector<WitnessedNight>& nights, double floor_mag2) {
     double sum = 0.0, weight = 0.0;
@@ -42,30 +41,6 @@ double mean_of(const std::vector<WitnessedNight>& nights, double floor_mag2) {
         weight += w;
     }
     return weight > 0.0 ? sum / weight : 0.0;
-}
-
-struct Line {
-    ValueWithError slope;
-    bool known = false;
-};
-// Weighted, about the weighted mean.
-Line line_through(const std::vector<double>& x, const std::vector<double>& y,
-                  const std::vector<double>& weight) {
-    double sum = 0.0, mean_x = 0.0, mean_y = 0.0, xx = 0.0, xy = 0.0;
-    for (std::size_t i = 0; i < x.size(); ++i) {
-        sum += weight[i];
-        mean_x += weight[i] * x[i];
-        mean_y += weight[i] * y[i];
-    }
-    if (!(sum > 0.0)) return {};
-    mean_x /= sum;
-    mean_y /= sum;
-    for (std::size_t i = 0; i < x.size(); ++i) {
-        xx += weight[i] * (x[i] - mean_x) * (x[i] - mean_x);
-        xy += weight[i] * (x[i] - mean_x) * (y[i] - mean_y);
-    }
-    if (!(xx > 0.0)) return {};
-    return {{xy / xx, 1.0 / std::sqrt(xx)}, true};
 }
 
 class Court {
@@ -97,7 +72,7 @@ class Court {
         }
         if (freed) stars = hear(trusted);
         for (std::size_t i = 0; i < stars.size(); ++i)
-            pronounce(stars[i], count(trusted) - (trusted[i] ? 1 : 0), group_.faint[i]);
+            pronounce(stars[i], {accused_, doubted_, count(trusted) - (trusted[i] ? 1 : 0), group_.faint[i]});
         return stars;
     }
 
@@ -234,14 +209,9 @@ class Court {
         }
         Line line = line_through(x, y, weight);
         if (!line.known) return line;
-        double mean = 0.0, mean_x = 0.0, sum = 0.0, chi2 = 0.0;
+        double chi2 = 0.0;
         for (std::size_t i = 0; i < x.size(); ++i) {
-            mean += weight[i] * y[i];
-            mean_x += weight[i] * x[i];
-            sum += weight[i];
-        }
-        for (std::size_t i = 0; i < x.size(); ++i) {
-            const double miss = y[i] - mean / sum - line.slope.value * (x[i] - mean_x / sum);
+            const double miss = y[i] - line.mean_y - line.slope.value * (x[i] - line.mean_x);
             chi2 += weight[i] * miss * miss;
         }
         line.slope.err *= std::sqrt(std::max(1.0, chi2 / static_cast<double>(x.size() - 2)));
@@ -318,6 +288,7 @@ class Court {
         for (std::size_t i = 0; i < stars.size(); ++i) {
             if (!standing[i].judged) continue;
             stars[i].offset_mag = {standing[i].miss, standing[i].err};
+            stars[i].offset_before_colour_mag = {property.values[i], property.errs[i]};
             stars[i].measured_err_mag = std::hypot(own_err[i], standing[i].expected_err);
             if (std::abs(standing[i].miss) >= notable_offset_mag)
                 stars[i].catalogue_sigma = std::abs(standing[i].sigma);
@@ -326,97 +297,6 @@ class Court {
             for (StarNight& night : stars[i].nights)
                 night.residual_mag.value += shift;
         }
-    }
-
-    [[nodiscard]] std::string offset_words(const AuditedStar& star) const {
-        return star.offset_mag ? fmt::format("{:+.3f} ± {:.3f} mag from its catalogue magnitude",
-                                             star.offset_mag->value, star.offset_mag->err)
-                               : std::string("not to be compared with its catalogue magnitude");
-    }
-
-    [[nodiscard]] static std::string growth_words(const AuditedStar& star) {
-        const auto most = std::max_element(star.growth.begin(), star.growth.end(),
-                                           [](const auto& a, const auto& b) { return a.sigma < b.sigma; });
-        return fmt::format(
-            "it gains {:.3f} ± {:.3f} mag of light more than the others between circles of {:.1f} and {:.1f} "
-            "FWHM",
-            most->excess_mag.value, most->excess_mag.err, most->narrow_fwhm, most->wide_fwhm);
-    }
-
-    [[nodiscard]] static std::string variation_words(const AuditedStar& star) {
-        const double nights = star.night_scatter_mag / std::max(star.expected_night_scatter_mag, 1e-4);
-        const double frames = star.frame_scatter_mag / std::max(star.expected_frame_scatter_mag, 1e-4);
-        if (nights >= frames || star.nights.size() > 2)
-            return fmt::format("{:.3f} mag from night to night where {:.3f} is expected",
-                               star.night_scatter_mag, star.expected_night_scatter_mag);
-        return fmt::format("{:.3f} mag from frame to frame where {:.3f} is expected", star.frame_scatter_mag,
-                           star.expected_frame_scatter_mag);
-    }
-
-    void pronounce(AuditedStar& star, std::size_t others, bool faint) const {
-        star.fault = StarFault::cannot_tell;
-        if (faint) {
-            star.why = "It is too faint in these frames: below a signal-to-noise of ten.";
-        } else if (star.frames < least_frames) {
-            star.why = fmt::format("It was measured in {} frames: too few to tell.", star.frames);
-        } else if (others < least_other_stars) {
-            star.why = fmt::format("Only {} other stars could bear witness: three are needed.", others);
-        } else {
-            pronounce_seen(star);
-        }
-    }
-
-    void pronounce_seen(AuditedStar& star) const {
-        const bool varies = star.varies_sigma >= accused_.varies;
-        const bool blended = star.blended_sigma >= accused_.blended;
-        const bool off = star.catalogue_sigma >= accused_.catalogue;
-        // A companion's light comes and goes with the seeing: such a star is blended, not variable.
-        const bool by_itself = varies && star.varies_sigma_without_seeing >= accused_.varies;
-        const bool with_seeing = star.seeing_slope_mag &&
-                                 std::abs(star.seeing_slope_mag->value) > 4.0 * star.seeing_slope_mag->err;
-        const double beyond_mag = std::sqrt(std::max(
-            0.0, std::pow(star.night_scatter_mag, 2) - std::pow(star.expected_night_scatter_mag, 2)));
-        double most_growth_mag = 0.0;
-        for (const GrowthExcess& growth : star.growth)
-            most_growth_mag = std::max(most_growth_mag, growth.excess_mag.value);
-        if (blended && !(by_itself && beyond_mag > most_growth_mag)) {
-            star.fault = StarFault::blended;
-            star.why = fmt::format("Another source is in its light: {}; it is {}.", growth_words(star),
-                                   offset_words(star));
-        } else if (varies && !by_itself && with_seeing) {
-            star.fault = StarFault::blended;
-            star.why = fmt::format(
-                "It follows the seeing, as a star with a companion does: {:+.3f} ± {:.3f} mag for images "
-                "wider by a tenth; {}.",
-                0.1 * star.seeing_slope_mag->value, 0.1 * star.seeing_slope_mag->err, variation_words(star));
-        } else if (varies) {
-            star.fault = StarFault::varies;
-            star.why = fmt::format("It varies: {}{}.", variation_words(star), trend_words(star));
-        } else if (off) {
-            star.fault = StarFault::catalogue_value;
-            star.why = fmt::format("It is steady, and {}.", offset_words(star));
-        } else if (star.varies_sigma >= doubted_.varies) {
-            star.why = fmt::format("It may vary: {}, {:.1f} sigma; more nights will tell.",
-                                   variation_words(star), star.varies_sigma);
-        } else if (star.blended_sigma >= doubted_.blended) {
-            star.why =
-                fmt::format("It may be blended: {}, {:.1f} sigma; frames with better seeing will tell.",
-                            growth_words(star), star.blended_sigma);
-        } else if (star.catalogue_sigma >= doubted_.catalogue) {
-            star.why = fmt::format("Its catalogue magnitude may be wrong: it is {}, {:.1f} sigma.",
-                                   offset_words(star), star.catalogue_sigma);
-        } else {
-            star.fault = StarFault::fine;
-            star.why = fmt::format("It is {}, and steady: {}.", offset_words(star), variation_words(star));
-        }
-    }
-
-    [[nodiscard]] static std::string trend_words(const AuditedStar& star) {
-        if (!star.trend_mag_per_day ||
-            std::abs(star.trend_mag_per_day->value) < 4.0 * star.trend_mag_per_day->err)
-            return {};
-        return fmt::format(", with a trend of {:+.4f} ± {:.4f} mag a day", star.trend_mag_per_day->value,
-                           star.trend_mag_per_day->err);
     }
 
     const StarLights& group_;
@@ -431,22 +311,6 @@ AccusedFrom from_chance(double chance, std::size_t stars) {
 }
 
 }  // namespace
-
-std::string_view word(StarFault fault) {
-    switch (fault) {
-        case StarFault::fine:
-            return "fine";
-        case StarFault::varies:
-            return "varies";
-        case StarFault::blended:
-            return "blended";
-        case StarFault::catalogue_value:
-            return "catalogue value";
-        case StarFault::cannot_tell:
-            return "cannot tell";
-    }
-    return {};
-}
 
 AccusedFrom accused_from(std::size_t stars) {
     return from_chance(accusing_chance, stars);

@@ -101,6 +101,27 @@ double sigma_of_chance(double chance, double looks) {
     return low;
 }
 
+Line line_through(const std::vector<double>& x, const std::vector<double>& y,
+                  const std::vector<double>& weight) {
+    Line line;
+    double sum = 0.0, xx = 0.0, xy = 0.0;
+    for (std::size_t i = 0; i < x.size(); ++i) {
+        sum += weight[i];
+        line.mean_x += weight[i] * x[i];
+        line.mean_y += weight[i] * y[i];
+    }
+    if (!(sum > 0.0)) return {};
+    line.mean_x /= sum;
+    line.mean_y /= sum;
+    for (std::size_t i = 0; i < x.size(); ++i) {
+        xx += weight[i] * (x[i] - line.mean_x) * (x[i] - line.mean_x);
+        xy += weight[i] * (x[i] - line.mean_x) * (y[i] - line.mean_y);
+    }
+    line.known = xx > 0.0;
+    if (line.known) line.slope = {xy / xx, 1.0 / std::sqrt(xx)};
+    return line;
+}
+
 std::vector<Standing> stand_against_others(const PropertyOfStars& p) {
     std::vector<Standing> out(p.values.size());
     for (std::size_t i = 0; i < out.size(); ++i) {

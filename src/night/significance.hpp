@@ -19,6 +19,15 @@ namespace emberline::night {
 // The sigma that chance exceeds, in any of `looks` looks, with this probability in all; one-sided looks.
 [[nodiscard]] double sigma_of_chance(double chance, double looks);
 
+// A straight line by weighted least squares; `known`: the x differ.
+struct Line {
+    ValueWithError slope;  // error from the weights, which are 1/σ²
+    double mean_x = 0.0, mean_y = 0.0;
+    bool known = false;
+};
+[[nodiscard]] Line line_through(const std::vector<double>& x, const std::vector<double>& y,
+                                const std::vector<double>& weight);
+
 // One property of the stars: values with errors, what they may follow (colour, place), and who is trusted.
 struct Followed {
     std::vector<double> x;  // one a star

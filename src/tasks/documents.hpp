@@ -5,6 +5,7 @@
 #include <nlohmann/json_fwd.hpp>
 
 #include "tasks/build_sequence.hpp"
+#include "tasks/audit_sequence.hpp"
 #include "tasks/curve.hpp"
 #include "tasks/forecast.hpp"
 #include "tasks/inspect.hpp"
@@ -12,6 +13,7 @@
 #include "tasks/nights.hpp"
 #include "tasks/solve_frames.hpp"
 #include "tasks/stack.hpp"
+#include "tasks/transient_place.hpp"
 
 namespace emberline::tasks {
 
@@ -23,12 +25,14 @@ using Json = nlohmann::ordered_json;
 [[nodiscard]] Json document(const MeasureOutcome& outcome);
 [[nodiscard]] Json document(const NightsOutcome& outcome);
 [[nodiscard]] Json document(const NightFrames& frames);
+[[nodiscard]] Json document(const PlacesOutcome& places);
 [[nodiscard]] Json document(const CurveOutcome& outcome);  // design: contract
 [[nodiscard]] Json document(const ForecastOutcome& outcome);
 [[nodiscard]] Json document(const std::vector<InspectedFile>& files);
 [[nodiscard]] Json document(const Explanation& explanation);
 [[nodiscard]] Json document(const SolveOutcome& outcome);
 [[nodiscard]] Json document(const StackOutcome& outcome);
+[[nodiscard]] Json document(const AuditOutcome& outcome);
 [[nodiscard]] Json document(const BuildOutcome& outcome);
 
 }  // namespace emberline::tasks
