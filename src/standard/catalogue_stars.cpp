@@ -18,14 +18,6 @@ using Place = std::optional<std::size_t>;
 // Numbers that stand for "none" in lists of stars lie outside: −99, 99.99, 999.
 constexpr double least_mag = -30.0, most_mag = 50.0;
 
-bool is_blank(std::string_view text) {
-    text = trimmed(text);
-    if (text.empty() || text.find_first_not_of('-') == std::string_view::npos) return true;
-    const std::string word = lower_case(text);
-    constexpr std::array blanks{"nan", "null", "none", "n/a", "\\n", "masked", "inf", "+inf", "-inf"};
-    return std::find(blanks.begin(), blanks.end(), word) != blanks.end();
-}
-
 // What the positions are said to be in.
 enum class Axes { icrs, fk4 };
 
@@ -185,6 +177,7 @@ class StarMaker {
         }
         CatalogueStar star;
         star.position = {**ra, **dec};
+        star.row = row;
         if (auto good = take_epoch(row, star); !good) return good;
         take_motion(row, star);
         if (axes_ == Axes::fk4) turn_from_fk4(star);
@@ -316,6 +309,14 @@ class StarMaker {
 };
 
 }  // namespace
+
+bool is_blank(std::string_view text) {
+    text = trimmed(text);
+    if (text.empty() || text.find_first_not_of('-') == std::string_view::npos) return true;
+    const std::string word = lower_case(text);
+    constexpr std::array blanks{"nan", "null", "none", "n/a", "\\n", "masked", "inf", "+inf", "-inf"};
+    return std::find(blanks.begin(), blanks.end(), word) != blanks.end();
+}
 
 Result<FieldCatalogue> stars_of(const RawCatalogue& raw, const ChosenColumns& chosen,
                                 const std::string& source, std::optional<double> epoch_jyear) {

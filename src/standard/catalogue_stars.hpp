@@ -5,6 +5,7 @@
 
 #include <optional>
 #include <string>
+#include <string_view>
 
 #include "quantities/problem.hpp"
 #include "standard/catalogue_columns.hpp"
@@ -12,6 +13,9 @@
 #include "standard/raw_catalogue.hpp"
 
 namespace emberline::standard {
+
+// A cell that says that there is nothing: empty, dashes, "null", "nan" and the like.
+[[nodiscard]] bool is_blank(std::string_view cell);
 
 // Problem (line or row, and column named): a position that cannot be read or lies outside the sky, axes other
 // than the equator's, an impossible epoch.

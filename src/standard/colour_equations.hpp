@@ -15,21 +15,30 @@
 
 namespace emberline::standard {
 
-// Magnitudes of one star as a survey gives them, by its own names: "G", "BP", "RP"; "g", "r"; "V", "B".
+// Magnitudes of one star as a survey gives them. Names tell the system: "G", "BP", "RP" of Gaia; "gP1",
+// "rP1", "iP1", "zP1", "yP1" of Pan-STARRS; "u" to "z" of SDSS and "U" to "Ic" of Johnson and Cousins, which
+// are bands.
 using NativeMagnitudes = std::map<std::string, ValueWithError>;
 
 // result = base + Σ c_k (blue − red)^k, k from 0.
 struct ColourEquation {
-    std::string name;    // "Riello 2021, V": set and result, unique
+    std::string name;    // "Riello V": unique
     std::string system;  // of what goes in: "gaia-dr3", "ps1", "sdss", "johnson-cousins"
     Band result;
     std::string base, blue, red;  // native magnitudes
     std::vector<double> coefficients;
-    std::optional<double> least_colour_mag, most_colour_mag;  // published range; absent: not stated
-    double scatter_mag = 0.0;                                 // published, of single stars about the relation
+    double least_colour_mag = 0.0, most_colour_mag = 0.0;
+    // A second condition of some: limit_blue − limit_red below limit_most_mag.
+    std::string limit_blue, limit_red;  // empty: none
+    double limit_most_mag = 0.0;
+    double scatter_mag = 0.0;  // published, of single stars about the relation
     int preference = 0;        // of several relations to one band from one system the least is taken
     std::string source;        // paper, table
     bool from_memory = false;  // coefficients or scatter were recalled, not read in the paper
+
+    [[nodiscard]] double shift_mag(double colour_mag) const;  // result − base
+    [[nodiscard]] double slope(double colour_mag) const;      // d(shift)/d(colour)
+    [[nodiscard]] std::string formula() const;  // "V = G + 0.02704 - 0.01424 c … , c = BP - RP"
 };
 [[nodiscard]] const std::vector<ColourEquation>& colour_equations();
 
@@ -41,8 +50,18 @@ struct ConvertedMagnitude {
 // Problem: a native magnitude that is missing, a colour outside the published range (both named).
 [[nodiscard]] Result<ConvertedMagnitude> convert(const ColourEquation& equation,
                                                  const NativeMagnitudes& star);
-// By the preferred equation that the star's magnitudes allow. Problem: none; says what is missing.
-[[nodiscard]] Result<ConvertedMagnitude> convert(std::string_view system, const Band& band,
-                                                 const NativeMagnitudes& star);
+// By the preferred equation that the star's magnitudes allow. Problem: none; says of the nearest one why.
+[[nodiscard]] Result<ConvertedMagnitude> convert(const Band& band, const NativeMagnitudes& star);
+
+// For a person: each relation with its range, scatter and source, and one star worked through it.
+struct WorkedEquation {
+    const ColourEquation* equation = nullptr;
+    NativeMagnitudes star;  // without errors
+    double result_mag = 0.0;
+    std::string arithmetic;  // "13.000 + 0.02704 - 0.01424 x 0.820 + …  = 13.152"
+};
+[[nodiscard]] std::vector<WorkedEquation> worked_equations();
+// The same as lines of text.
+[[nodiscard]] std::string colour_equation_table();
 
 }  // namespace emberline::standard

@@ -23,6 +23,7 @@ struct CatalogueStar {
     std::optional<double> epoch_jyear;  // its own, where rows differ
     std::optional<double> magnitude_mag;
     std::string label;
+    std::size_t row = 0;  // of the file's table, from 0
 };
 
 struct FieldCatalogue {
@@ -43,6 +44,10 @@ inline constexpr double usual_motion_mas_per_year = 10.0;
 // Where the file does not say for when its positions hold.
 inline constexpr double usual_epoch_jyear = 2000.0;
 
+// As it stands at that time; see references_at.
+[[nodiscard]] stars::ReferenceStar reference_at(const CatalogueStar& star,
+                                                std::optional<double> catalogue_epoch_jyear,
+                                                double epoch_jyear);
 // As they stand at that time: motions are carried on from the catalogue's epoch. Where the motion is not
 // known the usual one, and where the epoch is not known the star's own since usual_epoch_jyear, is added to
 // the error.

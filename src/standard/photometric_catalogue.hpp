@@ -36,9 +36,9 @@ struct PhotometricStar {
 
 struct PhotometricCatalogue {
     std::string source;  // path
-    std::string survey;  // "Gaia DR3", "Pan-STARRS DR1", "SDSS", "APASS", "Landolt", "a table of magnitudes"
-    std::string system;  // of its native magnitudes, as colour_equations() names them; APASS has two: its own
-                         // B, V and its g, r, i under the names of the bands
+    std::string survey;  // "Gaia DR3", "Pan-STARRS DR1", "SDSS", "APASS", "a list of standards", "a table of
+                         // magnitudes"
+    std::string system;  // of its native magnitudes, as colour_equations() names them
     std::vector<PhotometricStar> stars;
     std::optional<double> epoch_jyear;
     std::vector<std::string> remarks;  // duplicates merged, rows left out and why, nulls
