@@ -1,17 +1,12 @@
 // SPDX-License-Identifier: MIT
 #include "exchange/tables.hpp"
 
-#include <unistd.h>
-
 #include <catch2/catch.hpp>
-#include <cstdio>
-#include <cstdlib>
-#include <filesystem>
-#include <fstream>
 #include <limits>
 #include <sstream>
 
 #include "exchange/measurement_samples.hpp"
+#include "exchange/outside_reader.hpp"
 #include "exchange/series.hpp"
 #include "expected_table.hpp"
 
@@ -160,23 +155,14 @@ TEST_CASE("An exported night table is a series that can be read again", "[tables
           Approx(test::sample_night().bjd_tdb).margin(5e-9).epsilon(0));
 }
 
-int run(const std::string& command) {
-    return std::system(command.c_str());
-}
-
 TEST_CASE("astropy reads the ECSV tables: types, units, missing values, meta", "[tables]") {
     // ECSV 1.0: astropy's APE 6. The reader is astropy's own.
-    const std::string python = "/usr/bin/python3";
-    if (run(python + " -c 'import astropy' 2>/dev/null") != 0) {
+    if (!test::has_astropy()) {
         WARN("SKIPPED: astropy is not installed, so nobody outside has read the ECSV tables.");
         return;
     }
-    const auto folder =
-        std::filesystem::temp_directory_path() / ("emberline_tables_" + std::to_string(::getpid()));
-    std::filesystem::create_directories(folder);
-    std::ofstream(folder / "frames.ecsv") << frame_table(TableFormat::ecsv);
-    std::ofstream(folder / "nights.ecsv") << night_table(TableFormat::ecsv);
-    std::ofstream(folder / "check.py") << R"(import sys
+    const test::ScratchFolder folder;
+    const std::string script = folder.file("check.py", R"(import sys
 from astropy.table import Table
 f = Table.read(sys.argv[1], format='ascii.ecsv')
 assert len(f) == 4 and len(f.columns) == 24, (len(f), len(f.columns))
@@ -192,7 +178,7 @@ assert f['mag'].description
 assert f['mag'].meta['ucd'] == 'phot.mag;em.opt;meta.main', f['mag'].meta
 assert f['jd_utc'].info.format == '.8f'
 assert list(f.meta)[:3] == ['transient', 'observer', 'software'], f.meta
-assert f.meta['transient'] == 'DEMO "SN" 1: a\b #c\ufffdd', f.meta
+assert f.meta['transient'] == 'DEMO "SN" 1: a\\b #c\ufffdd', f.meta
 assert f.meta['level'] == 'frame' and f.meta['solution'] == 'campaign.ledger, solution 3'
 assert 'UTC' in f.meta['jd_utc'] and 'TDB' in f.meta['bjd_tdb'] and f.meta['magnitude_system'] == 'Vega'
 assert f.meta['position'] == {'system': 'ICRS', 'ra_deg': 201.338, 'dec_deg': 37.27}, f.meta['position']
@@ -200,12 +186,12 @@ assert f.meta['photometry']['V'] == {'system': 'Vega', 'wavelength_nm': 544.8, '
 n = Table.read(sys.argv[2], format='ascii.ecsv')
 assert len(n) == 3 and len(n.columns) == 15
 assert list(n['night']) == ['2024-02-03', '2024-02-04', '2024-02-05']
-assert n['mag'][1] == 19.5 and n['mag_err'].mask[1] and list(n['transformed']) == [False, False, True]
-)";
-    const int status = run(python + " " + (folder / "check.py").string() + " " +
-                           (folder / "frames.ecsv").string() + " " + (folder / "nights.ecsv").string());
-    std::filesystem::remove_all(folder);
-    CHECK(status == 0);
+assert n['mag'][1] == 19.5 and n['mag_err'].mask[1] and list(n['transformed']) == [False, False, True])");
+    const auto verdict = test::say(std::string(test::python) + " " + script + " " +
+                                   folder.file("frames.ecsv", frame_table(TableFormat::ecsv)) + " " +
+                                   folder.file("nights.ecsv", night_table(TableFormat::ecsv)));
+    INFO(verdict.out);
+    CHECK(verdict.status == 0);
 }
 
 }  // namespace
