@@ -2,11 +2,9 @@
 #include "tasks/export_table.hpp"
 
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <cctype>
 #include <filesystem>
-#include <fstream>
 #include <functional>
 #include <optional>
 #include <set>
@@ -14,6 +12,7 @@
 
 #include "exchange/fits_table.hpp"
 #include "exchange/tables.hpp"
+#include "quantities/new_file.hpp"
 
 namespace emberline::tasks {
 namespace {
@@ -146,13 +145,6 @@ Result<ExportOutcome> export_fits(const ledger::Ledger& ledger, const Workspace&
     return ExportOutcome{.rows = *rows, .file = request.file};
 }
 
-Problem not_written(const std::string& file) {
-    return {.what = "The table cannot be written.",
-            .where = file.empty() ? "standard output" : file,
-            .mend = "Check the free space and the permissions there.",
-            .kind = ProblemKind::storage};
-}
-
 }  // namespace
 
 Result<ExportOutcome> export_table(const Workspace& workspace, const ExportRequest& request,
@@ -173,35 +165,24 @@ Result<ExportOutcome> export_table(const Workspace& workspace, const ExportReque
     const auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
     if (!ledger) return fail(ledger.error());
     if (fits) return export_fits(*ledger, workspace, request);
-    ExportOutcome outcome;
-    outcome.file = request.file;
     if (request.file.empty()) {
         const auto rows = write_table(*ledger, workspace, request, out);
         if (!rows) return fail(rows.error());
         out.flush();
-        if (!out) return fail(not_written(""));
-        outcome.rows = *rows;
-        return outcome;
-    }
-    // Beside the target first: a full disk leaves the old table as it was.
-    const std::string beside = fmt::format("{}.{}.part", request.file, ::getpid());
-    std::error_code ignored, error;
-    {
-        std::ofstream file(beside, std::ios::binary);
-        const auto rows = write_table(*ledger, workspace, request, file);
-        file.close();
-        if (!rows || !file) {
-            std::filesystem::remove(beside, ignored);
-            return fail(rows ? not_written(request.file) : rows.error());
+        if (!out) {
+            return fail({.what = "The table cannot be written.",
+                         .where = "standard output",
+                         .mend = "Check the free space there.",
+                         .kind = ProblemKind::storage});
         }
-        outcome.rows = *rows;
+        return ExportOutcome{.rows = *rows, .file = {}};
     }
-    std::filesystem::rename(beside, request.file, error);
-    if (error) {
-        std::filesystem::remove(beside, ignored);
-        return fail(not_written(request.file));
-    }
-    return outcome;
+    auto file = NewFile::open(request.file);
+    if (!file) return fail(file.error());
+    const auto rows = write_table(*ledger, workspace, request, file->out());
+    if (!rows) return fail(rows.error());
+    if (auto whole = file->commit(); !whole) return fail(whole.error());
+    return ExportOutcome{.rows = *rows, .file = request.file};
 }
 
 }  // namespace emberline::tasks

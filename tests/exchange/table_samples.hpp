@@ -4,6 +4,7 @@
 
 #include <fmt/format.h>
 
+#include <chrono>
 #include <cmath>
 #include <optional>
 #include <random>
@@ -72,16 +73,11 @@ inline std::string said(const exchange::CheckedTable& checked) {
 
 // Its UTC date, which is within the night's noon to noon somewhere on Earth.
 inline std::string date_of(double jd) {
-    // Fliegel & Van Flandern 1968, CACM 11, 657: from a Julian day number to a date.
-    long l = static_cast<long>(std::floor(jd + 0.5)) + 68569;
-    const long n = 4 * l / 146097;
-    l -= (146097 * n + 3) / 4;
-    const long i = 4000 * (l + 1) / 1461001;
-    l = l - 1461 * i / 4 + 31;
-    const long j = 80 * l / 2447, day = l - 2447 * j / 80;
-    l = j / 11;
-    const long month = j + 2 - 12 * l, year = 100 * (n - 49) + i + l;
-    return fmt::format("{:04}-{:02}-{:02}", year, month, day);
+    using namespace std::chrono;
+    constexpr double jd_of_1970 = 2440587.5;
+    const year_month_day date{sys_days{days{static_cast<int>(std::floor(jd - jd_of_1970))}}};
+    return fmt::format("{:04}-{:02}-{:02}", static_cast<int>(date.year()),
+                       static_cast<unsigned>(date.month()), static_cast<unsigned>(date.day()));
 }
 
 // A light curve of some shape: nights some days apart, limits, several bands, values missing, flags, and
