@@ -114,6 +114,67 @@ void run_frames(const FramesRequest& request, Face& face) {
            "night's best frame.\n";
 }
 
+struct PositionRequest {
+    CLI::Option* asked = nullptr;
+    std::string night;
+};
+
+std::string with_error(double arcsec, double err_arcsec) {
+    return fmt::format("{:+.2f} ± {:.2f}", arcsec, err_arcsec);
+}
+
+void add_place(TextTable& table, const std::string& night, const night::TransientPlace& place) {
+    const auto& away = place.from_nucleus;
+    table.add({night, sexagesimal_hours(place.place.ra, 3), sexagesimal_degrees(place.place.dec, 2),
+               fmt::format("{:.3f}", place.east_err_arcsec), fmt::format("{:.3f}", place.north_err_arcsec),
+               away ? with_error(away->east_arcsec, away->east_err_arcsec) : "-",
+               away ? with_error(away->north_arcsec, away->north_err_arcsec) : "-",
+               fmt::format("{}", place.frames), place.method});
+}
+
+void run_position(const PositionRequest& request, Face& face) {
+    const auto workspace = tasks::open_workspace(face.campaign);
+    if (!workspace) {
+        face.status = face.say(workspace.error());
+        return;
+    }
+    const auto places = tasks::transient_place(
+        *workspace, request.night.empty() ? std::nullopt : std::optional<std::string>(request.night));
+    if (!places) {
+        face.status = face.say(places.error());
+        return;
+    }
+    if (!places->all) face.status = nothing_measured;
+    if (face.json) {
+        face.say_json(tasks::document(*places));
+        return;
+    }
+    std::cout << workspace->campaign.name << '\n';
+    if (places->all) {
+        TextTable table({"night", "RA (ICRS)", "Dec", "east err″", "north err″", "from nucleus: east″",
+                         "north″", "frames", "by"});
+        for (const auto& [night, place] : places->nights)
+            add_place(table, night, place);
+        if (places->nights.size() > 1) add_place(table, "all", *places->all);
+        std::cout << table.text();
+        const night::PlaceOffset& off = places->all->from_campaign;
+        std::cout << fmt::format("From the position in campaign.toml: {}″ east, {}″ north.\n",
+                                 with_error(off.east_arcsec, off.east_err_arcsec),
+                                 with_error(off.north_arcsec, off.north_err_arcsec));
+    } else {
+        std::cout << "No frame in use tells where the transient is.\n";
+    }
+    if (places->frames_without > 0) {
+        std::cout << fmt::format("{} of {} frames in use tell no position.\n", places->frames_without,
+                                 places->frames_used);
+    }
+    if (face.quiet) return;
+    std::cout
+        << "\nPositions are those of the comparison stars' table, and no better than it. A frame tells "
+           "one where the\ntransient's centre is known to 0.08 FWHM and no nucleus lies under it; frames "
+           "measured before positions\nwere kept tell none.\n";
+}
+
 }  // namespace
 
 void add_nights(CLI::App& app, Face& face) {
@@ -121,7 +182,9 @@ void add_nights(CLI::App& app, Face& face) {
     sub->footer(
         "Examples:\n  emberline nights -c my-campaign\n  emberline nights --frames              how good "
         "each frame "
-        "of the newest night was\n  emberline nights --frames 2024-03-18");
+        "of the newest night was\n  emberline nights --frames 2024-03-18\n  emberline nights --position      "
+        "      where "
+        "the transient stands, night by night");
     const auto request = std::make_shared<FramesRequest>();
     request->asked =
         sub->add_option("--frames", request->night,
@@ -129,9 +192,19 @@ void add_nights(CLI::App& app, Face& face) {
                         "night where none is named")
             ->expected(0, 1)
             ->type_name("NIGHT");
-    sub->callback([request, &face] {
+    const auto position = std::make_shared<PositionRequest>();
+    position->asked =
+        sub->add_option("--position", position->night,
+                        "The transient's position on the sky by its frames' comparison stars, with its error "
+                        "and its offset from the nucleus; of one night where one is named")
+            ->expected(0, 1)
+            ->type_name("NIGHT")
+            ->excludes(request->asked);
+    sub->callback([request, position, &face] {
         if (request->asked->count() > 0) {
             run_frames(*request, face);
+        } else if (position->asked->count() > 0) {
+            run_position(*position, face);
         } else {
             run(face);
         }

@@ -48,7 +48,48 @@ Json document_of(const night::FlipOfNight& flip) {
     return json;
 }
 
+Json document_of(const night::PlaceOffset& away) {
+    return {{"east_arcsec", away.east_arcsec},
+            {"north_arcsec", away.north_arcsec},
+            {"east_err_arcsec", away.east_err_arcsec},
+            {"north_err_arcsec", away.north_err_arcsec},
+            {"distance_arcsec", away.distance_arcsec},
+            {"distance_err_arcsec", away.distance_err_arcsec},
+            {"position_angle_deg", away.position_angle_deg}};
+}
+
+Json document_of(const night::TransientPlace& place) {
+    Json json = {{"ra_deg", place.place.ra.degrees()},
+                 {"dec_deg", place.place.dec.degrees()},
+                 {"east_err_arcsec", place.east_err_arcsec},
+                 {"north_err_arcsec", place.north_err_arcsec},
+                 {"east_random_arcsec", place.east_random_arcsec},
+                 {"north_random_arcsec", place.north_random_arcsec},
+                 {"common_err_arcsec", place.common_err_arcsec},
+                 {"frames", place.frames},
+                 {"nights", place.nights},
+                 {"method", place.method},
+                 {"chi2", place.chi2},
+                 {"dof", place.dof},
+                 {"from_campaign", document_of(place.from_campaign)}};
+    json["from_nucleus"] = place.from_nucleus ? document_of(*place.from_nucleus) : Json(nullptr);
+    return json;
+}
+
 }  // namespace
+
+Json document(const PlacesOutcome& places) {
+    Json json = {{"nights", Json::array()}};
+    for (const auto& [night, place] : places.nights) {
+        Json own = {{"night", night}};
+        own.update(document_of(place));
+        json["nights"].push_back(std::move(own));
+    }
+    json["all"] = places.all ? document_of(*places.all) : Json(nullptr);
+    json["frames_used"] = places.frames_used;
+    json["frames_without"] = places.frames_without;
+    return json;
+}
 
 Json document(const NightFrames& frames) {
     Json json = {{"night", frames.night}, {"frames", Json::array()}, {"flips", Json::array()}};
