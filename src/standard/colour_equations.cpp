@@ -39,6 +39,7 @@ std::vector<ColourEquation> load_equations() {
                          .source = text("source"),
                          .from_memory = text("from_memory") == "1"};
         if (!e.limit_blue.empty()) e.limit_most_mag = number("limit_most");
+        if (!text("limit_slope").empty()) e.limit_slope = number("limit_slope");
         const std::string coefficients = text("coefficients");
         for (const std::string_view c : split(coefficients, ' '))
             e.coefficients.push_back(parse_number(c).value());
@@ -80,8 +81,7 @@ Problem out_of_range(const ColourEquation& e, const std::string& condition, doub
             .mend = "Such a star is not converted; take another."};
 }
 
-// A star that every equation's example can be worked on: g, r, i of check tables, the rest made up to go
-// with it.
+// Every relation can be worked on it. Johnson's U lies above B, as the relations for U - B < 0 need.
 NativeMagnitudes example_star() {
     NativeMagnitudes star;
     for (const auto& [name, mag] : std::initializer_list<std::pair<const char*, double>>{{"G", 13.000},
@@ -121,7 +121,9 @@ double ColourEquation::slope(double colour_mag) const {
 }
 
 std::string ColourEquation::formula() const {
-    return fmt::format("{} = {}{}, c = {} - {}", result.name(), base, terms(*this, "c"), blue, red);
+    std::string second;
+    if (limit_slope != 0.0) second = term(limit_slope, 1, fmt::format("({} - {})", limit_blue, limit_red));
+    return fmt::format("{} = {}{}{}, c = {} - {}", result.name(), base, terms(*this, "c"), second, blue, red);
 }
 
 const std::vector<ColourEquation>& colour_equations() {
@@ -141,6 +143,7 @@ Result<ConvertedMagnitude> convert(const ColourEquation& e, const NativeMagnitud
             e, fmt::format("{:g} <= {} - {} <= {:g}", e.least_colour_mag, e.blue, e.red, e.most_colour_mag),
             colour));
     }
+    double second_shift = 0.0;
     if (!e.limit_blue.empty()) {
         const auto limit_blue = find(star, e.limit_blue), limit_red = find(star, e.limit_red);
         if (!limit_blue) return fail(missing(e, e.limit_blue));
@@ -150,18 +153,24 @@ Result<ConvertedMagnitude> convert(const ColourEquation& e, const NativeMagnitud
             return fail(out_of_range(
                 e, fmt::format("{} - {} < {:g}", e.limit_blue, e.limit_red, e.limit_most_mag), other));
         }
+        second_shift = e.limit_slope * other;
     }
     // One magnitude may stand in two places: its derivatives add before they are squared.
     std::map<std::string, double> derivative;
     derivative[e.base] += 1.0;
     derivative[e.blue] += e.slope(colour);
     derivative[e.red] -= e.slope(colour);
+    if (e.limit_slope != 0.0) {
+        derivative[e.limit_blue] += e.limit_slope;
+        derivative[e.limit_red] -= e.limit_slope;
+    }
     double variance = e.scatter_mag * e.scatter_mag;
     for (const auto& [name, d] : derivative)
         variance += std::pow(d * star.at(name).err, 2);
-    return ConvertedMagnitude{.magnitude = {base->value + e.shift_mag(colour), std::sqrt(variance)},
-                              .colour_mag = colour,
-                              .equation = &e};
+    return ConvertedMagnitude{
+        .magnitude = {base->value + e.shift_mag(colour) + second_shift, std::sqrt(variance)},
+        .colour_mag = colour,
+        .equation = &e};
 }
 
 Result<ConvertedMagnitude> convert(const Band& band, const NativeMagnitudes& star) {
@@ -190,20 +199,25 @@ Result<ConvertedMagnitude> convert(const Band& band, const NativeMagnitudes& sta
 
 std::vector<WorkedEquation> worked_equations() {
     std::vector<WorkedEquation> worked;
-    NativeMagnitudes star = example_star();
+    const NativeMagnitudes star = example_star();
     for (const ColourEquation& e : colour_equations()) {
         NativeMagnitudes own;
         for (const std::string& name : {e.base, e.blue, e.red, e.limit_blue, e.limit_red}) {
             if (!name.empty()) own[name] = star.at(name);
         }
         const auto converted = convert(e, own);
+        std::string second;
+        if (e.limit_slope != 0.0) {
+            second = term(e.limit_slope, 1,
+                          fmt::format("({:.3f})", own.at(e.limit_blue).value - own.at(e.limit_red).value));
+        }
         if (!converted) throw std::logic_error(one_line(converted.error()));
         worked.push_back({.equation = &e,
                           .star = own,
                           .result_mag = converted->magnitude.value,
-                          .arithmetic = fmt::format("{:.3f}{} = {:.4f}", own.at(e.base).value,
+                          .arithmetic = fmt::format("{:.3f}{}{} = {:.4f}", own.at(e.base).value,
                                                     terms(e, fmt::format("({:.3f})", converted->colour_mag)),
-                                                    converted->magnitude.value)});
+                                                    second, converted->magnitude.value)});
     }
     return worked;
 }

@@ -20,7 +20,7 @@ namespace emberline::standard {
 // are bands.
 using NativeMagnitudes = std::map<std::string, ValueWithError>;
 
-// result = base + Σ c_k (blue − red)^k, k from 0.
+// result = base + Σ c_k (blue − red)^k + limit_slope (limit_blue − limit_red), k from 0.
 struct ColourEquation {
     std::string name;    // "Riello V": unique
     std::string system;  // of what goes in: "gaia-dr3", "ps1", "sdss", "johnson-cousins"
@@ -31,12 +31,13 @@ struct ColourEquation {
     // A second condition of some: limit_blue − limit_red below limit_most_mag.
     std::string limit_blue, limit_red;  // empty: none
     double limit_most_mag = 0.0;
+    double limit_slope = 0.0;  // of those that need two colours
     double scatter_mag = 0.0;  // published, of single stars about the relation
     int preference = 0;        // of several relations to one band from one system the least is taken
     std::string source;        // paper, table
     bool from_memory = false;  // coefficients or scatter were recalled, not read in the paper
 
-    [[nodiscard]] double shift_mag(double colour_mag) const;  // result − base
+    [[nodiscard]] double shift_mag(double colour_mag) const;  // the sum over k
     [[nodiscard]] double slope(double colour_mag) const;      // d(shift)/d(colour)
     [[nodiscard]] std::string formula() const;  // "V = G + 0.02704 - 0.01424 c … , c = BP - RP"
 };

@@ -45,7 +45,7 @@ constexpr double exact = 1e-9;
 
 TEST_CASE("the table of relations is whole: unique names, sources, ranges, scatters", "[standard][colours]") {
     std::set<std::string> names;
-    CHECK(colour_equations().size() == 31);
+    CHECK(colour_equations().size() == 35);
     for (const ColourEquation& e : colour_equations()) {
         INFO(e.name);
         CHECK(names.insert(e.name).second);
@@ -70,6 +70,9 @@ TEST_CASE("worked points of SDSS: g, r, i = 15.234, 14.789, 14.621", "[standard]
     // Jester et al. 2005, table 1: V = g − 0.59 (g − r) − 0.01; B from memory: g + 0.39 (g − r) + 0.21.
     CHECK(value("Jester V", s) == Approx(14.96145).epsilon(0).margin(exact));
     CHECK(value("Jester B", s) == Approx(15.61755).epsilon(0).margin(exact));
+    // From memory: V − R = 1.09 · 0.168 + 0.22 = 0.40312, Rc − Ic = 1.00 · 0.168 + 0.21 = 0.378, taken off V.
+    CHECK(value("Jester Rc", s) == Approx(14.96145 - 0.40312).epsilon(0).margin(exact));
+    CHECK(value("Jester Ic", s) == Approx(14.96145 - 0.40312 - 0.378).epsilon(0).margin(exact));
 }
 
 TEST_CASE("worked points of Pan-STARRS, by Tonry et al. 2012, table 6", "[standard][colours]") {
@@ -106,6 +109,10 @@ TEST_CASE("a standard goes to SDSS as published: PG1633+099A", "[standard][colou
     const auto s = star({{"V", 15.256}, {"B", 16.129}, {"U", 16.449}, {"Rc", 14.751}, {"Ic", 14.240}});
     CHECK(value("Jester g", s) == Approx(15.6598).epsilon(0).margin(1e-6));
     CHECK(value("Jester r", s) == Approx(14.99934).epsilon(0).margin(1e-6));
+    // i = 15.256 − 0.42 · 0.873 + 0.11 − (0.91 · 0.511 − 0.20) = 14.99934 − 0.26501
+    CHECK(value("Jester i", s) == Approx(14.73433).epsilon(0).margin(1e-6));
+    // z = 14.99934 − (1.72 · 0.511 − 0.41); the survey's own, quoted elsewhere, is 14.55.
+    CHECK(value("Jester z", s) == Approx(14.53042).epsilon(0).margin(1e-6));
     const auto chosen = convert(*parse_band("g"), s);
     REQUIRE(chosen);
     CHECK(chosen->equation->name == "Jester g");  // U − B is not below 0
@@ -189,7 +196,7 @@ TEST_CASE("errors go through the relation, a magnitude that stands in it twice o
     // 20000 draws: the spread is known to 0.5 per cent; 2.5 per cent is five of its sigma.
     std::mt19937_64 random(5);
     std::normal_distribution<double> normal;
-    for (const char* name : {"Lupton B (g-r)", "Riello V", "Tonry Ic", "Jester g"}) {
+    for (const char* name : {"Lupton B (g-r)", "Riello V", "Tonry Ic", "Jester g", "Jester i", "Jester Rc"}) {
         const ColourEquation& e = equation(name);
         auto middle = star({{"G", 13.0},
                             {"BP", 13.4},
