@@ -3,9 +3,11 @@
 #include "exchange/table_check.hpp"
 
 #include <catch2/catch.hpp>
-#include <functional>
+#include <random>
 #include <sstream>
 
+#include "exchange/fits_table.hpp"
+#include "exchange/outside_reader.hpp"
 #include "exchange/table_samples.hpp"
 
 namespace emberline::exchange {
@@ -327,6 +329,77 @@ TEST_CASE("A visitor that has enough stops the reading", "[tables]") {
             check_table(in, [&](TableLevel, std::size_t, std::span<const Cell>) { return ++rows < 2; });
         CHECK(rows == 2);
         CHECK(checked.valid());
+    }
+}
+
+TEST_CASE("Wherever a file is cut, it is found out", "[tables]") {
+    // A table of lines that ends where a line does is a shorter table: nothing tells it from a whole one.
+    for (const TableFormat format : formats) {
+        const std::string good = table_of(three_nights(), format);
+        const auto rows_begin = good.find(format == TableFormat::votable ? "<TABLEDATA>" : "\n2024-02-03");
+        for (std::size_t length = rows_begin; length + 1 < good.size(); ++length) {
+            const bool at_line = format != TableFormat::votable && good[length - 1] == '\n';
+            if (at_line) continue;
+            const auto read = read_back(good.substr(0, length));
+            if (read.checked.valid())
+                FAIL("format " << static_cast<int>(format) << " cut at byte " << length);
+        }
+    }
+}
+
+TEST_CASE("Bytes changed at random are read to the end, and what is valid has its columns", "[tables]") {
+    constexpr unsigned seed = 20240203;
+    INFO("seed " << seed);
+    std::mt19937 random(seed);
+    const auto below = [&](std::size_t n) {
+        return std::uniform_int_distribution<std::size_t>(0, n - 1)(random);
+    };
+    static constexpr std::string_view pieces[] = {"<",         ">",     "&",    "\"", "\n", "]]>", "<!--",
+                                                  "<![CDATA[", "</TD>", ",",    "#",  "\r", "'",   "<?",
+                                                  "/>",        "{",     "\xff", "=",  "0",  "-"};
+    std::size_t found = 0;
+    for (const TableFormat format : formats) {
+        const std::string good = table_of(three_nights(), format);
+        for (int i = 0; i < 1000; ++i) {
+            std::string bad = good;
+            for (std::size_t changes = 1 + below(4); changes > 0; --changes) {
+                const std::string_view piece = pieces[below(std::size(pieces))];
+                bad.replace(below(bad.size()), below(4), piece);
+            }
+            const auto read = read_back(bad);
+            found += read.checked.findings.empty() ? 0 : 1;
+            for (const auto& row : read.rows)
+                REQUIRE(row.size() == columns_of(*read.checked.level).size());
+        }
+    }
+    CHECK(found > 1500);  // the rest fell on descriptions, digits and the like
+}
+
+TEST_CASE("A file is told by its content: FITS goes to its own reader, and its rows are judged alike",
+          "[tables]") {
+    const test::ScratchFolder folder;
+    const std::string text = table_of(three_nights(), TableFormat::csv);
+    const auto csv = check_table_file(folder.file("nights.vot", text));
+    REQUIRE(csv);
+    CHECK(csv->format == "CSV");
+    CHECK(csv->rows == 3);
+    auto nights = three_nights();
+    nights[1].band = {};
+    for (const bool damaged : {false, true}) {
+        const std::string path = folder.file("nights.fits", "");
+        auto writer = FitsTableWriter<night::NightMeasurement>::create(path, sample_meta(), std::nullopt);
+        REQUIRE(writer);
+        for (const auto& night : damaged ? nights : three_nights())
+            REQUIRE(writer->write(night));
+        REQUIRE(writer->finish());
+        const auto fits = check_table_file(path);
+        REQUIRE(fits);
+        INFO(said(*fits));
+        CHECK(fits->format == "FITS");
+        CHECK(fits->level == TableLevel::night);
+        CHECK(fits->rows == 3);
+        CHECK(fits->valid() == !damaged);
+        CHECK(says(*fits, "is not a band", 2, "band") == damaged);
     }
 }
 
