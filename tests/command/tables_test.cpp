@@ -85,3 +85,49 @@ TEST_CASE("a night too faint to see is a limit, with the errors left empty", "[c
     CHECK(fields_of(frames[1])[7].empty());
     CHECK(campaign.run({"nights"}).out.find("fainter than") != std::string::npos);
 }
+
+TEST_CASE("a table in any format passes its own check, and says what became of it when damaged",
+          "[command][tables]") {
+    const Rehearsed campaign({"--nights", "2", "--band", "B", "--band", "V", "--band", "Rc"});
+    campaign.measure();
+    for (const std::string format : {"csv", "ecsv", "votable", "fits"}) {
+        for (const std::string level : {"night", "frame"}) {
+            INFO(format << ", " << level);
+            const std::string file = campaign.path(level + "." + format);
+            REQUIRE(campaign.run({"export", "--level", level, "--format", format, "-o", file}).status == 0);
+            const Outcome checked = run({"export", "--check", file});
+            INFO(checked.out << checked.err);
+            CHECK(checked.status == 0);
+            CHECK(checked.out.find(level + " table, ") != std::string::npos);
+            const auto document = run({"export", "--check", file, "--json"}).json();
+            CHECK(document.at("valid") == true);
+            CHECK(document.at("findings").empty());
+            CHECK(document.at("rows") == (level == "night" ? 6 : 12));
+        }
+    }
+    const std::string cut = campaign.path("cut.csv");
+    write_contents(cut, contents(campaign.path("night.csv")).substr(0, 400));
+    const Outcome refused = run({"export", "--check", cut});
+    CHECK(refused.status == 1);
+    CHECK(refused.out.find("line ") == 0);
+    CHECK(refused.out.find("may have been cut there") != std::string::npos);
+    CHECK(run({"export", "--check", campaign.path("none.csv")}).status == 3);
+}
+
+TEST_CASE("a VOTable and an ECSV table tell where they come from", "[command][tables]") {
+    const Rehearsed campaign({"--nights", "1", "--band", "V"});
+    campaign.measure();
+    const std::string votable = campaign.run({"export", "--format", "votable"}).out;
+    for (const char* part :
+         {"href=\"campaign.ledger\"", "campaign.ledger, solution 1", "name=\"ra\"", "\"ICRS\"",
+          "timescale=\"TDB\"", "<GROUP ID=\"photometry_V\"", "ref=\"photometry_V\""}) {
+        INFO(part);
+        CHECK(votable.find(part) != std::string::npos);
+    }
+    std::filesystem::create_directory(campaign.path("mine"));
+    const std::string file = campaign.path("mine/night.vot");
+    REQUIRE(campaign.run({"export", "--format", "votable", "-o", file}).status == 0);
+    CHECK(contents(file).find("href=\"../campaign.ledger\"") != std::string::npos);  // seen from the table
+    const std::string ecsv = campaign.run({"export", "--format", "ecsv"}).out;
+    CHECK(ecsv.find("# - solution: \"campaign.ledger, solution 1\"") != std::string::npos);
+}

@@ -127,6 +127,39 @@ for path, rows in zip(sys.argv[1::2], sys.argv[2::2]):
     CHECK(verdict.status == 0);
 }
 
+TEST_CASE("astropy reads the same values from VOTable and ECSV, whatever the texts hold",
+          "[tables][votable]") {
+    if (!test::has_astropy()) {
+        WARN("SKIPPED: astropy is not installed, so that it has not compared the formats.");
+        return;
+    }
+    const test::ScratchFolder folder;
+    const auto frames = InventedCurve(12).frames(200);
+    const std::string script = folder.file("compare.py", R"(import sys
+import numpy as np
+from astropy.table import Table
+from astropy.io.votable import parse
+a = parse(sys.argv[1], verify='exception').get_first_table().to_table(use_names_over_ids=True)
+b = Table.read(sys.argv[2], format='ascii.ecsv')
+assert len(a) == len(b) == 200 and a.colnames == b.colnames
+for name in a.colnames:
+    x, y = np.ma.masked_array(a[name]), np.ma.masked_array(b[name])
+    if x.dtype.kind in 'OUS':
+        x = [str(v) for v in x.filled('')]
+        y = [str(v) for v in y.filled('')]
+        assert x == y, [(p, q) for p, q in zip(x, y) if p != q][:3]
+    else:
+        mask = np.ma.getmaskarray(x) | (np.isnan(x.data) if x.dtype.kind == 'f' else False)
+        assert (mask == np.ma.getmaskarray(y)).all(), name
+        assert (x.data[~mask] == y.data[~mask]).all(), name
+)");
+    const auto verdict = say(std::string(test::python) + " " + script + " " +
+                             folder.file("frames.vot", table_of(frames, TableFormat::votable)) + " " +
+                             folder.file("frames.ecsv", table_of(frames, TableFormat::ecsv)));
+    INFO(verdict.out);
+    CHECK(verdict.status == 0);
+}
+
 TEST_CASE("An exported VOTable is a series that can be read again, by its TIMESYS",
           "[tables][votable][series]") {
     const auto series = parse_series(samples().front().text, "nights.vot");
