@@ -380,17 +380,22 @@ Band magnitude_band_of(const std::vector<Band>& bands, const std::vector<Standar
     return first == bands.end() ? Band() : *first;
 }
 
-std::optional<ColourIndex> colour_of_choice(const std::vector<Band>& bands, const Band& magnitude_band) {
-    const auto among = [&](const Band& band) {
-        return std::find(bands.begin(), bands.end(), band) != bands.end();
-    };
-    if (!magnitude_band.empty()) {
-        const auto usual = usual_colour(magnitude_band);
-        if (usual && among(usual->blue) && among(usual->red)) return usual;
+std::optional<ColourIndex> colour_of_choice(const Band& magnitude_band,
+                                            const std::vector<StandardStar>& stars) {
+    std::vector<ColourIndex> indices;
+    if (const auto usual = usual_colour(magnitude_band)) indices.push_back(*usual);
+    for (const char* name : {"V-Ic", "V-Rc", "g-r", "g-i", "r-i"})
+        indices.push_back(parse_colour_index(name).value());
+    for (const ColourIndex& index : indices) {
+        std::size_t with = 0, of = 0;
+        for (const StandardStar& star : stars) {
+            if (!star.magnitudes.contains(magnitude_band)) continue;
+            ++of;
+            with += star.magnitudes.contains(index.blue) && star.magnitudes.contains(index.red) ? 1 : 0;
+        }
+        if (2 * with > of) return index;
     }
-    if (bands.size() < 2 || bands[0] == bands[1]) return std::nullopt;
-    const bool ordered = facts(bands[0]).wavelength_nm <= facts(bands[1]).wavelength_nm;
-    return ordered ? ColourIndex{bands[0], bands[1]} : ColourIndex{bands[1], bands[0]};
+    return std::nullopt;
 }
 
 std::vector<std::pair<NotTaken, std::size_t>> SequenceChoice::counts() const {
@@ -406,7 +411,7 @@ Result<SequenceChoice> choose_sequence(const std::vector<StandardStar>& candidat
     SequenceChoice choice;
     choice.magnitude_band = magnitude_band_of(settings.bands, candidates);
     if (choice.magnitude_band.empty()) return fail(no_star_left(choice, 0));
-    choice.colour = colour_of_choice(settings.bands, choice.magnitude_band);
+    choice.colour = colour_of_choice(choice.magnitude_band, candidates);
     auto lights = neighbours;
     lights.push_back({settings.transient, settings.transient_mag});
     const StarNeighbours around(lights);

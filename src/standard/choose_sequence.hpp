@@ -97,7 +97,7 @@ struct SequenceChoice {
     std::vector<ChosenStar> chosen;  // in the sequence's order
     std::vector<LeftOutStar> left_out;
     Band magnitude_band;                // of labels and limits
-    std::optional<ColourIndex> colour;  // absent: no star has two bands
+    std::optional<ColourIndex> colour;  // absent: the stars have none
     std::vector<Band> without_stars;    // bands asked for that no chosen star has
     double zero_point_err_mag = 0.0;    // what the stars chosen leave of it; see above
     std::vector<std::string> remarks;   // few stars, a narrow range of colours, all on one side …
@@ -106,9 +106,10 @@ struct SequenceChoice {
 
 // V where any star has it, else the first of `bands` that any has; empty where none has.
 [[nodiscard]] Band magnitude_band_of(const std::vector<Band>& bands, const std::vector<StandardStar>& stars);
-// The usual one of the magnitude band where both its bands are among `bands`, else of the first two.
-[[nodiscard]] std::optional<ColourIndex> colour_of_choice(const std::vector<Band>& bands,
-                                                          const Band& magnitude_band);
+// The usual one of the magnitude band where most of its stars have both, else V-Ic, V-Rc, g-r, g-i or r-i:
+// the bands of the colour need not be columns of the sequence.
+[[nodiscard]] std::optional<ColourIndex> colour_of_choice(const Band& magnitude_band,
+                                                          const std::vector<StandardStar>& stars);
 
 // The order of the candidates does not matter. Each star that is not taken has the first reason that holds,
 // in the order of NotTaken. `neighbours` may hold the candidates themselves. Problem (input): no star is

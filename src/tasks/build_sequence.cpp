@@ -69,6 +69,15 @@ Result<BandsWanted> bands_wanted(const night::Campaign& campaign, const std::vec
     return wanted;
 }
 
+// Those that tell a star's colour too, whether they become columns or not.
+std::vector<Band> with_colours(std::vector<Band> bands) {
+    for (const char* name : {"B", "V", "Rc", "Ic", "g", "r", "i"}) {
+        const Band band = parse_band(name).value();
+        if (std::find(bands.begin(), bands.end(), band) == bands.end()) bands.push_back(band);
+    }
+    return bands;
+}
+
 double today_jd() {
     constexpr double jd_of_unix_epoch = 2440587.5;
     const std::chrono::duration<double, std::ratio<86400>> days =
@@ -187,6 +196,7 @@ std::vector<standard::Neighbour> neighbours_of(const standard::PhotometricCatalo
 
 standard::ChoiceSettings settings_of(const night::Campaign& campaign, const BuildRequest& request,
                                      const std::vector<Band>& bands, const Band& band,
+                                     const standard::StandardStars& converted,
                                      const standard::Sequence& former, bool& magnitudes_known) {
     standard::ChoiceSettings settings{.bands = bands, .transient = campaign.position};
     settings.nucleus = campaign.nucleus;
@@ -202,7 +212,7 @@ standard::ChoiceSettings settings_of(const night::Campaign& campaign, const Buil
     constexpr double into_the_range = brighter_by_mag / (brighter_by_mag + fainter_by_mag);
     settings.transient_mag = expected.value_or(
         settings.brightest_mag + into_the_range * (settings.faintest_mag - settings.brightest_mag));
-    if (const auto colour = standard::colour_of_choice(bands, band)) {
+    if (const auto colour = standard::colour_of_choice(band, converted.stars)) {
         const auto given = campaign.colours.find(colour->name());
         if (given != campaign.colours.end()) {
             settings.transient_colour = given->second;
@@ -350,7 +360,7 @@ Result<BuildOutcome> build_sequence(const night::Campaign& campaign, const Build
     BuildOutcome outcome{.survey = catalogue->survey,
                          .catalogue_stars = catalogue->stars.size(),
                          .epoch_jyear = epoch_of(campaign)};
-    const auto converted = standard::on_bands(*catalogue, bands->all, outcome.epoch_jyear);
+    const auto converted = standard::on_bands(*catalogue, with_colours(bands->all), outcome.epoch_jyear);
     const Band band = standard::magnitude_band_of(bands->all, converted.stars);
     if (band.empty()) {
         return fail(
@@ -361,7 +371,7 @@ Result<BuildOutcome> build_sequence(const night::Campaign& campaign, const Build
     }
     bool magnitudes_known = false;
     const auto settings =
-        settings_of(campaign, request, bands->all, band, former->sequence, magnitudes_known);
+        settings_of(campaign, request, bands->all, band, converted, former->sequence, magnitudes_known);
     outcome.transient_mag = settings.transient_mag;
     outcome.brightest_mag = settings.brightest_mag;
     outcome.faintest_mag = settings.faintest_mag;
@@ -373,13 +383,18 @@ Result<BuildOutcome> build_sequence(const night::Campaign& campaign, const Build
     for (const standard::ChosenStar& star : outcome.choice.chosen)
         outcome.stars.push_back(converted.stars[star.index]);
     outcome.remarks = catalogue->remarks;
-    outcome.remarks.insert(outcome.remarks.end(), converted.remarks.begin(), converted.remarks.end());
+    for (const std::string& remark : standard::on_bands(*catalogue, bands->all, outcome.epoch_jyear).remarks)
+        outcome.remarks.push_back(remark);
     outcome.remarks.insert(outcome.remarks.end(), outcome.choice.remarks.begin(),
                            outcome.choice.remarks.end());
     remark_on_campaign(campaign, magnitudes_known, *former, outcome);
     for (const Band& without : outcome.choice.without_stars) {
         if (!bands->asked.contains(without)) {
-            outcome.remarks.push_back(fmt::format("No star has a magnitude in {}.", without.name()));
+            outcome.remarks.push_back(
+                fmt::format("No star has a magnitude in {0}: no colour term can be applied that needs it. A "
+                            "catalogue with {0}, "
+                            "or with bands that are converted into it, has.",
+                            without.name()));
             continue;
         }
         outcome.refused.push_back(
