@@ -19,7 +19,7 @@ set(public_headers
     photometry/noise.hpp photometry/star_flux.hpp
     photometry/build_psf.hpp photometry/host_light.hpp photometry/pixel_noise.hpp photometry/psf.hpp
     photometry/psf_fit.hpp photometry/scene.hpp photometry/smooth_host.hpp
-    standard/field_catalogue.hpp standard/sequence.hpp standard/zero_points.hpp
+    standard/choose_sequence.hpp standard/colour_equations.hpp standard/field_catalogue.hpp standard/photometric_catalogue.hpp standard/sequence.hpp standard/star_neighbours.hpp standard/transformation.hpp standard/zero_points.hpp
     night/audit_sequence.hpp night/audited_star.hpp night/removal_effect.hpp night/campaign.hpp night/combine_frames.hpp night/judge_night.hpp night/plate_finder.hpp night/host_template.hpp night/mean_place.hpp night/measure_frame.hpp night/measurement.hpp night/remove_host.hpp night/server_settings.hpp night/solution.hpp
     night/solve_campaign.hpp night/stack_template.hpp
     rehearsal/invented_campaign.hpp rehearsal/invented_host.hpp rehearsal/invented_instrument.hpp
@@ -33,8 +33,8 @@ set(public_headers
     lightcurve/posterior.hpp lightcurve/prediction.hpp lightcurve/profile.hpp lightcurve/sample_fit.hpp
     lightcurve/scatter_errors.hpp lightcurve/shape_hint.hpp
     exchange/finding.hpp exchange/fits_table.hpp exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/server_report.hpp exchange/table_check.hpp exchange/table_columns.hpp exchange/tables.hpp
-    picture/curve_picture.hpp picture/host_picture.hpp
-    tasks/audit_sequence.hpp tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/inspect.hpp tasks/make_template.hpp
+    picture/curve_picture.hpp picture/finder_chart.hpp picture/host_picture.hpp
+    tasks/audit_sequence.hpp tasks/build_sequence.hpp tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/inspect.hpp tasks/make_template.hpp
     tasks/measure.hpp
     tasks/new_campaign.hpp tasks/nights.hpp tasks/report.hpp tasks/set_aside.hpp tasks/solve_frames.hpp tasks/transient_place.hpp tasks/watch.hpp tasks/workspace.hpp)
 foreach(header IN LISTS public_headers)
