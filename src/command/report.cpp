@@ -10,6 +10,7 @@
 
 #include "command/face.hpp"
 #include "command/findings.hpp"
+#include "tasks/night_sheet.hpp"
 
 namespace emberline::command {
 namespace {
@@ -17,6 +18,8 @@ namespace {
 struct Request {
     tasks::ReportRequest report;
     std::string from, to, check;
+    std::string night;  // of a page
+    bool pdf = false;
 };
 
 void check(const std::string& file, Face& face) {
@@ -34,7 +37,7 @@ void check(const std::string& file, Face& face) {
     }
     print_findings(std::cout, *findings);
     std::cout << file
-              << (valid ? " follows the network's rules.\n" : " does not follow the network's rules.\n");
+              << (valid ? " follows the rules of its format.\n" : " breaks the rules of its format.\n");
 }
 
 std::string lines_in_words(std::size_t n) {
@@ -108,6 +111,25 @@ tasks::Json outcome_document(const tasks::ReportOutcome& outcome) {
     return json;
 }
 
+void draw_page(const tasks::Workspace& workspace, const Request& request, Face& face) {
+    tasks::NightSheetRequest sheet{
+        .night = {}, .file = request.report.file, .pdf = request.pdf, .threads = face.threads};
+    if (!request.night.empty()) sheet.night = request.night;
+    const auto outcome = tasks::night_sheet(workspace, sheet);
+    if (!outcome) {
+        face.status = face.say(outcome.error());
+        return;
+    }
+    if (face.json) {
+        face.say_json({{"night", outcome->night}, {"files", outcome->files}, {"remarks", outcome->remarks}});
+        return;
+    }
+    std::cout << fmt::format("The night of {} is in {}.\n", outcome->night,
+                             fmt::join(outcome->files, " and "));
+    for (const std::string& remark : outcome->remarks)
+        std::cout << remark << '\n';
+}
+
 void run(Request request, Face& face) {
     if (!request.check.empty()) return check(request.check, face);
     if (!request.from.empty()) request.report.from_night = request.from;
@@ -117,6 +139,7 @@ void run(Request request, Face& face) {
         face.status = face.say(workspace.error());
         return;
     }
+    if (request.report.format == "page") return draw_page(*workspace, request, face);
     const auto outcome = tasks::report(*workspace, request.report);
     if (!outcome) {
         face.status = face.say(outcome.error());
@@ -133,12 +156,21 @@ void run(Request request, Face& face) {
 }  // namespace
 
 void add_report(CLI::App& app, Face& face) {
-    CLI::App* sub = app.add_subcommand("report", "Write the network's report; say what it left out, and why");
+    CLI::App* sub = app.add_subcommand(
+        "report",
+        "Write what others read: for the network, the transient server, or a page; say what it left out");
     sub->footer(
         "Examples:\n  emberline report\n  emberline report --since 2024-03-20 --dry-run\n  emberline report "
         "--check somebody.txt\nWhat was reported is remembered: the next report has what is new and what has "
         "changed.");
     const auto request = std::make_shared<Request>();
+    sub->add_option(
+           "--format", request->report.format,
+           "network, server-json, server-tsv (the IAU transient server's), or page (a night, to keep)")
+        ->capture_default_str()
+        ->check(CLI::IsMember({"network", "server-json", "server-tsv", "page"}));
+    sub->add_option("--night", request->night, "Of a page: which night (the newest)");
+    sub->add_flag("--pdf", request->pdf, "Of a page: as a PDF too");
     sub->add_option("--since,--from", request->from, "First night, 2024-03-10");
     sub->add_option("--to", request->to, "Last night");
     sub->add_option("--band", request->report.bands, "Only this band; once for each");
@@ -149,7 +181,7 @@ void add_report(CLI::App& app, Face& face) {
         ->allow_extra_args(false);
     sub->add_flag("--transformed-only", request->report.transformed_only, "Hold untransformed values back");
     sub->add_flag("--no-limits", request->report.no_limits, "Hold limits back");
-    sub->add_option("-o,--output", request->report.file, "File to write (out/report.txt)");
+    sub->add_option("-o,--output", request->report.file, "File to write (in out/, named by the format)");
     sub->add_option("--check", request->check, "Only check such a file, whoever wrote it");
     sub->callback([request, &face] { run(*request, face); });
 }

@@ -9,7 +9,7 @@ namespace emberline::tasks {
 namespace {
 
 constexpr const char* campaign_template =
-    R"(# A campaign: one transient, followed night after night. Lines that begin with # are remarks.
+    R"toml(# A campaign: one transient, followed night after night. Lines that begin with # are remarks.
 
 [transient]
 name = "MY TRANSIENT"            # as the network lists it
@@ -63,6 +63,9 @@ chart = ""                       # the sequence's chart identifier, goes into re
 
 [report]
 obstype = "CCD"                  # CCD (also for CMOS), DSLR, PEP or VISDIG
+# hold = ["cloud", "processed"]  # values with these flags are held back
+# transformed_only = true        # … and those without a colour term
+# limits = false                 # … and limits
 
 # [report.server]                # for the IAU transient server's report; its numbers stand in the server's lists
 # reporting_group = 0            # your group's number there
@@ -80,7 +83,7 @@ obstype = "CCD"                  # CCD (also for CMOS), DSLR, PEP or VISDIG
 # host_redshift = 0.0041
 # internal_name = ""
 # remarks = ""
-)";
+)toml";
 
 constexpr const char* comparison_template =
     "# One line a star. Roles: comparison, check or ignore. An empty magnitude means unknown in that band.\n"

@@ -8,6 +8,9 @@
 #include <filesystem>
 #include <fstream>
 
+#include "exchange/server_report.hpp"
+#include "quantities/delimited_table.hpp"
+#include "quantities/text.hpp"
 #include "sky/time_scales.hpp"
 #include "tasks/curves_of.hpp"
 #include "tasks/report_parts.hpp"
@@ -28,6 +31,16 @@ Result<void> check_night(const std::optional<std::string>& night) {
 // "2024-03-18" of "2024-03-18T20:15:03Z".
 std::string day_of(const std::string& since) {
     return since.substr(0, 10);
+}
+
+// JSON, or columns between tabs without the network's '#'.
+bool is_server_report(std::string_view start) {
+    if (start.starts_with("\xEF\xBB\xBF")) start.remove_prefix(3);
+    start = trimmed(start);
+    if (start.starts_with('{') || start.starts_with('[')) return true;
+    const std::string_view first = start.substr(0, start.find_first_of("\r\n"));
+    return !first.starts_with('#') && first.find('\t') != std::string_view::npos &&
+           first.find("obsdate") != std::string_view::npos;
 }
 
 }  // namespace
@@ -176,9 +189,11 @@ Problem refused_by_validator(const std::vector<exchange::Finding>& findings) {
 
 Result<ReportOutcome> report(const Workspace& workspace, const ReportRequest& request) {
     if (request.format == "network") return report_to_network(workspace, request);
+    if (request.format == "server-json") return report_to_server(workspace, request, true);
+    if (request.format == "server-tsv") return report_to_server(workspace, request, false);
     return fail({.what = fmt::format("There is no report of the format '{}'.", request.format),
                  .where = "--format",
-                 .mend = "Use network.",
+                 .mend = "Use network, server-json or server-tsv.",
                  .kind = ProblemKind::request});
 }
 
@@ -192,6 +207,16 @@ Result<std::vector<exchange::Finding>> check_report(const std::string& file) {
         problem.kind = ProblemKind::input;
         return fail(std::move(problem));
     }
+    std::string start(512, '\0');
+    in.read(start.data(), static_cast<std::streamsize>(start.size()));
+    start.resize(static_cast<std::size_t>(in.gcount()));
+    if (is_server_report(start)) {
+        const auto text = read_text_file(file);
+        if (!text) return fail(text.error());
+        return exchange::check_server_report(*text).findings;
+    }
+    in.clear();
+    in.seekg(0);
     return exchange::read_network_report(in, [](const exchange::NetworkObservation&, std::size_t) {});
 }
 

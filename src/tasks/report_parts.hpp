@@ -63,5 +63,7 @@ void remember(ReportMemory& memory, const Workspace& workspace, ReportOutcome& o
 
 [[nodiscard]] Result<ReportOutcome> report_to_network(const Workspace& workspace,
                                                       const ReportRequest& request);
+[[nodiscard]] Result<ReportOutcome> report_to_server(const Workspace& workspace, const ReportRequest& request,
+                                                     bool json);
 
 }  // namespace emberline::tasks
