@@ -180,14 +180,16 @@ Result<ConvertedMagnitude> convert(const Band& band, const NativeMagnitudes& sta
     }
     std::stable_sort(candidates.begin(), candidates.end(),
                      [](const auto* a, const auto* b) { return a->preference < b->preference; });
-    std::optional<Problem> nearest;
+    std::optional<Problem> nearest, lacking;
     for (const ColourEquation* e : candidates) {
         auto converted = convert(*e, star);
         if (converted) return converted;
         const bool has_colour = star.contains(e->base) && star.contains(e->blue) && star.contains(e->red);
         if (has_colour && !nearest) nearest = converted.error();
+        if (star.contains(e->base) && !lacking) lacking = converted.error();
     }
     if (nearest) return fail(std::move(*nearest));
+    if (lacking) return fail(std::move(*lacking));
     std::string names;
     for (const auto& [name, value] : star)
         names += fmt::format("{}{}", names.empty() ? "" : ", ", name);

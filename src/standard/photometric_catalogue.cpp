@@ -5,7 +5,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
 #include <numeric>
+#include <set>
 
 #include "quantities/text.hpp"
 #include "standard/catalogue_columns.hpp"
@@ -33,12 +35,26 @@ std::optional<double> number(const RawColumn& column, std::size_t row) {
     return value && std::isfinite(*value) ? value : std::nullopt;
 }
 
-// Nines all the way, as lists write "none": 9.999, 99.9, 99.999. 9.99 alone is a star's magnitude.
+// As lists write "none". A star may be of that magnitude: it is one where an error stands beside it. 9.99 is
+// always a star's, and 99.9 never.
 bool is_nines(double value) {
-    for (const double none : {9.999, 9.9999, 99.0, 99.9, 99.99, 99.999, 99.9999}) {
-        if (std::abs(value - none) < 1e-9) return true;
+    return std::abs(value - 9.999) < 1e-9 || std::abs(value - 9.9999) < 1e-9;
+}
+
+// How far the light of BP and RP together lies from what a single star's of that colour and G is, in sigma:
+// Riello 2021, A&A 649, A3, equations 6 and 18, table 2; from memory.
+double excess_sigmas(double excess, double bp_minus_rp, double g_mag) {
+    const double c = bp_minus_rp;
+    double usual = 0.0;
+    if (c < 0.5) {
+        usual = 1.154360 + c * (0.033772 + c * 0.032277);
+    } else if (c < 4.0) {
+        usual = 1.162004 + c * (0.011464 + c * (0.049255 - c * 0.005879));
+    } else {
+        usual = 1.057572 + c * 0.140537;
     }
-    return false;
+    const double sigma = 0.0059898 + 8.817481e-12 * std::pow(g_mag, 7.618399);
+    return std::abs(excess - usual) / sigma;
 }
 
 class StarReader {
@@ -52,6 +68,7 @@ class StarReader {
             read_magnitude(m, row, star.native);
         for (const MarkColumn& mark : columns_.marks)
             read_mark(mark, row, star.marks);
+        read_excess(row, star);
     }
 
     [[nodiscard]] std::size_t without_err() const { return without_err_; }
@@ -64,7 +81,7 @@ class StarReader {
         const auto err = error(m, row);
         // A colour of 0.999 is one; of magnitudes only what a list would not use for "none".
         const bool none = m.beside.empty() ? *value < least_mag || *value > most_mag ||
-                                                 (is_nines(*value) && (!err || *value > 90.0))
+                                                 (!err && (is_nines(*value) || *value == 0.0))
                                            : std::abs(*value) > 9.0;
         if (none) {
             ++nulls_;
@@ -91,7 +108,26 @@ class StarReader {
             const auto ratio = number(raw_.columns[*m.flux_over_err], row);
             if (ratio && *ratio > mag_of_relative_flux / most_err_mag) return mag_of_relative_flux / *ratio;
         }
+        if (m.flux && m.flux_err) {
+            const auto flux = number(raw_.columns[*m.flux], row),
+                       err = number(raw_.columns[*m.flux_err], row);
+            if (flux && err && *flux > 0.0 && *err > 0.0 && *err < *flux)
+                return mag_of_relative_flux * *err / *flux;
+        }
         return std::nullopt;
+    }
+
+    // Two stars' light in one window of the prism spoils BP and RP: common practice is to doubt beyond 5
+    // sigma.
+    void read_excess(std::size_t row, PhotometricStar& star) const {
+        if (!columns_.excess) return;
+        const auto excess = number(raw_.columns[*columns_.excess], row);
+        const auto g = star.native.find("G"), bp = star.native.find("BP"), rp = star.native.find("RP");
+        if (!excess || g == star.native.end() || bp == star.native.end() || rp == star.native.end()) return;
+        if (excess_sigmas(*excess, bp->second.value - rp->second.value, g->second.value) < 5.0) return;
+        if (!star.marks.any())
+            star.marks.why = "BP and RP hold light that G does not: a neighbour's or the sky's";
+        star.marks.doubtful = true;
     }
 
     void read_mark(const MarkColumn& mark, std::size_t row, StarMarks& marks) const {
@@ -126,6 +162,9 @@ class StarReader {
                 return *value > mark.limit;
             case MarkTest::below:
                 return *value < mark.limit;
+            case MarkTest::has_bits:
+                return *value >= 0.0 && *value < 9e15 &&
+                       (static_cast<std::uint64_t>(*value) & static_cast<std::uint64_t>(mark.limit)) != 0;
             default:
                 return *value == mark.limit;
         }
@@ -147,6 +186,14 @@ bool same_light(const NativeMagnitudes& a, const NativeMagnitudes& b) {
 double total_err(const NativeMagnitudes& native) {
     return std::accumulate(native.begin(), native.end(), 0.0,
                            [](double sum, const auto& entry) { return sum + entry.second.err; });
+}
+
+void add_marks(StarMarks& to, const StarMarks& from) {
+    if (!to.any()) to.why = from.why;
+    to.variable = to.variable || from.variable;
+    to.several = to.several || from.several;
+    to.extended = to.extended || from.extended;
+    to.doubtful = to.doubtful || from.doubtful;
 }
 
 // A star that stands twice, by place and light or by place and name, is one: the better measured row stays.
@@ -172,6 +219,7 @@ std::size_t merge_twice(std::vector<PhotometricStar>& stars) {
                 b.native.size() > a.native.size() ||
                 (b.native.size() == a.native.size() && total_err(b.native) < total_err(a.native));
             gone[b_is_better ? by_dec[i] : by_dec[j]] = true;
+            add_marks(b_is_better ? b.marks : a.marks, b_is_better ? a.marks : b.marks);
             if (b_is_better) break;
         }
     }
@@ -209,6 +257,13 @@ Result<PhotometricCatalogue> read_photometric_catalogue(const std::string& path,
                                    .stars = {},
                                    .epoch_jyear = field->epoch_jyear,
                                    .remarks = std::move(field->remarks)};
+    // Its second release gave positions for 2015.5, and its bands were a little others.
+    if (catalogue.system == "gaia-dr3" && catalogue.epoch_jyear &&
+        std::abs(*catalogue.epoch_jyear - 2015.5) < 0.01) {
+        catalogue.remarks.push_back(
+            "The positions are of 2015.5, as in the survey's second release; the relations are those of the "
+            "third, whose bands differ by some 0.02 mag.");
+    }
     StarReader reader(*raw, *survey);
     std::size_t dark = 0;
     for (CatalogueStar& star : field->stars) {
@@ -241,6 +296,9 @@ Result<PhotometricCatalogue> read_photometric_catalogue(const std::string& path,
 StandardStars on_bands(const PhotometricCatalogue& catalogue, const std::vector<Band>& bands,
                        double epoch_jyear) {
     StandardStars out;
+    std::set<Band> own;  // TG and V are both put on V
+    for (const Band& band : bands)
+        own.insert(sequence_band(band));
     std::map<Band, std::pair<std::size_t, std::string>> refused;  // how many, and why the first
     for (const PhotometricStar& star : catalogue.stars) {
         StandardStar standard;
@@ -248,8 +306,7 @@ StandardStars on_bands(const PhotometricCatalogue& catalogue, const std::vector<
         standard.position = reference_at(star.star, catalogue.epoch_jyear, epoch_jyear).position;
         standard.marks = star.marks;
         standard.row = star.row;
-        for (const Band& asked : bands) {
-            const Band band = sequence_band(asked);
+        for (const Band& band : own) {
             if (const auto native = star.native.find(band.name()); native != star.native.end()) {
                 standard.magnitudes[band] = native->second;
                 standard.by[band] = "catalogue";

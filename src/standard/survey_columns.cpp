@@ -79,6 +79,8 @@ class Survey {
                                    .column = *column,
                                    .err = err,
                                    .flux_over_err = flux_over_err,
+                                   .flux = {},
+                                   .flux_err = {},
                                    .beside = {},
                                    .sign = 1.0});
     }
@@ -106,7 +108,14 @@ class Survey {
         magnitude("G", g, of({"phot_g_mean_mag_error", "e_Gmag"}), of({"phot_g_mean_flux_over_error"}));
         magnitude("BP", bp, of({"phot_bp_mean_mag_error", "e_BPmag"}), of({"phot_bp_mean_flux_over_error"}));
         magnitude("RP", rp, of({"phot_rp_mean_mag_error", "e_RPmag"}), of({"phot_rp_mean_flux_over_error"}));
+        for (MagnitudeColumn& m : out_.magnitudes) {
+            const std::string band = lower_case(m.native);
+            const std::string flux = fmt::format("phot_{}_mean_flux", band), flux_err = flux + "_error";
+            m.flux = of({flux, "F" + m.native});
+            m.flux_err = of({flux_err, "e_F" + m.native});
+        }
         out_.floor_mag = 0.003;
+        out_.excess = of({"phot_bp_rp_excess_factor", "E_BP_RP"});
         usual_marks();
         // Above 1.4 a single star hardly comes: the survey's own advice (from memory).
         mark(any_case({"ruwe"}), MarkKind::several, MarkTest::above, 1.4,
@@ -143,6 +152,13 @@ class Survey {
             mark(psf, MarkKind::extended, MarkTest::above, 0.05, "it has light beyond a point's: a galaxy");
             out_.marks.back().minus = kron;
         }
+        // The survey's own flags of objects and of their quality, from memory.
+        mark(any_case({"qual", "qualityflag"}), MarkKind::extended, MarkTest::has_bits, 1 + 2,
+             "the survey flags it as extended");
+        const Place flags = any_case({"objinfoflag", "f_objid"});
+        mark(flags, MarkKind::extended, MarkTest::has_bits, 0x800000 + 0x1000000,
+             "the survey flags it as extended");
+        mark(flags, MarkKind::variable, MarkTest::has_bits, 0x80 + 0x100, "the survey flags it as variable");
         mark(any_case({"ndetections", "nd"}), MarkKind::doubtful, MarkTest::below, 2.5,
              "the survey saw it fewer than three times");
         return true;
@@ -171,6 +187,13 @@ class Survey {
         usual_marks();
         mark(any_case({"type", "class", "cl"}), MarkKind::extended, MarkTest::equals, 3.0,
              "the survey calls it a galaxy");
+        // The survey's own border between stars and galaxies, from memory.
+        for (const char* whole : {"cModelMag_r", "modelMag_r"}) {
+            const Place psf = exactly("psfMag_r"), model = exactly(whole);
+            if (!psf || !model) continue;
+            mark(psf, MarkKind::extended, MarkTest::above, 0.145, "it has light beyond a point's: a galaxy");
+            out_.marks.back().minus = model;
+        }
         mark(any_case({"clean"}), MarkKind::doubtful, MarkTest::below, 0.5, "its photometry is not clean");
         mark(any_case({"q"}), MarkKind::doubtful, MarkTest::below, 1.5, "the survey calls its quality bad");
         return true;
@@ -208,9 +231,7 @@ class Survey {
         magnitude("V", v, of({"e_V", "e_Vmag", "V_err", "Verr"}));
         const auto colour = [&](std::string native, std::string beside, double sign, Place column,
                                 Place err) {
-            const bool there = std::any_of(out_.magnitudes.begin(), out_.magnitudes.end(),
-                                           [&](const MagnitudeColumn& m) { return m.native == native; });
-            if (!column || there) return;
+            if (!column) return;
             magnitude(std::move(native), column, err);
             out_.magnitudes.back().beside = std::move(beside);
             out_.magnitudes.back().sign = sign;
@@ -220,6 +241,9 @@ class Survey {
         colour("Rc", "V", -1.0, of({"V-R", "V_R", "VR", "V-Rc"}), of({"e_V-R", "e_V_R", "e_VR"}));
         colour("Ic", "V", -1.0, of({"V-I", "V_I", "VI", "V-Ic"}), of({"e_V-I", "e_V_I", "e_VI"}));
         colour("Ic", "Rc", -1.0, of({"R-I", "R_I", "RI"}), of({"e_R-I", "e_R_I", "e_RI"}));
+        usual_marks();
+        mark(any_case({"nobs", "n"}), MarkKind::doubtful, MarkTest::below, 1.5,
+             "the list's author observed it once only");
         return true;
     }
 

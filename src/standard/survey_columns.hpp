@@ -19,8 +19,9 @@ namespace emberline::standard {
 struct MagnitudeColumn {
     std::string native;  // "G", "gP1", "V"
     std::size_t column = 0;
-    std::optional<std::size_t> err;            // a column of errors …
-    std::optional<std::size_t> flux_over_err;  // … or of signal-to-noise
+    std::optional<std::size_t> err;             // a column of errors …
+    std::optional<std::size_t> flux_over_err;   // … or of signal-to-noise …
+    std::optional<std::size_t> flux, flux_err;  // … or both parts of it
     // native = sign · value + the magnitude of that name; empty: the value itself.
     std::string beside;
     double sign = 1.0;
@@ -32,6 +33,7 @@ enum class MarkTest {
     above,     // a number above `limit`
     below,     // a number below it
     equals,    // that number
+    has_bits,  // a whole number that has one of the bits of `limit`
     says_yes,  // 1, true, t, yes, y, or the word itself ("VARIABLE")
 };
 struct MarkColumn {
@@ -47,7 +49,9 @@ struct SurveyColumns {
     std::string survey, system;
     std::vector<MagnitudeColumn> magnitudes;  // those that others lean on first
     std::vector<MarkColumn> marks;
-    // What the survey's zero point wanders by over the sky, added to the error of every magnitude.
+    std::optional<std::size_t> excess;  // Gaia's flux of BP and RP over that of G
+    // What the survey's zero point wanders by over the sky, added to the error of every magnitude: common
+    // practice, no source.
     double floor_mag = 0.0;
 };
 
