@@ -61,7 +61,7 @@ class TableChecker {
         const auto place = column_named(table_, wanted.name);
         if (!place) return error(name, "The column is missing.");
         const frame::FitsColumn& column = table_.columns[*place];
-        if (!holds(column, wanted.kind)) {
+        if (!holds(table_, column, wanted.kind)) {
             error(name, fmt::format("The column must hold {}.", kind_in_words(wanted.kind)));
         }
         const std::string_view unit = wanted.unit;
@@ -175,10 +175,13 @@ TableLevel level_of_table(const frame::FitsTable& table) {
     return column_named(table, "frame") ? TableLevel::frame : TableLevel::night;
 }
 
-bool holds(const frame::FitsColumn& column, ColumnKind kind) {
+bool holds(const frame::FitsTable& table, const frame::FitsColumn& column, ColumnKind kind) {
     if (kind == ColumnKind::text) return column.is_text;
     if (kind == ColumnKind::truth) return column.is_truth;
-    return !column.is_text && !column.is_truth;
+    if (column.is_text || column.is_truth) return false;
+    if (kind == ColumnKind::number) return true;
+    const std::string form = table.header.text(numbered("TFORM", column.number)).value_or("");
+    return form.find_first_of("BIJK") != std::string::npos;
 }
 
 bool is_text_coded(const frame::Header& header) {
@@ -189,7 +192,7 @@ Result<FoundColumns> find_columns(const frame::FitsTable& table) {
     FoundColumns found{level_of_table(table), {}};
     for (const TableColumn& column : columns_of(found.level)) {
         const auto place = column_named(table, column.name);
-        if (place && holds(table.columns[*place], column.kind)) {
+        if (place && holds(table, table.columns[*place], column.kind)) {
             found.columns.push_back(*place);
             continue;
         }

@@ -35,7 +35,7 @@ struct FoundColumns {
 [[nodiscard]] TableLevel level_of_table(const frame::FitsTable& table);
 [[nodiscard]] std::optional<std::size_t> column_named(const frame::FitsTable& table, std::string_view name);
 // Whether the file's column can hold values of that kind.
-[[nodiscard]] bool holds(const frame::FitsColumn& column, ColumnKind kind);
+[[nodiscard]] bool holds(const frame::FitsTable& table, const frame::FitsColumn& column, ColumnKind kind);
 [[nodiscard]] bool is_text_coded(const frame::Header& header);
 
 }  // namespace emberline::exchange

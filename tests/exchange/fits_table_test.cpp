@@ -321,6 +321,7 @@ TEST_CASE("The validator names what is wrong with a table, by keyword and column
     finds("RA", "RA      = 400.0", "RA", "0 to 360");
     finds("RADESYS", "RADESYS = 'FK4'", "RADESYS", "ICRS");
     finds("OBSGEO-X", "OBSGEO-X= 0.0", "OBSGEO-X", "not on the Earth");
+    finds("TFORM11", "TFORM11 = '1D'", "n_rejected", "whole numbers");
     finds("TFORM11", "TFORM11 = '8A'", "n_rejected", "whole numbers");
     finds("OBSERVER", "OBSERVER= 'someone else'", "CHECKSUM", "changed");
 }

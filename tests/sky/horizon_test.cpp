@@ -75,3 +75,14 @@ TEST_CASE("a place given by three coordinates is the place on the ellipsoid", "[
     CHECK_FALSE(sky::site_from_geocentric(6.4e9, 0.0, 0.0));
     CHECK_FALSE(sky::site_from_geocentric(std::nan(""), 0.0, 0.0));
 }
+
+TEST_CASE("the three coordinates of a place lead back to it", "[site]") {
+    const auto pole = sky::geocentric({Angle::degrees(90.0), Angle::degrees(0.0), 100.0});
+    CHECK(pole.z_m == Approx(6356752.314 + 100.0).margin(0.001).epsilon(0));
+    const auto place = sky::geocentric({Angle::degrees(51.1), Angle::degrees(-1.2), 95.0});
+    const auto back = sky::site_from_geocentric(place.x_m, place.y_m, place.z_m);
+    REQUIRE(back);
+    CHECK(back->latitude.degrees() == Approx(51.1).margin(1e-10).epsilon(0));
+    CHECK(back->longitude.degrees() == Approx(-1.2).margin(1e-10).epsilon(0));
+    CHECK(back->elevation_m == Approx(95.0).margin(1e-5).epsilon(0));
+}
