@@ -90,6 +90,7 @@ class StarReader {
         if (!m.beside.empty()) {
             const auto beside = native.find(m.beside);
             if (beside == native.end() || native.contains(m.native)) return;
+            // What this shares with its neighbour's error is nothing beside a relation's scatter.
             native[m.native] = {beside->second.value + m.sign * *value,
                                 std::hypot(beside->second.err, err.value_or(assumed_catalogue_err_mag))};
             return;
@@ -162,6 +163,8 @@ class StarReader {
                 return *value > mark.limit;
             case MarkTest::below:
                 return *value < mark.limit;
+            case MarkTest::bright:
+                return *value<mark.limit&& * value> least_mag;
             case MarkTest::has_bits:
                 return *value >= 0.0 && *value < 9e15 &&
                        (static_cast<std::uint64_t>(*value) & static_cast<std::uint64_t>(mark.limit)) != 0;

@@ -94,6 +94,15 @@ class Survey {
                                   .why = std::move(why)});
         }
     }
+    // Deep surveys saturate on the stars that small telescopes compare with. Both give limits near 14 that
+    // depend on the seeing: common practice, no source.
+    void saturated(const std::string& survey, std::initializer_list<std::string_view> bands) {
+        for (const MagnitudeColumn& m : out_.magnitudes) {
+            if (std::find(bands.begin(), bands.end(), m.native) == bands.end()) continue;
+            mark(m.column, MarkKind::doubtful, MarkTest::bright, 14.0,
+                 fmt::format("{} saturates above the 14th magnitude", survey));
+        }
+    }
     void usual_marks() {
         mark(any_case({"variable", "varflag", "phot_variable_flag", "var"}), MarkKind::variable,
              MarkTest::says_yes, 0.0, "the catalogue says that it varies");
@@ -152,6 +161,7 @@ class Survey {
             mark(psf, MarkKind::extended, MarkTest::above, 0.05, "it has light beyond a point's: a galaxy");
             out_.marks.back().minus = kron;
         }
+        saturated(out_.survey, {"gP1", "rP1", "iP1"});
         // The survey's own flags of objects and of their quality, from memory.
         mark(any_case({"qual", "qualityflag"}), MarkKind::extended, MarkTest::has_bits, 1 + 2,
              "the survey flags it as extended");
@@ -185,6 +195,7 @@ class Survey {
         }
         out_.floor_mag = 0.01;
         usual_marks();
+        saturated(out_.survey, {"g", "r", "i"});
         mark(any_case({"type", "class", "cl"}), MarkKind::extended, MarkTest::equals, 3.0,
              "the survey calls it a galaxy");
         // The survey's own border between stars and galaxies, from memory.

@@ -32,6 +32,7 @@ enum class MarkKind { variable, several, extended, doubtful };
 enum class MarkTest {
     above,     // a number above `limit`
     below,     // a number below it
+    bright,    // a magnitude below it
     equals,    // that number
     has_bits,  // a whole number that has one of the bits of `limit`
     says_yes,  // 1, true, t, yes, y, or the word itself ("VARIABLE")

@@ -172,6 +172,11 @@ TEST_CASE("Pan-STARRS in its own names and a mirror's", "[standard][surveys]") {
     CHECK(first.magnitudes.at(band("g")).value == Approx(15.315287475).margin(1e-9));
     CHECK(first.by.at(band("g")) == "Tonry g");
 
+    // Brighter than 14 in one of its bands.
+    const auto bright = read_text(head + "1,150.0,20.0,40,52,0,14.4,0.003,13.99,0.004,14.0,0.005,14.0\n");
+    CHECK(bright.stars[0].marks.doubtful);
+    CHECK(bright.stars[0].marks.why.find("saturates") != std::string::npos);
+
     const auto mirror = read_text(
         "RAJ2000;DEJ2000;objID;Qual;Nd;gmag;e_gmag;rmag;e_rmag;imag;e_imag;zmag;e_zmag;ymag;e_ymag\n"
         "150.0;20.0;1;52;30;15.234;0.003;14.789;0.004;14.621;0.005;14.5;0.01;14.4;0.01\n");
@@ -376,6 +381,11 @@ TEST_CASE("a table without a usable band is refused, and says what is there", "[
     CHECK(other.mend.find("Gaia") != std::string::npos);
     CHECK(refused("ra,dec,V,V_err\n150,20,99.99,9.99\n150,20.1,,\n").what ==
           "None of the 2 rows has a magnitude.");
+    // In a VOTable too.
+    const Problem vot =
+        refused(test::votable(test::two_fields + "<FIELD name=\"W1mag\" datatype=\"double\"/>",
+                              test::tabledata("<TR><TD>150</TD><TD>20</TD><TD>11</TD></TR>")));
+    CHECK(vot.what.find("no magnitude of a band") != std::string::npos);
     CHECK(refused("name,V,V_err\na,14,0.1\n").what.find("right ascension") != std::string::npos);
     CHECK_FALSE(read_photometric_catalogue("/nowhere/stars.csv"));
 }
