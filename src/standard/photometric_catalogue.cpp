@@ -267,6 +267,7 @@ Result<PhotometricCatalogue> read_photometric_catalogue(const std::string& path,
             "The positions are of 2015.5, as in the survey's second release; the relations are those of the "
             "third, whose bands differ by some 0.02 mag.");
     }
+    catalogue.remarks.insert(catalogue.remarks.end(), survey->remarks.begin(), survey->remarks.end());
     StarReader reader(*raw, *survey);
     std::size_t dark = 0;
     for (CatalogueStar& star : field->stars) {

@@ -142,7 +142,8 @@ class Survey {
 
     bool pan_starrs() {
         const bool own_names = of({"gMeanPSFMag", "rMeanPSFMag"}).has_value();
-        const bool mirrored = of({"gmag"}) && of({"rmag"}) && of({"ymag"}) && !of({"umag"});
+        const bool its_own = of({"ymag", "gKmag", "rKmag", "iKmag", "Qual", "Nd"}).has_value();
+        const bool mirrored = of({"gmag"}) && of({"rmag"}) && its_own && !of({"umag"});
         if (!own_names && !mirrored) return false;
         out_.survey = "Pan-STARRS DR1";
         out_.system = "ps1";
@@ -286,6 +287,13 @@ class Survey {
             magnitude(band.name, column, err);
         }
         if (out_.magnitudes.empty()) return false;
+        // One and the same heading of two surveys, whose g differs by 0.08 mag for a star like the Sun.
+        if (of({"gmag"}) || of({"rmag"}) || of({"imag"})) {
+            out_.remarks.emplace_back(
+                "Nothing says whether gmag, rmag and imag are SDSS's or Pan-STARRS's: SDSS's are taken. If "
+                "they are "
+                "Pan-STARRS's, ask the service for ymag too, and they are known.");
+        }
         out_.survey = "a table of magnitudes";
         out_.system = "johnson-cousins";
         usual_marks();

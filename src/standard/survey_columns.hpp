@@ -54,6 +54,7 @@ struct SurveyColumns {
     // What the survey's zero point wanders by over the sky, added to the error of every magnitude: common
     // practice, no source.
     double floor_mag = 0.0;
+    std::vector<std::string> remarks;
 };
 
 // Problem: no magnitude of a known system; names the columns that are there and what is needed.

@@ -183,6 +183,15 @@ TEST_CASE("Pan-STARRS in its own names and a mirror's", "[standard][surveys]") {
     CHECK(mirror.survey == "Pan-STARRS DR1");
     CHECK(only(mirror, "V")->value == Approx(15.005930).margin(1e-9));
     CHECK(mirror.stars[0].native.at("yP1").value == 14.4);
+    // Three columns that both surveys have: said so.
+    const std::string three = "150.0,20.0,15.234,0.003,14.789,0.004,14.621,0.005";
+    const auto either = read_text("RAJ2000,DEJ2000,gmag,e_gmag,rmag,e_rmag,imag,e_imag\n" + three + "\n");
+    CHECK(either.survey == "a table of magnitudes");
+    CHECK(remarked(either.remarks, "SDSS's or Pan-STARRS's"));
+    const auto told =
+        read_text("RAJ2000,DEJ2000,gmag,e_gmag,rmag,e_rmag,imag,e_imag,Qual\n" + three + ",52\n");
+    CHECK(told.survey == "Pan-STARRS DR1");
+    CHECK_FALSE(remarked(told.remarks, "SDSS's or Pan-STARRS's"));
 }
 
 TEST_CASE("SDSS: magnitudes of points, galaxies, what is not clean", "[standard][surveys]") {
