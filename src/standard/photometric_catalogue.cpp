@@ -9,6 +9,7 @@
 #include <numeric>
 #include <set>
 
+#include "quantities/magnitude.hpp"
 #include "quantities/text.hpp"
 #include "standard/catalogue_columns.hpp"
 #include "standard/catalogue_stars.hpp"
@@ -23,7 +24,6 @@ namespace {
 constexpr double least_mag = -2.0, most_mag = 30.0;
 constexpr double most_err_mag = 2.0;  // beyond it an error says that there is none
 constexpr double same_place_arcsec = 1.0, same_light_mag = 0.3;
-constexpr double mag_of_relative_flux = 1.0857362047581294;  // 2.5 / ln 10
 
 std::optional<double> number(const RawColumn& column, std::size_t row) {
     std::optional<double> value;
@@ -76,8 +76,9 @@ class StarReader {
 
   private:
     void read_magnitude(const MagnitudeColumn& m, std::size_t row, NativeMagnitudes& native) {
-        const auto value = number(raw_.columns[m.column], row);
+        auto value = number(raw_.columns[m.column], row);
         if (!value) return;
+        *value *= m.unit_mag;
         const auto err = error(m, row);
         // A colour of 0.999 is one; of magnitudes only what a list would not use for "none".
         const bool none = m.beside.empty() ? *value < least_mag || *value > most_mag ||
@@ -103,17 +104,17 @@ class StarReader {
     [[nodiscard]] std::optional<double> error(const MagnitudeColumn& m, std::size_t row) const {
         if (m.err) {
             const auto err = number(raw_.columns[*m.err], row);
-            if (err && *err > 0.0 && *err < most_err_mag) return err;
+            if (err && *err > 0.0 && *err * m.err_unit_mag < most_err_mag) return *err * m.err_unit_mag;
         }
         if (m.flux_over_err) {
             const auto ratio = number(raw_.columns[*m.flux_over_err], row);
-            if (ratio && *ratio > mag_of_relative_flux / most_err_mag) return mag_of_relative_flux / *ratio;
+            if (ratio && *ratio > mag_per_relative_flux / most_err_mag) return mag_per_relative_flux / *ratio;
         }
         if (m.flux && m.flux_err) {
             const auto flux = number(raw_.columns[*m.flux], row),
                        err = number(raw_.columns[*m.flux_err], row);
             if (flux && err && *flux > 0.0 && *err > 0.0 && *err < *flux)
-                return mag_of_relative_flux * *err / *flux;
+                return mag_per_relative_flux * *err / *flux;
         }
         return std::nullopt;
     }

@@ -31,6 +31,20 @@ std::string bare_name(const std::string& written) {
     return out;
 }
 
+// Of a column that says nothing, or magnitudes; 0.001 of millimagnitudes. Nothing: another unit, such as that
+// of a velocity V or a latitude B.
+std::optional<double> magnitudes_in(const RawColumn& column) {
+    std::string unit = lower_case(trimmed(column.unit));
+    if (const auto bracket = column.name.find('[');
+        unit.empty() && bracket != std::string::npos && bracket > 0)
+        unit = lower_case(trimmed(std::string_view(column.name).substr(bracket)));
+    std::erase_if(unit, [](char c) { return c == '[' || c == ']' || c == ' '; });
+    if (unit.empty() || unit.starts_with("mag")) return 1.0;
+    if (unit == "mmag" || unit == "0.001mag") return 0.001;
+    if (unit == "cmag" || unit == "0.01mag" || unit == "10mmag") return 0.01;
+    return std::nullopt;
+}
+
 class Survey {
   public:
     explicit Survey(const std::vector<RawColumn>& columns) : columns_(columns) {
@@ -73,14 +87,27 @@ class Survey {
         return std::nullopt;
     }
 
+    [[nodiscard]] Place by_meaning(const std::string& ucd) const {
+        for (std::size_t i = 0; i < columns_.size(); ++i) {
+            const std::string meaning = lower_case(columns_[i].meaning);
+            if (meaning == lower_case(ucd) || meaning == lower_case(ucd) + ";meta.main") return i;
+        }
+        return std::nullopt;
+    }
+
     void magnitude(std::string native, Place column, Place err, Place flux_over_err = std::nullopt) {
-        if (!column) return;
+        const auto unit_mag = column ? magnitudes_in(columns_[*column]) : std::nullopt;
+        if (!unit_mag) return;
+        const auto err_unit_mag = err ? magnitudes_in(columns_[*err]) : std::nullopt;
+        if (!err_unit_mag) err.reset();
         out_.magnitudes.push_back({.native = std::move(native),
                                    .column = *column,
                                    .err = err,
                                    .flux_over_err = flux_over_err,
                                    .flux = {},
                                    .flux_err = {},
+                                   .unit_mag = *unit_mag,
+                                   .err_unit_mag = err_unit_mag.value_or(1.0),
                                    .beside = {},
                                    .sign = 1.0});
     }
@@ -243,7 +270,7 @@ class Survey {
         magnitude("V", v, of({"e_V", "e_Vmag", "V_err", "Verr"}));
         const auto colour = [&](std::string native, std::string beside, double sign, Place column,
                                 Place err) {
-            if (!column) return;
+            if (!column || !magnitudes_in(columns_[*column])) return;
             magnitude(std::move(native), column, err);
             out_.magnitudes.back().beside = std::move(beside);
             out_.magnitudes.back().sign = sign;
@@ -277,8 +304,14 @@ class Survey {
                 found = band.name.substr(0, 1);
                 column = of({found, found + "mag"});
             }
-            if (!column) continue;
             Place err;
+            if (!column && (band.name == "U" || band.name == "B" || band.name == "V")) {
+                // A name of its own, but the meaning of a band: IVOA's vocabulary has those of U, B and V.
+                // Its em.opt.R and em.opt.I are wide ranges, not bands of one system.
+                column = by_meaning("phot.mag;em.opt." + band.name);
+                err = by_meaning("stat.error;phot.mag;em.opt." + band.name);
+            }
+            if (!column) continue;
             for (const std::string& name :
                  {found + "_err", found + "err", "e_" + found, "err_" + found, found + "_error",
                   "sigma_" + found, found + "_sigma", "s" + found, found + "_e", "e" + found}) {
@@ -291,8 +324,7 @@ class Survey {
         if (of({"gmag"}) || of({"rmag"}) || of({"imag"})) {
             out_.remarks.emplace_back(
                 "Nothing says whether gmag, rmag and imag are SDSS's or Pan-STARRS's: SDSS's are taken. If "
-                "they are "
-                "Pan-STARRS's, ask the service for ymag too, and they are known.");
+                "they are Pan-STARRS's, ask the service for ymag too, and they are known.");
         }
         out_.survey = "a table of magnitudes";
         out_.system = "johnson-cousins";

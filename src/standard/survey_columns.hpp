@@ -22,6 +22,7 @@ struct MagnitudeColumn {
     std::optional<std::size_t> err;             // a column of errors …
     std::optional<std::size_t> flux_over_err;   // … or of signal-to-noise …
     std::optional<std::size_t> flux, flux_err;  // … or both parts of it
+    double unit_mag = 1.0, err_unit_mag = 1.0;  // magnitudes in one of the columns' units
     // native = sign · value + the magnitude of that name; empty: the value itself.
     std::string beside;
     double sign = 1.0;

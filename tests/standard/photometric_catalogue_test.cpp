@@ -345,6 +345,18 @@ TEST_CASE("a table of magnitudes, its columns named as bands", "[standard][surve
         CHECK(*only(table, "V") == ValueWithError{14.95, 0.03});
         CHECK(*only(table, "B") == ValueWithError{15.60, 0.04});
     }
+    // By units and meanings: errors in thousandths, a velocity V and a latitude B that are no magnitudes.
+    const auto vot = read_text(test::votable(
+        test::two_fields + "<FIELD name=\"Vmag\" datatype=\"double\" unit=\"mag\"/>"
+                           "<FIELD name=\"e_Vmag\" datatype=\"double\" unit=\"mmag\"/>"
+                           "<FIELD name=\"B\" datatype=\"double\" unit=\"deg\"/>"
+                           "<FIELD name=\"blue\" datatype=\"double\" unit=\"mag\" ucd=\"phot.mag;em.opt.U\"/>"
+                           "<FIELD name=\"blue_off\" datatype=\"double\" unit=\"mag\" "
+                           "ucd=\"stat.error;phot.mag;em.opt.U\"/>",
+        test::tabledata("<TR><TD>150</TD><TD>20</TD><TD>14.95</TD><TD>30</TD><TD>12</TD><TD>16.2</"
+                        "TD><TD>0.05</TD></TR>")));
+    CHECK(vot.stars.at(0).native == NativeMagnitudes{{"V", {14.95, 0.03}}, {"U", {16.2, 0.05}}});
+    CHECK(refused("ra,dec,V [km/s]\n150,20,12\n").what.find("no magnitude of a band") != std::string::npos);
     // Of a list of secondary standards: B, V, R, I, each with its sigma and number.
     const auto secondary = read_text(
         "star,ra,dec,B,sB,nB,V,sV,nV,R,sR,nR,I,sI,nI\n"
