@@ -130,7 +130,7 @@ std::vector<DateTick> date_ticks(double from_jd_utc, double to_jd_utc, int most)
     if (!(from_jd_utc < to_jd_utc) || from_jd_utc < first_jd || to_jd_utc > last_jd) return {};
     const double span = to_jd_utc - from_jd_utc;
     // Labels with a date and a time are wide: fewer of them.
-    for (const double hours : {0.25, 0.5, 1.0, 2.0, 3.0, 6.0}) {
+    for (const double hours : {1.0 / 60.0, 1.0 / 30.0, 1.0 / 12.0, 0.25, 0.5, 1.0, 2.0, 3.0, 6.0}) {
         if (span * 24.0 / hours <= 0.75 * most) return hour_ticks(from_jd_utc, to_jd_utc, hours);
     }
     for (const int days : {1, 2, 5, 10, 15}) {

@@ -12,10 +12,11 @@ namespace emberline::picture {
 namespace {
 
 constexpr int field_px = 520, close_px = 240;
-constexpr double strip_pixels = 4.0e6;   // read at a time
-constexpr double faint_sigma = 3.0;      // where the stretch turns from straight to logarithmic
-constexpr double darkest_share = 0.003;  // of the picture, at full black
-constexpr double below_sky = 0.15;       // of the stretch, for pixels below the sky
+constexpr double strip_pixels = 4.0e6;    // read at a time
+constexpr double faint_sigma = 3.0;       // where the stretch turns from straight to logarithmic
+constexpr double darkest_share = 0.0005;  // of the picture, at full black
+constexpr double least_top_sigma = 60.0;  // full black stands at least so far above the sky: noise stays pale
+constexpr double below_sky = 0.15;        // of the stretch, for pixels below the sky
 constexpr double least_half_field_arcsec = 60.0;
 constexpr double least_apart = 0.02;  // of a round field, how far stars must be from lying on one line
 
@@ -95,8 +96,8 @@ GreyPicture stretched(const std::vector<double>& adu, int size) {
     if (defined.empty()) return picture;
     const numerics::ClippedMean sky = numerics::clipped_mean(defined);
     const double soft = std::max(faint_sigma * sky.sigma, 1e-6);
-    const double top =
-        std::max(numerics::quantile(std::move(defined), 1.0 - darkest_share), sky.mean + 4.0 * soft);
+    const double top = std::max(numerics::quantile(std::move(defined), 1.0 - darkest_share),
+                                sky.mean + least_top_sigma * sky.sigma);
     const double whole = std::asinh((top - sky.mean) / soft);
     for (std::size_t k = 0; k < adu.size(); ++k) {
         if (!std::isfinite(adu[k])) continue;

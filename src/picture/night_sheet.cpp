@@ -25,17 +25,18 @@ class Pages {
     std::vector<Drawing> write() {
         heading();
         numbers();
+        if (const auto drawing = draw_sheet_curve(sheet_, looks_)) {
+            figure("The light curve", *drawing, 0.8 * column, decline_words(sheet_));
+        }
+        figure("The finder", draw_finder(sheet_.finder), 0.8 * column, sheet_.finder_words);
+        if (!sheet_.bands.empty() || !sheet_.remarks.empty()) title("What to know about it", 40.0);
         paragraph(errors_explained(sheet_), small, Tone::slate);
         for (const std::string& remark : sheet_.remarks)
             paragraph(remark, usual, Tone::ink);
         flags();
-        if (const auto drawing = draw_sheet_curve(sheet_, looks_)) {
-            figure("The light curve", *drawing, 0.86 * column, decline_words(sheet_));
-        }
-        figure("The finder", draw_finder(sheet_.finder), 0.9 * column, sheet_.finder_words);
         stars();
         if (const auto drawing = draw_air(sheet_, looks_)) {
-            figure("The air", *drawing, 0.82 * column,
+            figure("The air", *drawing, 0.8 * column,
                    "Light: what the air let through, of the night's best. FWHM: width of the stars. Sky: its "
                    "surface brightness, brighter up.");
         }
@@ -94,53 +95,61 @@ class Pages {
             y_ += 36.0;
         }
         constexpr std::size_t most = 3;
+        constexpr double gap = 16.0;
         for (std::size_t first = 0; first < sheet_.bands.size(); first += most) {
             const std::size_t n = std::min(most, sheet_.bands.size() - first);
-            const double wide = column / static_cast<double>(n) - (n > 1 ? 10.0 : 0.0);
-            double tallest = 0.0;
-            for (std::size_t k = 0; k < n; ++k)
-                tallest = std::max(tallest, number_height(sheet_.bands[first + k], wide, n));
-            need(tallest);
-            for (std::size_t k = 0; k < n; ++k)
-                number(sheet_.bands[first + k], margin + static_cast<double>(k) * (wide + 15.0 * (n > 1)),
-                       wide, n);
-            y_ += tallest + 6.0;
-        }
-    }
-
-    static double name_width(std::size_t n) { return n > 2 ? 64.0 : 92.0; }
-
-    [[nodiscard]] double number_height(const SheetBand& band, double wide, std::size_t n) const {
-        double height = 60.0;
-        for (const SheetLine& line : facts_of(sheet_, band))
-            height += 11.0 * static_cast<double>(std::max<std::size_t>(
-                                 lines_of(line.value, small, wide - name_width(n)).size(),
-                                 lines_of(line.name, small, name_width(n) - 6.0).size()));
-        return height;
-    }
-
-    void number(const SheetBand& band, double x, double wide, std::size_t n) {
-        double y = y_;
-        const std::string& name = band.measured.band.name();
-        page().symbol({x + 5.0, y + 2.0}, looks_.shape(name), 4.2, looks_.tone(name), band.measured.is_limit);
-        page().words({x + 15.0, y + 5.5}, band_words(sheet_, band), 10.5, Align::start, Tone::ink, true);
-        const double size = n == 1 ? 27.0 : n == 2 ? 22.0 : 16.0;
-        y += 14.0 + size;
-        page().words({x, y}, magnitude_words(band.measured) + " mag", size, Align::start, Tone::ink, true);
-        y += 13.0;
-        const std::string parts = errors_words(band);
-        if (!parts.empty()) page().words({x, y}, parts, usual, Align::start, Tone::slate);
-        y = y_ + 62.0;
-        for (const SheetLine& line : facts_of(sheet_, band)) {
-            const auto names = lines_of(line.name, small, name_width(n) - 6.0),
-                       values = lines_of(line.value, small, wide - name_width(n));
-            for (std::size_t i = 0; i < std::max(names.size(), values.size()); ++i) {
-                if (i < names.size()) page().words({x, y}, names[i], small, Align::start, Tone::slate);
-                if (i < values.size())
-                    page().words({x + name_width(n), y}, values[i], small, Align::start, Tone::ink);
-                y += 11.0;
+            const double wide = (column - gap * static_cast<double>(n - 1)) / static_cast<double>(n);
+            double size = n == 1 ? 28.0 : 21.0, tallest = 0.0;
+            for (std::size_t k = first; k < first + n; ++k) {
+                const std::string number = magnitude_words(sheet_.bands[k].measured) + " mag";
+                size = std::min(size, 0.93 * wide / width_of(number, 1.0, true));
+                tallest = std::max(tallest, facts(sheet_.bands[k], {margin, 0.0}, wide, n, false));
             }
+            const double head = 40.0 + size;
+            need(head + tallest);
+            for (std::size_t k = 0; k < n; ++k) {
+                const SheetBand& band = sheet_.bands[first + k];
+                const double x = margin + static_cast<double>(k) * (wide + gap);
+                number(band, x, size);
+                (void)facts(band, {x, y_ + head}, wide, n, true);
+            }
+            y_ += head + tallest + 6.0;
         }
+    }
+
+    void number(const SheetBand& band, double x, double size) {
+        const std::string& name = band.measured.band.name();
+        page().symbol({x + 5.0, y_ + 2.0}, looks_.shape(name), 4.2, looks_.tone(name),
+                      band.measured.is_limit);
+        page().words({x + 15.0, y_ + 5.5}, band_words(sheet_, band), 10.5, Align::start, Tone::ink, true);
+        const double line = y_ + 14.0 + size;
+        page().words({x, line}, magnitude_words(band.measured) + " mag", size, Align::start, Tone::ink, true);
+        page().words({x, line + 13.0}, errors_words(band), usual, Align::start, Tone::slate);
+    }
+
+    // What is said of a number, in two columns where the band has the sheet for itself. Returns the height.
+    double facts(const SheetBand& band, DrawPoint at, double wide, std::size_t n, bool draw) {
+        constexpr double step = 11.0;
+        const std::vector<SheetLine> all = facts_of(sheet_, band);
+        const std::size_t columns = n == 1 ? 2 : 1, a_column = (all.size() + columns - 1) / columns;
+        const double part = wide / static_cast<double>(columns), names = n > 2 ? 64.0 : 88.0;
+        double tallest = 0.0;
+        for (std::size_t first = 0; first < all.size(); first += a_column) {
+            const double x = at.x + part * static_cast<double>(first / a_column);
+            double y = at.y;
+            for (std::size_t k = first; k < std::min(first + a_column, all.size()); ++k) {
+                const auto left = lines_of(all[k].name, small, names - 6.0),
+                           right = lines_of(all[k].value, small, part - names - 8.0);
+                for (std::size_t i = 0; i < std::max(left.size(), right.size()); ++i, y += step) {
+                    if (!draw) continue;
+                    if (i < left.size()) page().words({x, y}, left[i], small, Align::start, Tone::slate);
+                    if (i < right.size())
+                        page().words({x + names, y}, right[i], small, Align::start, Tone::ink);
+                }
+            }
+            tallest = std::max(tallest, y - at.y);
+        }
+        return tallest;
     }
 
     void paragraph(const std::string& text, double size, Tone tone) {
@@ -153,7 +162,7 @@ class Pages {
     }
 
     void title(const char* words, double with) {
-        need(with + 30.0);
+        need(with + 32.0);
         y_ += 10.0;
         page().line({{margin, y_}, {right_edge, y_}}, Tone::faint, 0.7);
         page().words({margin, y_ + 15.0}, words, 11.5, Align::start, Tone::ink, true);
@@ -163,7 +172,6 @@ class Pages {
     void flags() {
         const auto all = flags_of(sheet_);
         if (all.empty()) return;
-        title("What to know about it", 24.0);
         std::vector<SheetLine> rows;
         for (const FlagWords& flag : all)
             rows.push_back(
@@ -173,9 +181,12 @@ class Pages {
     }
 
     void figure(const char* words, const Drawing& drawing, double wide, const std::string& caption) {
-        const double scale = wide / drawing.width();
-        const auto below = lines_of(caption, small, column);
-        title(words, drawing.height() * scale + 11.0 * static_cast<double>(below.size()) + 6.0);
+        constexpr double least = 0.78;  // of the wanted size, before a new page is begun for it
+        const double around =
+            32.0 + 11.0 * static_cast<double>(lines_of(caption, small, column).size()) + 6.0;
+        const double wanted = wide / drawing.width(), room = (lowest - y_ - around) / drawing.height();
+        const double scale = room >= least * wanted ? std::min(room, wanted) : wanted;
+        title(words, drawing.height() * scale + around - 32.0);
         page().add(drawing, {margin, y_}, scale);
         y_ += drawing.height() * scale + 2.0;
         paragraph(caption, small, Tone::slate);
@@ -208,7 +219,7 @@ class Pages {
         if (sheet_.bands.empty()) return;
         title("The comparison stars", 140.0);
         const bool alone = sheet_.bands.size() == 1;
-        const double wide = alone ? 0.86 * column : 0.5 * column - 6.0,
+        const double wide = alone ? 0.8 * column : 0.5 * column - 6.0,
                      drawn = alone ? sheet_width : 0.5 * sheet_width;
         double x = margin, tallest = 0.0;
         for (const SheetBand& band : sheet_.bands) {
@@ -231,7 +242,8 @@ class Pages {
         for (const SheetBand& band : sheet_.bands) {
             table(stars_table(band),
                   fmt::format("{}: measured less catalogue, magnitudes", band_words(sheet_, band)));
-            paragraph(band.stars_remark, small, Tone::slate);
+            if (&band == &sheet_.bands.back() || band.stars_remark != (&band + 1)->stars_remark)
+                paragraph(band.stars_remark, small, Tone::slate);
         }
     }
 

@@ -169,7 +169,10 @@ class FinderDrawing {
         drawing_.line({{p.x - arm, p.y}, {p.x + arm, p.y}}, Tone::slate, 1.3);
         drawing_.line({{p.x, p.y - arm}, {p.x, p.y + arm}}, Tone::slate, 1.3);
         if (!named) return;
-        const bool right = p.x < window.corner.x + 0.72 * window.side;
+        // Away from the transient, and inside the window.
+        const double name = width_of("nucleus", letters), middle = window.corner.x + 0.5 * window.side;
+        const bool right = p.x + arm + 4.0 + name < window.corner.x + window.side &&
+                           (p.x > middle || p.x - arm - 4.0 - name < window.corner.x);
         words({p.x + (right ? arm + 4.0 : -arm - 4.0), p.y + 4.5}, "nucleus",
               right ? Align::start : Align::end, Tone::slate);
     }
@@ -184,7 +187,7 @@ class FinderDrawing {
                        {p.x + reach, p.y + reach},
                        {p.x - reach, p.y + reach},
                        {p.x - reach, p.y - reach}},
-                      Tone::slate, 0.8, Dashes::dotted);
+                      Tone::slate, 1.3, Dashes::dotted);
     }
 
     void compass() {

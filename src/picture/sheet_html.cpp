@@ -26,6 +26,7 @@ header{display:flex;gap:.9rem;align-items:center;flex-wrap:wrap}
 header svg{width:2.5rem;height:2.5rem;flex:none}
 header p{margin:.1rem 0 0;color:var(--slate)}
 .numbers{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(21rem,100%),1fr));gap:1.5rem 2.4rem;margin-top:1.5rem}
+@media (min-width:52rem){.one dl{grid-template-columns:max-content 1fr max-content 1fr}}
 .number{font-size:2.7rem;line-height:1.1;margin:.25rem 0 0;font-variant-numeric:tabular-nums lining-nums;letter-spacing:-.01em}
 .number small{font-size:1.35rem;font-weight:400;letter-spacing:0}
 .parts{margin:0 0 .6rem;color:var(--slate);font-variant-numeric:tabular-nums}
@@ -139,7 +140,8 @@ class Page : private ScriptText {
     }
 
     void numbers() {
-        add("<section class=\"numbers\" aria-label=\"The night's numbers\">\n");
+        add("<section class=\"numbers{}\" aria-label=\"The night's numbers\">\n",
+            sheet_.bands.size() == 1 ? " one" : "");
         for (const SheetBand& band : sheet_.bands) {
             Drawing symbol(20.0, 20.0);
             const std::string& name = band.measured.band.name();
@@ -257,13 +259,15 @@ class Page : private ScriptText {
                    fmt::format("Residuals of the comparison stars in {}, measured less catalogue, against "
                                "magnitude; the table below has the numbers.",
                                band_words(sheet_, band)),
-                   alone ? "" : band_words(sheet_, band));
+                   "");
         }
         if (!alone) add("</div>\n");
         for (const SheetBand& band : sheet_.bands) {
             table(stars_table(band),
                   fmt::format("{}: measured less catalogue, magnitudes", band_words(sheet_, band)));
-            if (!band.stars_remark.empty()) add("<p class=\"small\">{}</p>\n", xml_text(band.stars_remark));
+            if (!band.stars_remark.empty() &&
+                (&band == &sheet_.bands.back() || band.stars_remark != (&band + 1)->stars_remark))
+                add("<p class=\"small\">{}</p>\n", xml_text(band.stars_remark));
         }
         add("</section>\n");
     }

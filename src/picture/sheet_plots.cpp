@@ -7,12 +7,13 @@
 
 #include "picture/axis_ticks.hpp"
 #include "picture/curve_marks.hpp"
+#include "picture/label_places.hpp"
 #include "picture/sheet_parts.hpp"
 
 namespace emberline::picture {
 namespace {
 
-constexpr double letters = 12.5;
+constexpr double letters = 12.5, small_letters = 11.5;
 constexpr std::size_t most_points = 1500;
 
 // Symbols and words side by side above a panel.
@@ -224,25 +225,37 @@ std::optional<Drawing> draw_residuals(const SheetBand& band, double width) {
     std::sort(stars.begin(), stars.end(), [](const SheetStar* a, const SheetStar* b) {
         return a->catalogue_mag.value < b->catalogue_mag.value;
     });
-    double last_end = -HUGE_VAL;
-    bool below = false;
+    std::vector<WantedLabel> wanted;
+    std::vector<Disc> discs;
+    std::vector<Frame> bars;
+    std::vector<std::string> names;
     for (const SheetStar* s : stars) {
-        const double at = x.at(s->catalogue_mag.value), value = *s->residual_mag,
-                     err = s->err_mag.value_or(0.0);
+        const double at = x.at(s->catalogue_mag.value), value = *s->residual_mag;
+        const double err = s->err_mag.value_or(0.0), shown = y.at(std::clamp(value, -half, half));
         const bool off = std::abs(value) > half;
-        const double shown = std::clamp(value, -half, half);
-        const auto edge = [&](double v) { return y.at(std::clamp(v, -half, half)); };
-        if (!off) draw_bar(drawing, at, edge(value - err), edge(value + err), Tone::slate, 1.3, 3.0);
-        drawing.symbol({at, y.at(shown)}, s->mark == StarMark::check ? Shape::triangle : Shape::square, 4.8,
+        if (!off) {
+            const double from = y.at(std::min(value + err, half)), to = y.at(std::max(value - err, -half));
+            draw_bar(drawing, at, from, to, Tone::slate, 1.3, 3.0);
+            bars.push_back({at - 3.5, at + 3.5, from - 1.0, to + 1.0});
+        }
+        drawing.symbol({at, shown}, s->mark == StarMark::check ? Shape::triangle : Shape::square, 4.8,
                        Tone::slate, s->suspect || s->mark == StarMark::unused);
-        const std::string words = off ? fmt::format("{} {:+.2f}", s->label, value) : s->label;
-        const double half_width = 0.5 * width_of(words, 11.5);
-        // Labels of neighbours stand above and below by turns.
-        below = at - half_width < last_end && !below;
-        last_end = at + half_width + 4.0;
-        const double over = std::max(edge(value + err), top + 14.0) - 7.0,
-                     under = std::min(edge(value - err), bottom - 16.0) + 15.0;
-        drawing.words({at, below ? under : over}, words, 11.5, Align::middle, Tone::ink);
+        names.push_back(off ? fmt::format("{} {:+.2f}", s->label, value) : s->label);
+        discs.push_back({at, shown, 6.0});
+        wanted.push_back({at, shown, 8.0, width_of(names.back(), small_letters), small_letters});
+    }
+    const auto places = place_labels(wanted, discs, bars, {left + 2.0, x.to, top + 2.0, bottom - 2.0});
+    for (std::size_t i = 0; i < places.size(); ++i) {
+        const Frame& box = places[i].box;
+        const DrawPoint middle{0.5 * (box.left + box.right), 0.5 * (box.top + box.bottom)};
+        if (places[i].far) {
+            drawing.line({{wanted[i].x, wanted[i].y},
+                          {std::clamp(wanted[i].x, box.left, box.right),
+                           std::clamp(wanted[i].y, box.top, box.bottom)}},
+                         Tone::slate, 0.7);
+        }
+        drawing.words({middle.x, middle.y + 0.36 * small_letters}, names[i], small_letters, Align::middle,
+                      Tone::ink);
     }
     return drawing;
 }
@@ -283,7 +296,7 @@ void draw_air_panel(Drawing& drawing, const NightSheet& sheet, const SheetLooks&
                       fmt::format("{}: not known", panel.words), letters, Align::middle, Tone::slate);
         return;
     }
-    const double margin = std::max(0.12 * (high - low), panel.from_zero ? 0.03 * high : 0.05);
+    const double margin = std::max(0.12 * (high - low), panel.from_zero ? 0.09 * high : 0.05);
     const double least = panel.from_zero ? 0.0 : low - margin, most = high + margin;
     const PanelAxis y =
         panel.upside_down ? PanelAxis{least, most, top, bottom} : PanelAxis{most, least, top, bottom};

@@ -114,7 +114,8 @@ std::vector<SheetLine> facts_of(const NightSheet& sheet, const SheetBand& band) 
     lines.push_back({"comparison stars", fmt::format("{}", m.n_comparison)});
     lines.push_back({"check star", check_line(m)});
     lines.push_back({"colour term", colour_line(m)});
-    lines.push_back({"method", fmt::format("{}, radius {:.2f}″", m.method, m.aperture_arcsec)});
+    lines.push_back(
+        {"method", fmt::format("{}, radius {:.2f}″ in the middle frame", m.method, m.aperture_arcsec)});
     return lines;
 }
 
@@ -204,7 +205,7 @@ SheetTable frames_table(const NightSheet& sheet) {
                                "weight", "fingerprint", "file"},
                      .rows = {},
                      .numeric = {false, false, true, true, true, true, true, true, false, false},
-                     .shares = {0.085, 0.06, 0.085, 0.075, 0.07, 0.08, 0.06, 0.07, 0.115, 0.30}};
+                     .shares = {0.085, 0.055, 0.095, 0.085, 0.07, 0.08, 0.06, 0.075, 0.125, 0.27}};
     for (const SheetFrame& f : sheet.frames) {
         const night::JudgedExposure& e = f.judged;
         std::string file = e.frame;
