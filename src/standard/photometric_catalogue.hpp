@@ -23,7 +23,7 @@ struct StarMarks {
     bool several = false;   // duplicity flag, RUWE above 1.4, non-single, blended
     bool extended = false;  // a galaxy
     bool doubtful = false;  // saturated, bad quality flags, few observations
-    std::string why;        // one sentence, of the first of them
+    std::string why;        // of the first of them: "the survey lists it as no single star"
     [[nodiscard]] bool any() const { return variable || several || extended || doubtful; }
 };
 
@@ -45,7 +45,8 @@ struct PhotometricCatalogue {
 };
 
 // Problem (file, column or line): as read_field_catalogue, or no magnitude of a known system.
-// Nulls (empty, null, NaN, 99.99, -999 and the like) are no magnitudes. Duplicates within an arcsecond with
+// Nulls (empty, null, NaN, 99.99, -999 and the like) are no magnitudes; 9.999 and 0 are where an error stands
+// beside them. Duplicates within an arcsecond with
 // the same label or magnitude are one star.
 [[nodiscard]] Result<PhotometricCatalogue> read_photometric_catalogue(
     const std::string& path, std::optional<double> epoch_jyear = std::nullopt);
