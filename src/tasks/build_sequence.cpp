@@ -29,7 +29,9 @@ namespace fs = std::filesystem;
 constexpr double brighter_by_mag = 1.5, fainter_by_mag = 2.5;
 // Where nothing is known of it: what small telescopes measure well and do not saturate on.
 constexpr double usual_brightest_mag = 11.0, usual_faintest_mag = 16.0;
-constexpr double usual_b_minus_v = 0.6;  // design, section 2
+// The colours of a star of B-V = 0.6 (design, section 2), which many transients are near: from memory.
+const std::map<std::string, double> usual_colours{{"B-V", 0.6},  {"V-Rc", 0.36}, {"V-Ic", 0.70},
+                                                  {"g-r", 0.43}, {"g-i", 0.54},  {"r-i", 0.11}};
 constexpr double most_radius_arcmin = 600.0;
 
 struct BandsWanted {
@@ -214,10 +216,11 @@ standard::ChoiceSettings settings_of(const night::Campaign& campaign, const Buil
         settings.brightest_mag + into_the_range * (settings.faintest_mag - settings.brightest_mag));
     if (const auto colour = standard::colour_of_choice(band, converted.stars)) {
         const auto given = campaign.colours.find(colour->name());
+        const auto usual = usual_colours.find(colour->name());
         if (given != campaign.colours.end()) {
             settings.transient_colour = given->second;
-        } else if (colour->name() == "B-V") {
-            settings.transient_colour = usual_b_minus_v;
+        } else if (usual != usual_colours.end()) {
+            settings.transient_colour = usual->second;
         }
     }
     for (const standard::ComparisonStar& star : former.stars)
