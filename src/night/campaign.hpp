@@ -80,6 +80,8 @@ struct Campaign {
     // [instrument]
     std::vector<frame::Instrument> instruments;                                 // at least one
     std::map<std::string, std::map<std::string, ValueWithError>> colour_terms;  // instrument -> band -> T
+    // Likewise the extinction, mag per airmass, where earlier nights told it. Not of the file.
+    std::map<std::string, std::map<std::string, ValueWithError>> known_extinction;
     // [comparison]
     std::string catalog = "comparison.csv";  // relative to the folder
     std::string check_label;

@@ -37,33 +37,6 @@ ValueWithError usual_colour_term(const Band& band) {
     return {0.0, band.name() == "TG" ? green : other};
 }
 
-standard::SolveInput gather(std::vector<JudgedFrame>& frames, const std::vector<standard::SolveStar>& stars,
-                            const Band& band, const std::string& instrument, const Campaign& campaign) {
-    standard::SolveInput input;
-    input.stars = stars;
-    const BandFacts& about = facts(band);
-    input.extinction_prior = {about.extinction_mag_per_airmass, about.extinction_err};
-    input.fit_colour_term = campaign.measure.colour_term;
-    input.colour_term_prior = colour_term_prior(band, instrument, campaign);
-    for (JudgedFrame& frame : frames) {
-        frame.solved.reset();
-        if (!frame.refusal.empty()) continue;
-        const std::size_t number = input.frames++;
-        frame.solved = number;
-        const std::size_t k = *frame.aperture;
-        for (std::size_t i = 0; i < stars.size(); ++i) {
-            const StarFlux* star = frame.fluxes->find(stars[i].label);
-            if (star == nullptr || light_lost(*frame.fluxes, *star, k) || !measured(*frame.fluxes, *star, k))
-                continue;
-            double difference = 0.0;
-            if (star->airmass && frame.fluxes->airmass) difference = *star->airmass - *frame.fluxes->airmass;
-            input.observations.push_back(
-                {number, i, star->flux_e[k], noise_terms(*frame.fluxes, *star, k), difference});
-        }
-    }
-    return input;
-}
-
 // How far a star's magnitudes lie from its catalogue's, against the middle star of each frame.
 std::map<std::string, double> catalogue_misses(const BandSolution& band) {
     std::map<std::string, std::vector<double>> misses;
@@ -226,6 +199,43 @@ ValueWithError colour_term_prior(const Band& band, const std::string& instrument
     return usual_colour_term(band);
 }
 
+ValueWithError extinction_prior(const Band& band, const std::string& instrument, const Campaign& campaign) {
+    if (const auto known = campaign.known_extinction.find(instrument);
+        known != campaign.known_extinction.end()) {
+        if (const auto term = known->second.find(band.name()); term != known->second.end())
+            return term->second;
+    }
+    const BandFacts& about = facts(band);
+    return {about.extinction_mag_per_airmass, about.extinction_err};
+}
+
+standard::SolveInput gather_lights(std::vector<JudgedFrame>& frames,
+                                   const std::vector<standard::SolveStar>& stars, const Band& band,
+                                   const std::string& instrument, const Campaign& campaign) {
+    standard::SolveInput input;
+    input.stars = stars;
+    input.extinction_prior = extinction_prior(band, instrument, campaign);
+    input.fit_colour_term = campaign.measure.colour_term;
+    input.colour_term_prior = colour_term_prior(band, instrument, campaign);
+    for (JudgedFrame& frame : frames) {
+        frame.solved.reset();
+        if (!frame.refusal.empty()) continue;
+        const std::size_t number = input.frames++;
+        frame.solved = number;
+        const std::size_t k = *frame.aperture;
+        for (std::size_t i = 0; i < stars.size(); ++i) {
+            const StarFlux* star = frame.fluxes->find(stars[i].label);
+            if (star == nullptr || light_lost(*frame.fluxes, *star, k) || !measured(*frame.fluxes, *star, k))
+                continue;
+            double difference = 0.0;
+            if (star->airmass && frame.fluxes->airmass) difference = *star->airmass - *frame.fluxes->airmass;
+            input.observations.push_back(
+                {number, i, star->flux_e[k], noise_terms(*frame.fluxes, *star, k), difference});
+        }
+    }
+    return input;
+}
+
 BandSolution solve_band(std::vector<JudgedFrame> frames, const standard::Sequence& sequence,
                         const std::set<std::string>& usable, const Campaign& campaign) {
     BandSolution out;
@@ -241,7 +251,8 @@ BandSolution solve_band(std::vector<JudgedFrame> frames, const standard::Sequenc
     set_wrong_stars_aside(out);
     // Refusing frames can only make the rest clearer; a third round would change nothing that matters.
     for (int round = 0; round < 3 && out.no_solution.empty(); ++round) {
-        const standard::SolveInput input = gather(out.frames, out.stars, out.band, out.instrument, campaign);
+        const standard::SolveInput input =
+            gather_lights(out.frames, out.stars, out.band, out.instrument, campaign);
         if (input.frames == 0) break;
         auto solved = standard::solve_zero_points(input);
         if (!solved) {

@@ -50,6 +50,15 @@ struct BandSolution {
 [[nodiscard]] ValueWithError colour_term_prior(const Band& band, const std::string& instrument,
                                                const Campaign& campaign);
 
+// What the night's extinction may be: as measured on earlier nights, or what is usual.
+[[nodiscard]] ValueWithError extinction_prior(const Band& band, const std::string& instrument,
+                                              const Campaign& campaign);
+// The lights of these stars in the frames that are not refused, which are numbered: JudgedFrame::solved.
+[[nodiscard]] standard::SolveInput gather_lights(std::vector<JudgedFrame>& frames,
+                                                 const std::vector<standard::SolveStar>& stars,
+                                                 const Band& band, const std::string& instrument,
+                                                 const Campaign& campaign);
+
 // `usable`: labels that may calibrate (role, not set aside).
 [[nodiscard]] BandSolution solve_band(std::vector<JudgedFrame> frames, const standard::Sequence& sequence,
                                       const std::set<std::string>& usable, const Campaign& campaign);
