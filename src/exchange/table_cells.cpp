@@ -136,6 +136,13 @@ std::optional<CellReader> CellReader::of_names(const std::vector<std::string>& n
     return reader;
 }
 
+std::vector<bool> CellReader::lacking() const {
+    std::vector<bool> lacking;
+    for (const auto& place : places_)
+        lacking.push_back(!place);
+    return lacking;
+}
+
 bool CellReader::read(std::span<const std::string> fields, std::size_t line, std::vector<Cell>& cells,
                       Findings& findings) const {
     if (fields.size() != fields_) {

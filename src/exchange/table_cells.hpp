@@ -24,8 +24,10 @@ class CellReader {
                                                             std::size_t line, TextDialect dialect,
                                                             Findings& findings);
     [[nodiscard]] TableLevel level() const { return level_; }
-    // In `cells`, by the contract's order; a column that the file lacks stays absent. False: the number of
-    // fields is wrong or one cannot be read, and `findings` says which.
+    [[nodiscard]] std::vector<bool> lacking()
+        const;  // columns that the file has not, by the contract's order
+    // In `cells`, by the contract's order; a column that the file lacks stays absent, or an empty text.
+    // False: the number of fields is wrong or one cannot be read, and `findings` says which.
     [[nodiscard]] bool read(std::span<const std::string> fields, std::size_t line, std::vector<Cell>& cells,
                             Findings& findings) const;
 

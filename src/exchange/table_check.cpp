@@ -54,14 +54,13 @@ std::string take_start(std::istream& in) {
 
 CheckedTable check_fits(const std::string& path, const TableVisitor& visit) {
     RowSink sink(visit);
-    std::optional<TableLevel> level;
     std::size_t row_number = 0;
-    const auto read = read_fits_rows(path, [&](TableLevel of, std::span<const Cell> row) {
-        level = of;
-        return sink.take(of, ++row_number, row);
+    const auto read = read_fits_rows(path, [&](TableLevel level, std::span<const Cell> row) {
+        if (row_number == 0) sink.begin(level, {});
+        return sink.take(++row_number, row);
     });
-    if (read) level = read->level;
-    CheckedTable checked = std::move(sink).result("FITS", level);
+    if (read && row_number == 0) sink.begin(read->level, {});
+    CheckedTable checked = std::move(sink).result("FITS");  // what could not be read, the form's check says
     std::vector<Finding> form = check_fits_table(path);
     checked.findings.insert(checked.findings.begin(), form.begin(), form.end());
     return checked;
@@ -69,18 +68,21 @@ CheckedTable check_fits(const std::string& path, const TableVisitor& visit) {
 
 }  // namespace
 
-bool RowSink::take(TableLevel level, std::size_t line, std::span<const Cell> row) {
-    if (!checker_) checker_.emplace(level, findings_);
-    ++rows_;
-    checker_->check(line, row);
-    if (visit_ && !visit_(level, line, row)) stopped_ = true;
-    return !stopped_;
+void RowSink::begin(TableLevel level, std::vector<bool> lacking) {
+    level_ = level;
+    checker_.emplace(level, std::move(lacking), findings_);
 }
 
-CheckedTable RowSink::result(std::string format, std::optional<TableLevel> level) && {
-    if (rows_ == 0 && level) findings_.warning(0, "", "There is no row in the table.");
+bool RowSink::take(std::size_t line, std::span<const Cell> row) {
+    ++rows_;
+    checker_->check(line, row);
+    return !visit_ || visit_(*level_, line, row);
+}
+
+CheckedTable RowSink::result(std::string format) && {
+    if (rows_ == 0 && level_) findings_.warning(0, "", "There is no row in the table.");
     return {
-        .format = std::move(format), .level = level, .rows = rows_, .findings = std::move(findings_).take()};
+        .format = std::move(format), .level = level_, .rows = rows_, .findings = std::move(findings_).take()};
 }
 
 CheckedTable check_table(std::istream& in, const TableVisitor& visit) {

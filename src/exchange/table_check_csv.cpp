@@ -83,8 +83,7 @@ class DelimitedChecker {
             findings_.error(lines_.number(), "",
                             "The last line has no end: the file may have been cut there.");
         }
-        return std::move(sink_).result(format,
-                                       cells_ ? std::optional<TableLevel>(cells_->level()) : std::nullopt);
+        return std::move(sink_).result(format);
     }
 
   private:
@@ -141,7 +140,7 @@ class DelimitedChecker {
             return true;
         }
         if (!cells_->read(fields_, number, row_, findings_)) return true;
-        return sink_.take(cells_->level(), number, row_);
+        return sink_.take(number, row_);
     }
 
     bool read_names(std::string_view line) {
@@ -153,8 +152,10 @@ class DelimitedChecker {
             return false;
         }
         cells_ = CellReader::of_names(names_, lines_.number(), dialect_, findings_);
-        if (cells_ && dialect_ == TextDialect::ecsv) check_description();
-        return cells_.has_value();
+        if (!cells_) return false;
+        sink_.begin(cells_->level(), cells_->lacking());
+        if (dialect_ == TextDialect::ecsv) check_description();
+        return true;
     }
 
     // The one by which most names are known.

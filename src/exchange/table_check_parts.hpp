@@ -19,17 +19,19 @@ class RowSink {
     RowSink& operator=(const RowSink&) = delete;
     ~RowSink() = default;
 
-    // The level is the same for all rows. False: the visitor has enough.
-    [[nodiscard]] bool take(TableLevel level, std::size_t line, std::span<const Cell> row);
+    // Before the first row.
+    void begin(TableLevel level, std::vector<bool> lacking);
+    // False: the visitor has enough.
+    [[nodiscard]] bool take(std::size_t line, std::span<const Cell> row);
     [[nodiscard]] Findings& findings() { return findings_; }
-    [[nodiscard]] CheckedTable result(std::string format, std::optional<TableLevel> level) &&;
+    [[nodiscard]] CheckedTable result(std::string format) &&;
 
   private:
     const TableVisitor& visit_;
     Findings findings_;
+    std::optional<TableLevel> level_;
     std::optional<RowChecker> checker_;
     std::size_t rows_ = 0;
-    bool stopped_ = false;
 };
 
 [[nodiscard]] CheckedTable check_csv(std::istream& in, const TableVisitor& visit);

@@ -50,8 +50,7 @@ class VotableChecker {
         if (kind == Kind::broken) findings_.error(xml_.line(), "", xml_.problem());
         if (going && kind == Kind::end && !cells_ && !refused_)
             findings_.error(xml_.line(), "", "There is no table with the columns of an exported one.");
-        return std::move(sink_).result("VOTable",
-                                       cells_ ? std::optional<TableLevel>(cells_->level()) : std::nullopt);
+        return std::move(sink_).result("VOTable");
     }
 
   private:
@@ -110,8 +109,7 @@ class VotableChecker {
             if (texts_ < most_columns) ++texts_;
         } else if (name == "TR" && where_ == Where::rows) {
             const std::span<const std::string> fields(row_texts_.data(), texts_);
-            if (cells_->read(fields, row_line_, row_, findings_))
-                return sink_.take(cells_->level(), row_line_, row_);
+            if (cells_->read(fields, row_line_, row_, findings_)) return sink_.take(row_line_, row_);
         } else if (name == "TABLEDATA" || name == "TABLE") {
             if (name == "TABLE" && where_ == Where::headings && !refused_ && known_names(names()) > 2)
                 findings_.error(xml_.line(), "", "The table has no rows: TABLEDATA is missing.");
@@ -168,6 +166,7 @@ class VotableChecker {
         const std::size_t line = fields_.front().line;
         cells_ = CellReader::of_names(all, line, TextDialect::votable, findings_);
         if (!cells_) return;
+        sink_.begin(cells_->level(), cells_->lacking());
         where_ = Where::rows;
         for (const TableColumn& column : columns_of(cells_->level())) {
             const auto found = std::find_if(fields_.begin(), fields_.end(),

@@ -7,7 +7,7 @@
 #include <bit>
 #include <chrono>
 #include <cmath>
-#include <functional>
+#include <utility>
 
 #include "exchange/network_findings.hpp"
 #include "quantities/band.hpp"
@@ -121,10 +121,11 @@ std::optional<std::size_t> SeenRows::line_of(std::uint64_t key, std::size_t line
     return std::nullopt;
 }
 
-RowChecker::RowChecker(TableLevel level, Findings& findings)
+RowChecker::RowChecker(TableLevel level, std::vector<bool> lacking, Findings& findings)
     : level_(level),
       findings_(findings),
       columns_(columns_of(level)),
+      lacking_(std::move(lacking)),
       frame_(place("frame")),
       night_(place("night")),
       band_(place("band")),
@@ -142,8 +143,10 @@ RowChecker::RowChecker(TableLevel level, Findings& findings)
 RowChecker::Place RowChecker::place(std::string_view column) const {
     const auto found = std::find_if(columns_.begin(), columns_.end(),
                                     [&](const TableColumn& c) { return c.name == column; });
-    if (found == columns_.end()) return {column, std::nullopt};
-    return {column, static_cast<std::size_t>(found - columns_.begin())};
+    const auto index = static_cast<std::size_t>(found - columns_.begin());
+    if (found == columns_.end() || (index < lacking_.size() && lacking_[index]))
+        return {column, std::nullopt};
+    return {column, index};
 }
 
 std::optional<double> RowChecker::number(const Place& place) const {
@@ -182,6 +185,7 @@ void RowChecker::check(std::size_t line, std::span<const Cell> row) {
 void RowChecker::check_ranges() {
     for (std::size_t i = 0; i < columns_.size(); ++i) {
         const TableColumn& column = columns_[i];
+        if (i < lacking_.size() && lacking_[i]) continue;
         if (column.kind == ColumnKind::truth && std::holds_alternative<std::monostate>(row_[i]))
             error({column.name, i}, "The field is empty: it is either so or not.");
         if (column.kind == ColumnKind::whole && std::holds_alternative<std::monostate>(row_[i]))
@@ -247,20 +251,22 @@ void RowChecker::check_words() {
 }
 
 void RowChecker::check_magnitude() {
+    check_error_parts();
+    if (!is_limit_.index) return;
     const bool magnitude = is_there(mag_), limit = truth(is_limit_);
     if (limit) {
         check_limit();
     } else {
         if (magnitude && mag_err_.index && !is_there(mag_err_))
             error(mag_err_, "A magnitude stands without its error.");
-        if (!magnitude && is_there(mag_err_)) error(mag_err_, "An error stands without its magnitude.");
+        if (!magnitude && mag_.index && is_there(mag_err_))
+            error(mag_err_, "An error stands without its magnitude.");
         if (!magnitude && level_ == TableLevel::night && mag_.index)
             error(mag_, "The night has neither a magnitude nor a limit.");
     }
     if ((magnitude || limit) && jd_utc_.index && !is_there(jd_utc_)) error(jd_utc_, "The date is missing.");
-    if ((magnitude || limit) && text(method_).empty())
+    if ((magnitude || limit) && method_.index && text(method_).empty())
         error(method_, "How the flux was measured is missing.");
-    check_error_parts();
 }
 
 void RowChecker::check_limit() {
@@ -277,20 +283,20 @@ void RowChecker::check_limit() {
 
 void RowChecker::check_error_parts() {
     const auto total = number(mag_err_), random = number(random_err_);
-    if (!total || !random) return;
+    if (!total || !random || !common_err_.index) return;
     const double sum = std::hypot(*random, number(common_err_).value_or(0.0));
     if (std::abs(*total - sum) > error_parts_margin_mag)
         error(mag_err_, fmt::format("{} is not the sum of its parts in quadrature, {:.5f}.", *total, sum));
 }
 
 void RowChecker::check_repeated() {
-    // Two instruments may give a night and band each; they hardly have the same date and magnitude.
+    const bool frames = level_ == TableLevel::frame;
+    if (!jd_utc_.index || (frames && !frame_.index)) return;
+    // A file may hold several exposures, and two instruments may give a night and band each: they do not have
+    // the same date and magnitude.
     std::uint64_t key = hash_of(text(frame_), hash_of(text(band_), hash_of(text(night_))));
-    if (level_ == TableLevel::night) {
-        for (const Place* place : {&jd_utc_, &mag_})
-            key =
-                hash_of(std::string_view(), key ^ std::bit_cast<std::uint64_t>(number(*place).value_or(0.0)));
-    }
+    for (const Place* place : {&jd_utc_, &mag_})
+        key = hash_of(std::string_view(), key ^ std::bit_cast<std::uint64_t>(number(*place).value_or(0.0)));
     if (const auto before = seen_.line_of(key, line_)) {
         findings_.error(line_, "",
                         fmt::format("The {} stands in line {} already.",

@@ -35,12 +35,13 @@ class SeenRows {
 
 class RowChecker {
   public:
-    RowChecker(TableLevel level, Findings& findings);
+    // `lacking`: whether the file has no such column, by the contract's order; none given: it has all.
+    RowChecker(TableLevel level, std::vector<bool> lacking, Findings& findings);
     // Cells in the order of columns_of(level).
     void check(std::size_t line, std::span<const Cell> row);
 
   private:
-    struct Place {  // of a column at this level; not there: of no column
+    struct Place {  // of a column; nowhere: not at this level, or not in this file
         std::string_view name;
         std::optional<std::size_t> index;
     };
@@ -62,6 +63,7 @@ class RowChecker {
     TableLevel level_;
     Findings& findings_;
     std::span<const TableColumn> columns_;
+    std::vector<bool> lacking_;
     Place frame_, night_, band_, jd_utc_, bjd_tdb_, mag_, mag_err_, random_err_, common_err_, limit_mag_,
         is_limit_, method_, flags_;
     std::span<const Cell> row_;

@@ -208,6 +208,15 @@ TEST_CASE("Columns missing, twice, strange or out of order", "[tables]") {
     CHECK(says(missing.checked, "The column is missing", 1, "mag_err"));
     CHECK(says(missing.checked, "'mag_error' is no column", 1, "", false));
     CHECK(missing.checked.rows == 3);
+    // What is not there is said once, and not again of every row.
+    for (const TableColumn& column : columns_of(TableLevel::night)) {
+        const std::string name(column.name), end = name == "flags" ? "\n" : ",";
+        const auto without = read_back(replaced("," + good, "," + name + end, ",x" + end).substr(1));
+        INFO(name << "\n" << said(without.checked));
+        CHECK(without.checked.rows == 3);
+        CHECK(without.checked.findings.size() == 2);
+        CHECK(says(without.checked, "The column is missing", 1, name));
+    }
     CHECK(says(read_back(replaced(good, "n_rejected", "n_frames")).checked, "stands twice", 1, "n_frames"));
     // Two columns exchanged, names and values: read as well as ever.
     std::string exchanged;
