@@ -13,7 +13,7 @@
 namespace emberline::picture {
 namespace {
 
-constexpr double letters = 12.5, small_letters = 11.5;
+constexpr double letter_size = 12.5, small_letters = 11.5;
 constexpr std::size_t most_points = 1500;
 
 // Symbols and words side by side above a panel.
@@ -39,8 +39,8 @@ class LegendRow {
 
   private:
     void put(const std::string& words, double room) {
-        drawing_.words({x_ + room, y_}, words, letters, Align::start, Tone::ink);
-        x_ += room + width_of(words, letters) + 18.0;
+        drawing_.words({x_ + room, y_}, words, letter_size, Align::start, Tone::ink);
+        x_ += room + width_of(words, letter_size) + 18.0;
     }
     Drawing& drawing_;
     double x_, y_;
@@ -76,7 +76,7 @@ class CurveDrawing {
         draw_upright_axis(drawing_, y_, left, x_.to, shifted ? "magnitude + shift" : "magnitude", 6);
         draw_dates(drawing_, x_, top, ranges->utc_lag_d, 7);
         drawing_.words({0.5 * (left + x_.to), bottom + 39.0}, fmt::format("BJD (TDB) − {:.0f}, days", offset),
-                       letters, Align::middle, Tone::ink);
+                       letter_size, Align::middle, Tone::ink);
         for (std::size_t b = 0; b < bands_.size(); ++b)
             fit(b);
         for (std::size_t b = 0; b < bands_.size(); ++b)
@@ -212,8 +212,8 @@ std::optional<Drawing> draw_residuals(const SheetBand& band, double width) {
     draw_upright_axis(drawing, y, left, x.to, "residual (mag)", 5);
     drawing.line({{left, y.at(0.0)}, {x.to, y.at(0.0)}}, Tone::slate, 1.2);
     drawing.words({0.5 * (left + x.to), bottom + 38.0},
-                  fmt::format("catalogue magnitude, {}", sequence_band(band.measured.band).name()), letters,
-                  Align::middle, Tone::ink);
+                  fmt::format("catalogue magnitude, {}", sequence_band(band.measured.band).name()),
+                  letter_size, Align::middle, Tone::ink);
     LegendRow row(drawing, left, 20.0);
     row.symbol(Shape::square, Tone::slate, "comparison");
     if (std::any_of(stars.begin(), stars.end(),
@@ -293,7 +293,7 @@ void draw_air_panel(Drawing& drawing, const NightSheet& sheet, const SheetLooks&
     if (!(low <= high)) {
         drawing.outline({x.from, top}, x.to - x.from, bottom - top, Tone::faint, 0.8);
         drawing.words({0.5 * (x.from + x.to), 0.5 * (top + bottom) + 4.0},
-                      fmt::format("{}: not known", panel.words), letters, Align::middle, Tone::slate);
+                      fmt::format("{}: not known", panel.words), letter_size, Align::middle, Tone::slate);
         return;
     }
     const double margin = std::max(0.12 * (high - low), panel.from_zero ? 0.09 * high : 0.05);
