@@ -184,7 +184,8 @@ void add_sequence_build(CLI::App& sequence, Face& face) {
     sub->add_option("--expected", build.transient_mag,
                     "The transient's magnitude now (that of its last night)");
     sub->add_option("--stars", build.stars, "Comparison stars wanted; the check star comes on top")
-        ->capture_default_str();
+        ->capture_default_str()
+        ->check(CLI::Range(1, 1000));
     sub->add_option("--radius", build.radius_arcmin, "Of the field about the transient, arcminutes")
         ->capture_default_str();
     sub->add_option("--isolation", build.isolation_arcsec,
