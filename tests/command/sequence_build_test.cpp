@@ -105,7 +105,7 @@ TEST_CASE("a measured campaign gets stars about the transient's last magnitude",
                            Angle::degrees(std::stod(line.substr(b + 1, c - b - 1)))};
     };
     for (std::size_t i = 1; i < lines.size(); ++i)
-        rows.push_back({ra_dec(lines[i]), 13.5 + 0.1 * static_cast<double>(i % 9), 0.8});
+        rows.push_back({ra_dec(lines[i]), last - 0.3 + 0.1 * static_cast<double>(i % 9), 0.8});
     write_contents(campaign.path("gaia.csv"), test::invented_table(rows));
     const auto built =
         campaign.run({"sequence", "build", campaign.path("gaia.csv"), "--replace", "--json"}).json();
