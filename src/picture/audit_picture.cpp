@@ -120,17 +120,29 @@ class AuditScript : private ScriptText {
         add("set border 2 lw 1 lc rgb '{0}'\nset tics nomirror out scale 0.5 textcolor rgb '{1}' font "
             "'sans-serif,10'\nset xrange [0:{2:.5f}]\nset yrange [{3:.5f}:{4:.5f}]\n",
             slate, slate, to_jd_ - from_jd_, range, -range);  // brighter is up
-        const double step = round_step(2.0 * range, 2);
-        add("set ytics {:.9g} format '%+.{}f'\n", step, decimals_of_step(step));
+        const double tick = tick_below(range);
+        add("set ytics ('−{0}' {1:.9g}, '0' 0, '+{0}' {2:.9g})\n",
+            fmt::format("{:.{}f}", tick, decimals_of_step(tick)), -tick, tick);
         time_axis(number);
         add("set object 1 rectangle from graph 0, first {:.5f} to graph 1, first {:.5f} fs solid noborder fc "
             "rgb "
             "'{}' behind\n",
             star.catalogue_err_mag, -star.catalogue_err_mag, faint_line);
         add("set arrow 1 from graph 0, first 0 to graph 1, first 0 nohead lw 1 lc rgb '{}' back\n", slate);
-        add("plot $s{0} using 1:2:3 with yerrorbars pt 7 ps {1:.3f} lw 1.3 lc rgb '{2}' notitle\n", number,
-            point_size_, colour);
+        // Bars first, without points: a point of yerrorbars clears its surroundings, short bars with them.
+        add("plot $s{0} using 1:($2 - $3):(0):(2 * $3) with vectors nohead lw 1.3 lc rgb '{2}' notitle, "
+            "$s{0} using 1:2 with points "
+            "pt 7 ps {1:.3f} lc rgb '{2}' notitle\n",
+            number, point_size_, colour);
         add("unset arrow\nunset object\nunset label\n");
+    }
+
+    // The largest round number within the strip.
+    static double tick_below(double range) {
+        double tick = round_step(range, 1);
+        for (int wanted = 2; tick > range && wanted <= 4; ++wanted)
+            tick = round_step(range, wanted);
+        return tick;
     }
 
     static std::string numbers_of(const StarOnTrial& trial) {
