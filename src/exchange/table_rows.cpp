@@ -18,7 +18,7 @@
 namespace emberline::exchange {
 namespace {
 
-// From 1900 to 2100: earlier or later is another day count, an MJD or a JD less 2400000.
+// The years 1900 to 2100: earlier or later is another day count, an MJD or a JD less 2400000.
 constexpr double first_jd = 2415020.5, last_jd = 2488069.5;
 // Light from the barycentre is at most 8.4 minutes early or late (1 au and the Sun's own way about it), and
 // TDB has been 32 to 69 s ahead of UTC: with 1 s of margin for the next leap seconds' decades, 10 minutes.

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // VOTable 1.4, TABLEDATA: IVOA Recommendation 2019-10-21. The namespace stays that of 1.3, as it says.
-// Photometric systems: PhotDM 1.1 (IVOA Recommendation 2022); its utypes are from memory but for that of the
+// Photometric systems: PhotDM 1.1 (IVOA, 2022); its utypes are from memory but for that of the
 // calibration's identifier.
 #include <fmt/format.h>
 
