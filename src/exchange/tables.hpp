@@ -2,7 +2,7 @@
 // exchange/tables — the frame and night tables of design section 2 as text, streamed row by row:
 // - CSV (RFC 4180), one line of names above the rows;
 // - ECSV 1.0 (astropy APE 6), with units, descriptions, UCDs, time scales and provenance;
-// - VOTable 1.4 (IVOA Recommendation 2019), with TIMESYS, COOSYS and the photometric systems of PhotDM 1.1.
+// - VOTable 1.4 (IVOA, 2019-10-21), with TIMESYS, COOSYS and the photometric systems of PhotDM 1.1.
 // Needs: exchange/table_columns.  Read back and checked by: exchange/table_check.
 #pragma once
 
