@@ -7,8 +7,8 @@
 //
 // First: one star varies by 0.15 mag either way in 5.3 days, one has a companion 2 mag fainter 2.5″ away, one
 // is 0.25 mag wrong in the table. Each must be found for what it is, and no other accused. Then the same
-// campaigns without any bad star. Exit status 1: one in twenty or more missed (one in a short run), or more
-// than one accused wrongly in a hundred campaigns (two in a short run's place are none).
+// campaigns without any bad star. Exit status 1: of a kind more than one in twenty were missed (one in a
+// short run), or more than one good star was accused in fifty campaigns (none in a short run).
 // With `limits`: how often smaller faults are found. Variations and wrong magnitudes are put into the clean
 // campaigns' fluxes and tables; companions are exposed. Nothing is asked of these rates.
 #include <fmt/format.h>
