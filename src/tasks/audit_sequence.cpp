@@ -3,6 +3,7 @@
 
 #include "picture/audit_picture.hpp"
 #include "tasks/curves_of.hpp"
+#include "tasks/known_terms.hpp"
 
 namespace emberline::tasks {
 
@@ -15,7 +16,9 @@ Result<AuditOutcome> audit_sequence(const Workspace& workspace, const AuditReque
     if (!frames) return fail(frames.error());
     const auto set_aside = set_aside_in(*ledger);
     if (!set_aside) return fail(set_aside.error());
-    auto audit = night::audit_sequence(*frames, workspace.sequence, workspace.campaign, *set_aside,
+    const auto known = known_terms(workspace, *ledger);
+    if (!known) return fail(known.error());
+    auto audit = night::audit_sequence(*frames, workspace.sequence, known->campaign, *set_aside,
                                        {.bands = std::move(*bands), .remove_each = request.remove_each});
     if (!audit) return fail(audit.error());
     AuditOutcome outcome{workspace.campaign.name, std::move(*audit), {}};

@@ -13,6 +13,7 @@
 #include "tasks/nights.hpp"
 #include "tasks/solve_frames.hpp"
 #include "tasks/stack.hpp"
+#include "tasks/transform.hpp"
 #include "tasks/transient_place.hpp"
 
 namespace emberline::tasks {
@@ -34,5 +35,7 @@ using Json = nlohmann::ordered_json;
 [[nodiscard]] Json document(const StackOutcome& outcome);
 [[nodiscard]] Json document(const AuditOutcome& outcome);
 [[nodiscard]] Json document(const BuildOutcome& outcome);
+[[nodiscard]] Json document(const TransformOutcome& outcome);
+[[nodiscard]] Json document(const std::vector<ledger::KeptTransformation>& terms);
 
 }  // namespace emberline::tasks

@@ -9,6 +9,7 @@
 #include "night/aperture_grid.hpp"
 #include "numerics/robust.hpp"
 #include "picture/host_picture.hpp"
+#include "tasks/known_terms.hpp"
 #include "tasks/measure.hpp"
 
 namespace emberline::tasks {
@@ -204,13 +205,17 @@ Result<void> try_methods(const Workspace& workspace, const std::vector<FrameFlux
 
 }  // namespace
 
-Result<Explanation> explain(const Workspace& workspace) {
-    const auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
+Result<Explanation> explain(const Workspace& asked) {
+    const auto ledger = ledger::Ledger::open(asked.ledger_path(), ledger::Ledger::Access::read);
     if (!ledger) return fail(ledger.error());
     const auto frames = ledger->frames();
     if (!frames) return fail(frames.error());
     const auto set_aside = set_aside_in(*ledger);
     if (!set_aside) return fail(set_aside.error());
+    auto known = known_terms(asked, *ledger);
+    if (!known) return fail(known.error());
+    Workspace workspace = asked;
+    workspace.campaign = std::move(known->campaign);
     const auto chosen = night::solve_campaign(*frames, workspace.sequence, workspace.campaign, *set_aside);
     if (!chosen) return fail(chosen.error());
     Explanation out;

@@ -7,6 +7,7 @@
 #include <filesystem>
 
 #include "tasks/find_files.hpp"
+#include "tasks/known_terms.hpp"
 #include "tasks/measure_files.hpp"
 
 namespace emberline::tasks {
@@ -57,8 +58,11 @@ Result<Resolved> solve_from_ledger(const Workspace& workspace, ledger::Ledger& l
     if (!frames) return fail(frames.error());
     auto set_aside = set_aside_in(ledger);
     if (!set_aside) return fail(set_aside.error());
-    auto solved = night::solve_campaign(*frames, workspace.sequence, workspace.campaign, *set_aside);
+    const auto known = known_terms(workspace, ledger);
+    if (!known) return fail(known.error());
+    auto solved = night::solve_campaign(*frames, workspace.sequence, known->campaign, *set_aside);
     if (!solved) return fail(solved.error());
+    solved->remarks.insert(solved->remarks.end(), known->remarks.begin(), known->remarks.end());
     Resolved out{std::move(*solved), std::move(*set_aside), false};
     const auto changed = ledger.store(out.campaign.solution, workspace.provenance());
     if (!changed) return fail(changed.error());

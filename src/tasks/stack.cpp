@@ -13,6 +13,7 @@
 #include "night/choose_stack.hpp"
 #include "sky/time_scales.hpp"
 #include "tasks/find_files.hpp"
+#include "tasks/known_terms.hpp"
 
 namespace emberline::tasks {
 namespace {
@@ -214,8 +215,12 @@ Result<void> compare(const Workspace& workspace, const ledger::Ledger& ledger, S
         band.advice = "The stack could not be measured.";
         return {};
     }
-    const auto by_stack = night_by(workspace, *set_aside, *frames, band, true);
-    const auto by_frames = night_by(workspace, *set_aside, *frames, band, false);
+    auto known = known_terms(workspace, ledger);
+    if (!known) return fail(known.error());
+    Workspace informed = workspace;
+    informed.campaign = std::move(known->campaign);
+    const auto by_stack = night_by(informed, *set_aside, *frames, band, true);
+    const auto by_frames = night_by(informed, *set_aside, *frames, band, false);
     band.stack_mag = magnitude_of(by_stack);
     band.frames_mag = magnitude_of(by_frames);
     if (by_stack) band.stack_limit_mag = by_stack->limit_mag;
