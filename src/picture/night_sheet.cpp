@@ -184,7 +184,7 @@ class Pages {
         constexpr double least = 0.78;  // of the wanted size, before a new page is begun for it
         const double around =
             32.0 + 11.0 * static_cast<double>(lines_of(caption, small, column).size()) + 6.0;
-        const double wanted = wide / drawing.width(), room = (lowest - y_ - around) / drawing.height();
+        const double wanted = wide / drawing.width(), room = (lowest - y_ - around - 1.0) / drawing.height();
         const double scale = room >= least * wanted ? std::min(room, wanted) : wanted;
         title(words, drawing.height() * scale + around - 32.0);
         page().add(drawing, {margin, y_}, scale);

@@ -66,7 +66,10 @@ void draw_dates(Drawing& drawing, const PanelAxis& x, double top, double lag_d, 
     for (const DateTick& tick : date_ticks(x.low - lag_d, x.high - lag_d, most)) {
         const double at = x.at(tick.jd_utc + lag_d);
         drawing.line({{at, top}, {at, top - 4.0}}, Tone::slate, 1.0);
-        drawing.words({at, top - 9.0}, tick.label, letters, Align::middle, Tone::slate);
+        // A long label at the near end keeps clear of the title.
+        const bool near = at - 0.5 * width_of(tick.label, letters) < x.from;
+        drawing.words({near ? x.from : at, top - 9.0}, tick.label, letters,
+                      near ? Align::start : Align::middle, Tone::slate);
     }
     drawing.words({x.from - 7.0, top - 9.0}, "UTC", letters, Align::end, Tone::slate);
 }
