@@ -66,6 +66,7 @@ int main(int argc, char** argv) {
     command::add_nights(app, face);
     command::add_curve(app, face);
     command::add_forecast(app, face);
+    command::add_sequence(app, face);
     command::add_report(app, face);
     command::add_export(app, face);
     command::add_exclude(app, face);

@@ -3,7 +3,11 @@
 // blended, which have a wrong catalogue magnitude, and what each does to the light curve.
 // Needs: the fluxes of all frames, the sequence, what is set aside.  Feeds: the observer's decision.
 // To be honest: a star that varies by less than the others scatter, or that has its companion within a third
-// of the star images' width, is not found; nor is a fault that most stars share.
+// of the star images' width, is not found; nor is a fault that most stars share. Of 25 invented campaigns
+// each (twelve stars of 11.5 to 15 mag, catalogue errors of 0.03 mag, six nights of five frames,
+// tests/studies/ audit_study), a variation by 0.05 mag either way was found in all, by 0.02 in 11; a
+// magnitude wrong by 0.2 in all, by 0.15 in 13, by 0.1 in none; a companion 3 mag fainter in all, 4 mag
+// fainter in none.
 #pragma once
 
 #include <optional>
