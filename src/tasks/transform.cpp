@@ -216,6 +216,10 @@ Result<TransformOutcome> transform(const Workspace& workspace, const TransformRe
     const auto bands = bands_named(request.bands);
     if (!bands) return fail(bands.error());
     const bool own = request.places.empty();
+    std::error_code error;
+    const bool own_table =
+        own || std::filesystem::equivalent(request.catalogue,
+                                           workspace.campaign.path(workspace.campaign.catalog), error);
     if (own != request.catalogue.empty()) {
         return fail({.what = own ? "A catalogue needs frames of its stars."
                                  : "Frames of a field need a catalogue of its stars.",
@@ -251,8 +255,8 @@ Result<TransformOutcome> transform(const Workspace& workspace, const TransformRe
         TransformRow row;
         row.night = one.nights.size() == 1 ? one.nights.front()
                                            : fmt::format("{} to {}", one.nights.front(), one.nights.back());
-        row.against = own ? own_stars : std::filesystem::path(request.catalogue).filename().string();
-        row.sentence = sentence_of(one, own);
+        row.against = own_table ? own_stars : std::filesystem::path(request.catalogue).filename().string();
+        row.sentence = sentence_of(one, own_table);
         row.band = std::move(one);
         outcome.rows.push_back(std::move(row));
     }
