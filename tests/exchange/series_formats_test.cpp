@@ -162,9 +162,13 @@ TEST_CASE("Our own report comes back as the series that it was made of", "[serie
 template <class Writer, class Row>
 std::string exported(TableFormat format, const std::vector<Row>& rows) {
     std::ostringstream out;
-    Writer writer(out, format, {{{"software", "Emberline"}, {"transient", "DEMO SN 1"}}});
+    TableMeta meta;
+    meta.software = "Emberline";
+    meta.transient = "DEMO SN 1";
+    Writer writer(out, format, meta);
     for (const Row& row : rows)
         writer.write(row);
+    writer.finish();
     return out.str();
 }
 

@@ -13,7 +13,7 @@ using namespace emberline::testing;
 
 namespace {
 
-constexpr int many_frames = 180;
+constexpr int many_frames = 100;
 
 // One frame under many dates, a second apart: each is a frame of its own.
 void multiply_frames(const Rehearsed& campaign) {
