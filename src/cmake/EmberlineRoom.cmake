@@ -36,5 +36,12 @@ function(emberline_room name)
     endforeach()
     target_link_libraries(emberline_${name} PUBLIC ${ROOM_PUBLIC}
                           PRIVATE ${ROOM_PRIVATE} $<BUILD_INTERFACE:emberline_compile_options>)
+    # What every room includes is compiled once, with the first of them.
+    if(name STREQUAL "quantities")
+        target_precompile_headers(emberline_quantities PRIVATE <fmt/format.h> <tl/expected.hpp> <algorithm> <cmath> <functional>
+                                  <map> <optional> <set> <string> <string_view> <vector>)
+    else()
+        target_precompile_headers(emberline_${name} REUSE_FROM emberline_quantities)
+    endif()
     set_property(GLOBAL APPEND PROPERTY EMBERLINE_ROOMS emberline_${name})
 endfunction()

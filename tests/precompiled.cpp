@@ -1,0 +1,2 @@
+// SPDX-License-Identifier: MIT
+// Carries the headers that all tests share: see CMakeLists.txt.
