@@ -65,16 +65,7 @@ Result<NetworkReport> begin_report(const Campaign& campaign, const LineChoice& c
         return fail(campaign_problem(campaign, "The transient has no name.", "[transient] name",
                                      "Give the name under which the network lists it."));
     }
-    for (const auto& night : {choice.from_night, choice.to_night}) {
-        if (auto good = check_night(night); !good) return fail(good.error());
-    }
-    if (choice.from_night && choice.to_night && *choice.from_night > *choice.to_night) {
-        return fail({.what = fmt::format("The first night, {}, is after the last, {}.", *choice.from_night,
-                                         *choice.to_night),
-                     .where = {},
-                     .mend = "Exchange them.",
-                     .kind = ProblemKind::request});
-    }
+    if (auto good = check_night_range(choice.from_night, choice.to_night); !good) return fail(good.error());
     NetworkReport report;
     report.header.observer_code = campaign.observer_code;
     report.header.software = choice.software;
@@ -283,6 +274,19 @@ std::optional<int> group_of(const NightMeasurement& m, const Campaign& campaign)
 }
 
 }  // namespace
+
+Result<void> check_night_range(const std::optional<std::string>& from, const std::optional<std::string>& to) {
+    for (const auto& night : {from, to}) {
+        if (auto good = check_night(night); !good) return good;
+    }
+    if (from && to && *from > *to) {
+        return fail({.what = fmt::format("The first night, {}, is after the last, {}.", *from, *to),
+                     .where = {},
+                     .mend = "Exchange them.",
+                     .kind = ProblemKind::request});
+    }
+    return {};
+}
 
 std::string subject_of(const NightMeasurement& m) {
     return fmt::format("night {} {} {}", m.night, m.band.name(), m.instrument);

@@ -45,6 +45,10 @@ struct NetworkLines {
     std::vector<std::string> remarks;  // "2 nights lie outside the dates asked for.", "No chart is named …"
 };
 
+// Dates of nights as a request gives them. Problem (request): one that is none, or the wrong order.
+[[nodiscard]] Result<void> check_night_range(const std::optional<std::string>& from,
+                                             const std::optional<std::string>& to);
+
 // What a line is about, the same whenever it is written: "night 2024-03-18 V main", "frame frames/a.fits TG
 // main".
 [[nodiscard]] std::string subject_of(const night::NightMeasurement& m);

@@ -258,24 +258,15 @@ std::optional<Kind> XmlReader::read_declared() {
 
 Kind XmlReader::read_cdata() {
     text_.clear();
-    while (text_.size() < longest_text) {
+    // A long one comes in pieces; none ends within the three characters that end it all.
+    while (text_.size() < longest_text || text_.ends_with(']')) {
         const int c = take();
         if (c == at_end) return cut();
         text_ += static_cast<char>(c);
         if (text_.ends_with("]]>")) {
             text_.resize(text_.size() - 3);
             in_cdata_ = false;
-            return Kind::text;
-        }
-    }
-    // Not through the three characters that end it.
-    while (in_cdata_ && text_.ends_with(']')) {
-        const int c = take();
-        if (c == at_end) return cut();
-        text_ += static_cast<char>(c);
-        if (text_.ends_with("]]>")) {
-            text_.resize(text_.size() - 3);
-            in_cdata_ = false;
+            break;
         }
     }
     return Kind::text;

@@ -11,22 +11,11 @@
 #include "exchange/server_report.hpp"
 #include "quantities/delimited_table.hpp"
 #include "quantities/text.hpp"
-#include "sky/time_scales.hpp"
 #include "tasks/curves_of.hpp"
 #include "tasks/report_parts.hpp"
 
 namespace emberline::tasks {
 namespace {
-
-Result<void> check_night(const std::optional<std::string>& night) {
-    if (!night) return {};
-    const auto date = sky::parse_calendar(*night);
-    if (date && !date->has_time && night->size() == 10) return {};
-    return fail({.what = fmt::format("'{}' is not the date of a night.", *night),
-                 .where = {},
-                 .mend = "Write it as 2024-02-03.",
-                 .kind = ProblemKind::request});
-}
 
 // "2024-03-18" of "2024-03-18T20:15:03Z".
 std::string day_of(const std::string& since) {
@@ -47,16 +36,8 @@ bool is_server_report(std::string_view start) {
 
 Result<ReportSieve> ReportSieve::make(const Workspace& workspace, const ReportRequest& request,
                                       ReportMemory memory) {
-    for (const auto& night : {request.from_night, request.to_night}) {
-        if (auto good = check_night(night); !good) return fail(good.error());
-    }
-    if (request.from_night && request.to_night && *request.from_night > *request.to_night) {
-        return fail({.what = fmt::format("The first night, {}, is after the last, {}.", *request.from_night,
-                                         *request.to_night),
-                     .where = {},
-                     .mend = "Exchange them.",
-                     .kind = ProblemKind::request});
-    }
+    if (auto good = exchange::check_night_range(request.from_night, request.to_night); !good)
+        return fail(good.error());
     const auto bands = bands_named(request.bands);
     if (!bands) return fail(bands.error());
     ReportSieve sieve(std::move(memory));
