@@ -174,6 +174,8 @@ Result<ReportOutcome> report_to_network(const Workspace& workspace, const Report
     }
     if (auto good = file->commit(); !good) return fail(good.error());
     outcome.file = *path;
+    if (const auto good = exchange::check_network_file_name(*path); !good)
+        outcome.remarks.push_back(one_line(good.error()));
     remember(sieve->memory(), workspace, outcome);
     return outcome;
 }
