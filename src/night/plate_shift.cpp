@@ -22,7 +22,8 @@ constexpr std::size_t stars_for_rotation = 4, stars_for_shear = 8;
 // Charts give places to 0.1″ or 0.01 s: common practice, no source. Few stars do not show it.
 constexpr double assumed_catalogue_err_arcsec = 0.1;
 constexpr double arm_unit_arcsec = 600.0;  // so that the columns are of one size
-constexpr int rounds = 30;
+constexpr int rounds = 30, scatter_steps = 30;
+constexpr double scatter_tolerance = 1e-6;
 constexpr double agrees = 0.5;                          // weight below which a star is a mistake
 constexpr double rayleigh_median = 1.1774100225154747;  // √(2 ln 2): of a distance on two axes of one sigma
 constexpr double start_widening = 2.0;
@@ -118,21 +119,30 @@ class Fit {
         return left_[2 * i] * left_[2 * i] + left_[2 * i + 1] * left_[2 * i + 1];
     }
 
-    // One step of Newton's towards χ² = degrees of freedom.
+    // The s² of which χ² is the degrees of freedom, all else held. Newton's steps on 1 / χ², which is nearly
+    // straight in s² and bent so that from the second step on they climb to the root. On χ² itself they fall
+    // to 0 from twice the scatter, and stay: every star then looks like a mistake.
     void set_scatter() {
-        double chi2 = 0.0, slope = 0.0, counted = 0.0;
-        for (std::size_t i = 0; i < stars_.size(); ++i) {
-            const double v = variance(i);
-            chi2 += good_[i] * square_left(i) / v;
-            slope += good_[i] * square_left(i) / (v * v);
-            counted += 2.0 * good_[i];
-        }
+        double counted = 0.0;
+        for (const double good : good_)
+            counted += 2.0 * good;
         const double free = counted - terms_;
-        if (free < 0.5 || !(slope > 0.0)) {
+        if (free < 0.5) {
             scatter2_ = least_scatter2_;
             return;
         }
-        scatter2_ = std::max(least_scatter2_, scatter2_ + (chi2 - free) / slope);
+        for (int step = 0; step < scatter_steps; ++step) {
+            double chi2 = 0.0, slope = 0.0;
+            for (std::size_t i = 0; i < stars_.size(); ++i) {
+                const double v = variance(i);
+                chi2 += good_[i] * square_left(i) / v;
+                slope += good_[i] * square_left(i) / (v * v);
+            }
+            const double before = scatter2_;
+            scatter2_ = slope > 0.0 ? before + chi2 / free * (chi2 - free) / slope : least_scatter2_;
+            scatter2_ = std::max(least_scatter2_, scatter2_);
+            if (std::abs(scatter2_ - before) <= scatter_tolerance * before) return;
+        }
     }
 
     void set_good() {
