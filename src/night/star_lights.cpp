@@ -38,8 +38,7 @@ double middle_width_arcsec(const std::vector<LightFrame>& frames) {
 }
 
 // Of one star in all frames; nothing where it is too faint to be judged.
-std::vector<StarLight> lights_of(const StarLights& group, std::size_t star) {
-    const double extinction = facts(group.band).extinction_mag_per_airmass;
+std::vector<StarLight> lights_of(const StarLights& group, std::size_t star, double extinction) {
     std::vector<StarLight> lights;
     std::vector<double> signal_to_noise;
     for (std::size_t f = 0; f < group.frames.size(); ++f) {
@@ -73,12 +72,13 @@ void fill(StarLights& group, const standard::Sequence& sequence, const std::set<
           const Campaign& campaign) {
     group.colour_term = colour_term_prior(group.band, group.instrument, campaign);
     group.stars = calibrating_stars(sequence, group.band, labels);
+    const double extinction = extinction_prior(group.band, group.instrument, campaign).value;
     const double middle = middle_width_arcsec(group.frames);
     for (LightFrame& frame : group.frames)
         frame.log_width = std::log(frame.fluxes->fwhm_px * frame.fluxes->scale_arcsec_per_px / middle);
     group.faint.assign(group.stars.size(), false);
     for (std::size_t i = 0; i < group.stars.size(); ++i) {
-        const std::vector<StarLight> own = lights_of(group, i);
+        const std::vector<StarLight> own = lights_of(group, i, extinction);
         group.faint[i] = own.empty() && seen_at_all(group, i);
         group.lights.insert(group.lights.end(), own.begin(), own.end());
     }
