@@ -72,7 +72,9 @@ void run(Request request, Face& face) {
 void add_export(CLI::App& app, Face& face) {
     CLI::App* sub = app.add_subcommand("export", "Tables for other programs");
     sub->footer(
-        "Examples:\n  emberline export --level frame --format ecsv -o frames.ecsv\n"
+        "Examples:\n  emberline export > nights.csv\n"
+        "  emberline export --level frame --format ecsv -o frames.ecsv\n"
+        "  emberline export --format fits -o nights.fits\n"
         "  emberline export --check frames.ecsv");
     const auto request = std::make_shared<Request>();
     sub->add_option("--level", request->level, "night or frame")

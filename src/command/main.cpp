@@ -28,11 +28,13 @@ int say_misuse(const CLI::App& app, const CLI::ParseError& error, command::Face&
     // The words were not all taken: whether the answer shall be JSON is read from them.
     face.json = std::any_of(words.begin(), words.end(),
                             [](const char* word) { return std::string_view(word) == "--json"; });
-    const auto chosen = app.get_subcommands();
+    std::string command;  // with its sub-command: "sequence build"
+    for (auto chosen = app.get_subcommands(); !chosen.empty(); chosen = chosen.front()->get_subcommands())
+        command += (command.empty() ? "" : " ") + chosen.front()->get_name();
     return face.say({.what = sentence_of(app, error),
-                     .where = chosen.empty() ? std::string() : chosen.front()->get_name(),
+                     .where = command,
                      .mend = fmt::format("`emberline {}--help` shows how it is used.",
-                                         chosen.empty() ? "" : chosen.front()->get_name() + " "),
+                                         command.empty() ? "" : command + " "),
                      .kind = ProblemKind::request});
 }
 

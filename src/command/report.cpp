@@ -132,6 +132,13 @@ void draw_page(const tasks::Workspace& workspace, const Request& request, Face& 
 
 void run(Request request, Face& face) {
     if (!request.check.empty()) return check(request.check, face);
+    if (request.report.format != "page" && (request.pdf || !request.night.empty())) {
+        face.status = face.say({.what = "That is for pages, and the format asked for is another.",
+                                .where = request.pdf ? "--pdf" : "--night",
+                                .mend = "Say --format page too.",
+                                .kind = ProblemKind::request});
+        return;
+    }
     if (!request.from.empty()) request.report.from_night = request.from;
     if (!request.to.empty()) request.report.to_night = request.to;
     const auto workspace = tasks::open_workspace(face.campaign);
@@ -160,8 +167,10 @@ void add_report(CLI::App& app, Face& face) {
         "report",
         "Write what others read: for the network, the transient server, or a page; say what it left out");
     sub->footer(
-        "Examples:\n  emberline report\n  emberline report --since 2024-03-20 --dry-run\n  emberline report "
-        "--check somebody.txt\nWhat was reported is remembered: the next report has what is new and what has "
+        "Examples:\n  emberline report\n  emberline report --since 2024-03-20 --dry-run\n"
+        "  emberline report --format server-json\n  emberline report --format page --pdf\n"
+        "  emberline report --hold cloud --hold trailed\n  emberline report --check somebody.txt\nWhat was "
+        "reported is remembered: the next report has what is new and what has "
         "changed.");
     const auto request = std::make_shared<Request>();
     sub->add_option(

@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: MIT
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <iostream>
+#include <map>
 #include <memory>
 #include <nlohmann/json.hpp>
 #include <set>
@@ -62,6 +64,24 @@ std::string stars_text(const tasks::BuildOutcome& outcome) {
     return table.text();
 }
 
+// What made the catalogue's stars doubtful, the commonest reason first.
+std::string marks_text(const standard::SequenceChoice& choice, standard::NotTaken reason) {
+    if (reason != standard::NotTaken::doubtful) return {};
+    std::map<std::string, int> counts;
+    for (const standard::LeftOutStar& star : choice.left_out) {
+        if (star.reason == reason && !star.why.empty()) ++counts[star.why];
+    }
+    std::vector<std::pair<int, std::string>> reasons;
+    for (const auto& [why, count] : counts)
+        reasons.emplace_back(-count, why);
+    std::sort(reasons.begin(), reasons.end());
+    constexpr std::size_t most_reasons = 3;
+    std::string text;
+    for (std::size_t i = 0; i < std::min(reasons.size(), most_reasons); ++i)
+        text += fmt::format("          {}: {}\n", -reasons[i].first, reasons[i].second);
+    return text;
+}
+
 void print(const tasks::BuildOutcome& outcome) {
     const standard::SequenceChoice& choice = outcome.choice;
     std::cout << fmt::format(
@@ -77,7 +97,8 @@ void print(const tasks::BuildOutcome& outcome) {
                choice.zero_point_err_mag);
     if (!choice.left_out.empty()) std::cout << "Not taken:\n";
     for (const auto& [reason, count] : choice.counts())
-        std::cout << fmt::format("  {:6}  {}\n", count, standard::sentence(reason));
+        std::cout << fmt::format("  {:6}  {}\n{}", count, standard::sentence(reason),
+                                 marks_text(choice, reason));
     if (!outcome.refused.empty()) std::cout << "Refused:\n";
     for (const Problem& problem : outcome.refused)
         std::cout << "  " << one_line(problem) << '\n';

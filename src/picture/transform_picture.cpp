@@ -18,7 +18,7 @@ namespace {
 using night::BandTransformation;
 
 // In the paper's units, from its top.
-constexpr int heading_height = 76, panel_height = 236, panel_gap = 74, foot_height = 20;
+constexpr int heading_height = 76, panel_height = 236, panel_gap = 96, foot_height = 20;
 constexpr double left = 0.10, right = 0.97;
 constexpr double least_range_mag = 0.02;
 
@@ -38,8 +38,11 @@ class TransformScript : private ScriptText {
             heading_height + foot_height + static_cast<int>(panels_.size()) * (panel_height + panel_gap);
         add("{}set encoding utf8\nset multiplot\nunset key\n", terminal(kind, "transform", height_));
         label(0.03, 28, fmt::format("{}: the instrument's colours", title_), 19.0, ink);
-        label(0.03, 52, "catalogue − measured (mag) of each star, its frame's zero point taken away", 13.0,
-              slate);
+        label(
+            0.03, 52,
+            "catalogue − measured (mag) of each star, its frame's zero point taken away; crosses: stars left "
+            "out, at the edge if beyond",
+            13.0, slate);
         for (std::size_t i = 0; i < panels_.size(); ++i)
             panel(i);
         add("unset multiplot\n");
