@@ -40,7 +40,7 @@ function(emberline_room name)
     # GCC 12 warns of overruns in std::string itself (bug 105651): a build without says what is true.
     if(NOT CMAKE_DISABLE_PRECOMPILE_HEADERS)
         target_compile_options(emberline_${name} PRIVATE $<$<CXX_COMPILER_ID:GNU>:-Wno-array-bounds>
-                                                         $<$<CXX_COMPILER_ID:GNU>:-Wno-stringop-overflow>)
+                                                         $<$<CXX_COMPILER_ID:GNU>:-Wno-stringop-overflow> $<$<CXX_COMPILER_ID:GNU>:-Wno-stringop-overread>)
     endif()
     if(name STREQUAL "quantities")
         target_precompile_headers(emberline_quantities PRIVATE <fmt/format.h> <tl/expected.hpp> <algorithm> <cmath> <functional>
