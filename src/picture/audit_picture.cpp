@@ -150,7 +150,7 @@ class AuditScript : private ScriptText {
         if (trial.star.offset_mag)
             words = fmt::format("{:+.3f} ± {:.3f}", trial.star.offset_mag->value, trial.star.offset_mag->err);
         if (trial.removal && trial.star.accused())
-            words += fmt::format("; moves nights by {:.3f}", std::abs(trial.removal->largest_change_mag));
+            words += fmt::format("; moves nights ≤ {:.3f}", std::abs(trial.removal->largest_change_mag));
         return words;
     }
 
