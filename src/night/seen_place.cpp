@@ -35,9 +35,9 @@ constexpr double masked_shift_fwhm = 0.7;  // a smooth host was fitted beside a 
 // What of the surface's error, over a FWHM, is its slope's; measured on rehearsed hosts of all kinds, 5″ and
 // 8″ from their nucleus: the campaign's mean then has pulls of 0.7 to 1.
 constexpr double surface_share = 0.5;
-// A surface without a centre does not see a nucleus that lies within two FWHM: as much of its light is then
-// its slope (measured 5″ away: the mean then has pulls of about 1).
-constexpr double unnamed_nucleus_share = 0.8;
+// A surface without a centre does not see a nucleus that lies within two FWHM: over a FWHM it may hide a
+// slope as large as its own light (measured 5″ away: the mean then has pulls of about 1; 8″ away, of a half).
+constexpr double unnamed_nucleus_share = 1.0;
 
 struct Centre {
     frame::PixelPosition position;
