@@ -120,12 +120,12 @@ struct PositionRequest {
 };
 
 std::string with_error(double arcsec, double err_arcsec) {
-    return fmt::format("{:+.2f} ± {:.2f}", arcsec, err_arcsec);
+    return fmt::format("{:+.3f} ± {:.3f}", arcsec, err_arcsec);
 }
 
 void add_place(TextTable& table, const std::string& night, const night::TransientPlace& place) {
     const auto& away = place.from_nucleus;
-    table.add({night, sexagesimal_hours(place.place.ra, 3), sexagesimal_degrees(place.place.dec, 2),
+    table.add({night, sexagesimal_hours(place.place.ra, 4), sexagesimal_degrees(place.place.dec, 3),
                fmt::format("{:.3f}", place.east_err_arcsec), fmt::format("{:.3f}", place.north_err_arcsec),
                away ? with_error(away->east_arcsec, away->east_err_arcsec) : "-",
                away ? with_error(away->north_arcsec, away->north_err_arcsec) : "-",
