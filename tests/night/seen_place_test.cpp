@@ -218,7 +218,7 @@ TEST_CASE("a host beside the transient moves its place by less than the error sa
         double offset_arcsec;
         bool with_template;
         const char* method;
-        double most_bias_arcsec;  // towards the nucleus: of 24 frames, with their noise
+        double most_bias_arcsec;  // towards the nucleus: of 16 frames, with their noise
     };
     // Biases measured on many more frames: template below 0.003″, smooth host −0.006″ to +0.016″.
     for (const Case& c : {Case{8.0, false, "psf", 0.02}, Case{5.0, false, "psf", 0.02},
@@ -228,12 +228,12 @@ TEST_CASE("a host beside the transient moves its place by less than the error sa
         options.peak_mag = 14.5;
         options.host_offset_arcsec = c.offset_arcsec;
         if (c.with_template) options.host_template = rehearsal::TemplateOptions{};
-        const Missed m = measure({.options = options}, 3, 20);
+        const Missed m = measure({.options = options}, 2, 20);
         INFO(c.offset_arcsec << "″ " << c.method << ": " << told(m));
-        CHECK(m.methods.at(c.method) >= 11);
+        CHECK(m.methods.at(c.method) >= 7);
         CHECK(std::abs(mean(m.to_nucleus_arcsec)) < c.most_bias_arcsec);
         CHECK(m.spread() > 0.5);
-        CHECK(m.spread() < 1.35);  // 24 pulls: 0.2
+        CHECK(m.spread() < 1.35);  // 16 pulls: 0.24
     }
 }
 
@@ -332,6 +332,22 @@ TEST_CASE("the plate's error is the scatter of what it gives", "[night][place]")
             CHECK(numerics::robust_spread(pulls) > (catalogue > 0.0 ? 0.9 : 0.8));
         }
     }
+    // Centroids far better than the catalogue: its scatter is found, not taken for mistakes.
+    std::vector<double> pulls;
+    for (int k = 0; k < 200; ++k) {
+        std::vector<night::PlateResidual> field;
+        for (int i = 0; i < 10; ++i) {
+            const double err = i < 7 ? 0.003 : 0.15;  // three faint ones
+            const double all = std::hypot(err, 0.2);
+            field.push_back({random.uniform(-300.0, 300.0), random.uniform(-300.0, 300.0),
+                             random.gaussian(0.0, all), random.gaussian(0.0, all), err});
+        }
+        const auto shift = night::plate_shift(field, 50.0, 20.0);
+        CHECK(shift.stars >= 6);
+        pulls.push_back(shift.east_arcsec / shift.err_arcsec);
+        pulls.push_back(shift.north_arcsec / shift.err_arcsec);
+    }
+    CHECK(numerics::robust_spread(pulls) == Approx(1.0).margin(0.2));  // 400 pulls: 0.06
     // One star tells a shift, and nothing of its own error.
     const auto one = night::plate_shift({{10.0, 10.0, 0.8, -0.2, 0.02}}, 0.0, 0.0);
     CHECK(one.east_arcsec == Approx(0.8));
