@@ -3,6 +3,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <nlohmann/json.hpp>
 #include <ostream>
 
@@ -21,8 +22,13 @@ tasks::Json findings_document(const std::vector<exchange::Finding>& findings) {
 }
 
 void print_findings(std::ostream& out, const std::vector<exchange::Finding>& findings) {
-    for (const exchange::Finding& f : findings)
+    constexpr std::size_t most_printed = 40;
+    for (std::size_t i = 0; i < std::min(findings.size(), most_printed); ++i) {
+        const exchange::Finding& f = findings[i];
         out << place(f) << (f.error ? "" : "(warning) ") << f.what << '\n';
+    }
+    if (findings.size() > most_printed)
+        out << fmt::format("… and {} more findings: --json has them.\n", findings.size() - most_printed);
 }
 
 }  // namespace emberline::command

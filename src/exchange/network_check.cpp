@@ -41,8 +41,10 @@ class Checker {
 
     void check(std::istream& in) {
         LineReader reader(in, longest_line_bytes);
+        bool ended = true;
         while (const auto text = reader.next()) {
             line_ = reader.number();
+            ended = reader.had_end();
             if (line_ == 1 && reader.had_mark()) {
                 findings_.warning(
                     1, "", "A byte-order mark stands before the first '#'. Save the file without one.");
@@ -54,6 +56,8 @@ class Checker {
                 read(*text);
             }
         }
+        if (data_begun_ && !ended)
+            findings_.warning(line_, "", "The file ends within this line: it may have been cut.");
         if (!data_begun_) {
             check_header();
             findings_.warning(line_, "", "There is no observation in the file.");

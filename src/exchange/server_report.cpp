@@ -236,6 +236,13 @@ class ReportBuilder {
             lines_.remarks.emplace_back(
                 "The time of day of the discovery is not known: add discovery under [report.server].");
         }
+        const double earliest = lines_.report.discovery_jd_utc - (is_day && !ours ? 0.0 : seconds_of_a_date);
+        if (first != nullptr && first->jd_utc < earliest) {
+            lines_.remarks.push_back(
+                fmt::format("The night of {} shows the transient before its discovery: check [transient] "
+                            "discovered, or give discovery under [report.server].",
+                            first->night));
+        }
         // Until then nobody can have seen it: a later limit says nothing about the time before.
         latest_limit_jd_ = is_day && !ours ? *announced : lines_.report.discovery_jd_utc;
         return {};

@@ -267,7 +267,7 @@ class StarMaker {
         }
         if (count([](const CatalogueStar& s) { return s.magnitude_mag.has_value(); }) == 0 &&
             !out_.stars.empty())
-            remarks.push_back("The table gives no magnitudes: its stars are not known by brightness.");
+            remarks.emplace_back(no_magnitudes_remark);
         if (unreadable_ > 0)
             remarks.push_back(fmt::format("{} cells are no numbers and are taken as empty.", unreadable_));
         if (impossible_motions_ > 0) {

@@ -17,6 +17,9 @@ namespace emberline::standard {
 // A cell that says that there is nothing: empty, dashes, "null", "nan" and the like.
 [[nodiscard]] bool is_blank(std::string_view cell);
 
+inline constexpr const char* no_magnitudes_remark =
+    "The table gives no magnitudes: its stars are not known by brightness.";
+
 // Problem (line or row, and column named): a position that cannot be read or lies outside the sky, axes other
 // than the equator's, an impossible epoch.
 [[nodiscard]] Result<FieldCatalogue> stars_of(const RawCatalogue& raw, const ChosenColumns& chosen,

@@ -289,10 +289,11 @@ void remark_on(SequenceChoice& choice, const std::vector<Candidate>& comparison,
     }
     if (comparison.size() > 1) {
         if (const auto side = one_side(comparison)) {
-            remarks.push_back(fmt::format(
-                "All comparison stars lie to the {} of the transient: a tilt of the zero point across the "
-                "frame goes into its magnitude.",
-                *side));
+            remarks.push_back(
+                fmt::format("All comparison stars lie on the {} side of a line through the transient: a tilt "
+                            "of the zero point across the "
+                            "frame goes into its magnitude.",
+                            *side));
         }
     }
     double bluest = HUGE_VAL, reddest = -HUGE_VAL;
@@ -349,10 +350,10 @@ void write_down(SequenceChoice& choice, std::vector<Candidate> comparison,
 Problem no_star_left(const SequenceChoice& choice, std::size_t of) {
     std::string became;
     for (const auto& [reason, count] : choice.counts())
-        became += fmt::format("{}{}: {}", became.empty() ? "" : "; ", word(reason), count);
+        became += fmt::format("{}{} of them: {}", became.empty() ? "" : " ", count, sentence(reason));
     return {
         .what = of == 0 ? "The catalogue has no star with a usable magnitude."
-                        : fmt::format("None of the catalogue's {} stars can be a comparison star ({}).", of,
+                        : fmt::format("None of the catalogue's {} stars can be a comparison star. {}", of,
                                       became),
         .where = "",
         .mend = "Widen --radius, --magnitudes or --isolation, or take a catalogue that covers the field."};

@@ -269,6 +269,8 @@ Result<PhotometricCatalogue> read_photometric_catalogue(const std::string& path,
             "third, whose bands differ by some 0.02 mag.");
     }
     catalogue.remarks.insert(catalogue.remarks.end(), survey->remarks.begin(), survey->remarks.end());
+    // Of the one magnitude that plates are solved by; here the survey's own count.
+    std::erase(catalogue.remarks, no_magnitudes_remark);
     StarReader reader(*raw, *survey);
     std::size_t dark = 0;
     for (CatalogueStar& star : field->stars) {

@@ -17,9 +17,30 @@
 namespace emberline::tasks {
 namespace {
 
+// Under which a report of that time is kept once its own name goes to another.
+std::filesystem::path kept_name(const std::filesystem::path& path, const std::string& since) {
+    std::string stamp = since.substr(0, 19);
+    std::replace(stamp.begin(), stamp.end(), ':', '-');
+    return path.parent_path() /
+           fmt::format("{}-until-{}{}", path.stem().string(), stamp, path.extension().string());
+}
+
+// Where it is now.
+std::string file_of(const ledger::ReportedLine& line) {
+    const std::filesystem::path kept = kept_name(line.file, line.since);
+    std::error_code error;
+    return std::filesystem::exists(kept, error) ? kept.string() : line.file;
+}
+
 // "2024-03-18" of "2024-03-18T20:15:03Z".
 std::string day_of(const std::string& since) {
     return since.substr(0, 10);
+}
+
+// A page, a picture, an archive: not a text of lines.
+bool is_other_kind(std::string_view start) {
+    if (start.find('\0') != std::string_view::npos || start.starts_with("%PDF")) return true;
+    return trimmed(start).starts_with('<');
 }
 
 // JSON, or columns between tabs without the network's '#'.
@@ -106,7 +127,7 @@ void ReportSieve::close(std::string_view kind, ReportOutcome& outcome) const {
         outcome.remarks.push_back(
             fmt::format("{} was reported on {} and is no longer among the measurements: tell those who have "
                         "it ({}).",
-                        line.subject, day_of(line.since), line.file));
+                        line.subject, day_of(line.since), file_of(line)));
     }
 }
 
@@ -122,14 +143,13 @@ Result<std::string> keep_earlier(const std::string& file, const ReportMemory& me
     const auto newest = memory.newest();
     std::error_code error;
     if (!newest || newest->file != file || !fs::exists(file, error)) return std::string();
-    const fs::path path(file);
-    std::string stamp = newest->since.substr(0, 19);
-    std::replace(stamp.begin(), stamp.end(), ':', '-');
-    std::string kept;
-    for (int n = 1; kept.empty() || fs::exists(kept, error); ++n) {
-        const std::string name = fmt::format("{}-until-{}{}{}", path.stem().string(), stamp,
-                                             n == 1 ? "" : fmt::format("-{}", n), path.extension().string());
-        kept = (path.parent_path() / name).string();
+    // Two reports of one second have one time: none is written over.
+    std::string kept = kept_name(file, newest->since).string();
+    for (int n = 2; fs::exists(kept, error); ++n) {
+        const fs::path first = kept_name(file, newest->since);
+        kept = (first.parent_path() /
+                fmt::format("{}-{}{}", first.stem().string(), n, first.extension().string()))
+                   .string();
     }
     fs::copy_file(file, kept, error);
     if (error) {
@@ -191,6 +211,11 @@ Result<std::vector<exchange::Finding>> check_report(const std::string& file) {
     std::string start(512, '\0');
     in.read(start.data(), static_cast<std::streamsize>(start.size()));
     start.resize(static_cast<std::size_t>(in.gcount()));
+    if (is_other_kind(start)) {
+        return fail({.what = "The file is none of the reports that are known here.",
+                     .where = file,
+                     .mend = "Name a report for the network, or one for the transient server."});
+    }
     if (is_server_report(start)) {
         const auto text = read_text_file(file);
         if (!text) return fail(text.error());

@@ -251,7 +251,12 @@ TEST_CASE("OBSCODE and DATE may come again between the data and hold for what fo
     lines.emplace_back("#OBSCODE=ABC");
     lines.emplace_back("#DATE=HJD");
     lines.push_back(joined(sample_fields, ","));
-    const CheckedReport checked = check_network_report(joined(lines, "\n"));
+    // The last line has no end: it is read, and said.
+    const CheckedReport open_end = check_network_report(joined(lines, "\n"));
+    REQUIRE(open_end.findings.size() == 1);
+    CHECK(open_end.findings[0].what.find("may have been cut") != std::string::npos);
+    CHECK(open_end.valid());
+    const CheckedReport checked = check_network_report(joined(lines, "\n") + "\n");
     INFO(said(checked));
     CHECK(checked.findings.empty());
     REQUIRE(checked.report.observations.size() == 2);
