@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "picture/axis_ticks.hpp"
+#include "picture/curve_page.hpp"
 #include "picture/gnuplot_process.hpp"
 #include "picture/paper.hpp"
 #include "picture/script_text.hpp"
@@ -148,7 +149,8 @@ class AuditScript : private ScriptText {
     static std::string numbers_of(const StarOnTrial& trial) {
         std::string words;
         if (trial.star.offset_mag)
-            words = fmt::format("{:+.3f} ± {:.3f}", trial.star.offset_mag->value, trial.star.offset_mag->err);
+            words = with_minus(
+                fmt::format("{:+.3f} ± {:.3f}", trial.star.offset_mag->value, trial.star.offset_mag->err));
         if (trial.removal && trial.star.accused())
             words += fmt::format("; moves nights ≤ {:.3f}", std::abs(trial.removal->largest_change_mag));
         return words;

@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "picture/axis_ticks.hpp"
+#include "picture/curve_page.hpp"
 #include "picture/gnuplot_process.hpp"
 #include "picture/paper.hpp"
 #include "picture/script_text.hpp"
@@ -60,9 +61,9 @@ class TransformScript : private ScriptText {
     static std::string words_of(const BandTransformation& band) {
         const auto& found = band.found;
         std::string words = fmt::format("{}, {}: ", band.band.name(), band.instrument);
-        words += found.colour_term
-                     ? fmt::format("T = {:+.4f} ± {:.4f}", found.colour_term->value, found.colour_term->err)
-                     : found.no_colour_term;
+        words += found.colour_term ? with_minus(fmt::format("T = {:+.4f} ± {:.4f}", found.colour_term->value,
+                                                            found.colour_term->err))
+                                   : found.no_colour_term;
         if (found.extinction)
             words += fmt::format(", k = {:.3f} ± {:.3f}", found.extinction->value, found.extinction->err);
         return words + fmt::format(", {} stars, scatter {:.3f}", found.stars, found.scatter_mag);

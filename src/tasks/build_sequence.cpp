@@ -39,7 +39,30 @@ struct BandsWanted {
     std::set<Band> asked;  // the others are there for the colours alone
 };
 
-Result<BandsWanted> bands_wanted(const night::Campaign& campaign, const std::vector<std::string>& words) {
+// The bands of the instruments, of what was measured so far, and of the table that is there: a new one must
+// not lose any of them.
+std::set<Band> bands_in_use(const night::Campaign& campaign, const std::vector<Band>& columns) {
+    std::set<Band> bands(columns.begin(), columns.end());
+    for (const frame::Instrument& instrument : campaign.instruments) {
+        for (const auto& [filter, name] : instrument.bands) {
+            if (const auto band = parse_band(name)) bands.insert(sequence_band(*band));
+        }
+    }
+    Workspace workspace;
+    workspace.campaign = campaign;
+    const auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
+    // Without a ledger nothing was measured.
+    if (ledger) {
+        static_cast<void>(ledger->for_each_night_measurement([&](const night::NightMeasurement& night) {
+            if (!night.band.empty()) bands.insert(sequence_band(night.band));
+            return true;
+        }));
+    }
+    return bands;
+}
+
+Result<BandsWanted> bands_wanted(const night::Campaign& campaign, const std::vector<std::string>& words,
+                                 const std::vector<Band>& columns) {
     BandsWanted wanted;
     for (const std::string& one : words) {
         auto band = parse_band(one);
@@ -49,20 +72,17 @@ Result<BandsWanted> bands_wanted(const night::Campaign& campaign, const std::vec
         }
         wanted.asked.insert(sequence_band(*band));
     }
-    if (words.empty()) {
-        for (const frame::Instrument& instrument : campaign.instruments) {
-            for (const auto& [filter, name] : instrument.bands) {
-                if (const auto band = parse_band(name)) wanted.asked.insert(sequence_band(*band));
-            }
-        }
-    }
+    if (words.empty()) wanted.asked = bands_in_use(campaign, columns);
     std::set<Band> all = wanted.asked;
     if (words.empty()) {
         for (const Band& band : wanted.asked) {
             const auto colour = usual_colour(band);
             if (colour) all.insert({colour->blue, colour->red});
         }
-        if (all.empty()) all = {parse_band("B").value(), parse_band("V").value()};
+        if (all.empty()) {
+            for (const char* name : {"B", "V", "Rc", "Ic"})
+                all.insert(parse_band(name).value());
+        }
     }
     wanted.all.assign(all.begin(), all.end());
     std::sort(wanted.all.begin(), wanted.all.end(), [](const Band& a, const Band& b) {
@@ -264,8 +284,10 @@ std::string sequence_text(const BuildOutcome& outcome, const std::string& catalo
         std::string names;
         for (const std::string& name : by[band.name()])
             names += (names.empty() ? "" : "; ") + name;
-        text += fmt::format("# {} by: {}. Errors include the scatter of the relation.\n", band.name(), names);
+        text += fmt::format("# {} by: {}.\n", band.name(), names);
     }
+    text +=
+        "# Errors hold the survey's zero point and, of what was converted, the scatter of the relation.\n";
     return text + standard::write_sequence(outcome.choice.sequence);
 }
 
@@ -309,8 +331,8 @@ Result<std::string> draw(const night::Campaign& campaign, const BuildRequest& re
     return path;
 }
 
-void remark_on_campaign(const night::Campaign& campaign, bool magnitudes_known, const FormerFile& former,
-                        BuildOutcome& outcome) {
+void remark_on_campaign(const night::Campaign& campaign, bool magnitudes_known, bool will_be_written,
+                        const FormerFile& former, BuildOutcome& outcome) {
     const auto& check = campaign.check_label;
     if (!check.empty() && outcome.choice.sequence.find(check) == nullptr) {
         outcome.remarks.push_back(
@@ -326,7 +348,7 @@ void remark_on_campaign(const night::Campaign& campaign, bool magnitudes_known, 
             outcome.brightest_mag, outcome.faintest_mag));
     }
     std::error_code error;
-    if (former.has_stars && fs::exists(campaign.path("campaign.ledger"), error)) {
+    if (will_be_written && former.has_stars && fs::exists(campaign.path("campaign.ledger"), error)) {
         outcome.remarks.push_back(
             "Frames measured so far were measured with the former stars: run `emberline measure` on them "
             "once "
@@ -338,11 +360,12 @@ void remark_on_campaign(const night::Campaign& campaign, bool magnitudes_known, 
 
 Result<BuildOutcome> build_sequence(const night::Campaign& campaign, const BuildRequest& request) {
     if (auto good = check_request(request); !good) return fail(good.error());
-    const auto bands = bands_wanted(campaign, request.bands);
-    if (!bands) return fail(bands.error());
     const std::string file = request.output.empty() ? campaign.path(campaign.catalog) : request.output;
     const auto former = former_file(file);
     if (!former) return fail(former.error());
+    const std::vector<Band> columns = former->has_stars ? former->sequence.bands : std::vector<Band>{};
+    const auto bands = bands_wanted(campaign, request.bands, columns);
+    if (!bands) return fail(bands.error());
     if (former->has_stars && !request.replace && !request.dry_run) {
         return fail({.what = "There is a sequence of that name already.",
                      .where = file,
@@ -390,7 +413,7 @@ Result<BuildOutcome> build_sequence(const night::Campaign& campaign, const Build
         outcome.remarks.push_back(remark);
     outcome.remarks.insert(outcome.remarks.end(), outcome.choice.remarks.begin(),
                            outcome.choice.remarks.end());
-    remark_on_campaign(campaign, magnitudes_known, *former, outcome);
+    remark_on_campaign(campaign, magnitudes_known, !request.dry_run, *former, outcome);
     for (const Band& without : outcome.choice.without_stars) {
         if (!bands->asked.contains(without)) {
             outcome.remarks.push_back(

@@ -4,8 +4,8 @@
 
 #include <nlohmann/json_fwd.hpp>
 
-#include "tasks/build_sequence.hpp"
 #include "tasks/audit_sequence.hpp"
+#include "tasks/build_sequence.hpp"
 #include "tasks/curve.hpp"
 #include "tasks/forecast.hpp"
 #include "tasks/inspect.hpp"

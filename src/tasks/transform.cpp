@@ -174,8 +174,9 @@ std::vector<BandTransformation> of_the_best_night(const Gathered& gathered, cons
     return out;
 }
 
-std::string sentence_of(const BandTransformation& one, bool own) {
+std::string sentence_of(const BandTransformation& one, bool own, bool dry_run) {
     if (!one.found.colour_term) return "Nothing is stored: " + one.found.no_colour_term;
+    if (dry_run) return "It would be kept for this instrument.";
     if (own)
         return "It is kept; solutions use it where the comparison stars cannot tell the term themselves.";
     return "It is what solutions start from where campaign.toml gives no term.";
@@ -256,7 +257,7 @@ Result<TransformOutcome> transform(const Workspace& workspace, const TransformRe
         row.night = one.nights.size() == 1 ? one.nights.front()
                                            : fmt::format("{} to {}", one.nights.front(), one.nights.back());
         row.against = own_table ? own_stars : std::filesystem::path(request.catalogue).filename().string();
-        row.sentence = sentence_of(one, own_table);
+        row.sentence = sentence_of(one, own_table, request.dry_run);
         row.band = std::move(one);
         outcome.rows.push_back(std::move(row));
     }

@@ -34,7 +34,7 @@ TEST_CASE("sequence transform finds the colour term, keeps it once, and measure 
     const Outcome told = campaign.run(drawn);
     CHECK(told.status == 0);
     CHECK_THAT(told.out, Contains("B-V") && Contains("solutions start from"));
-    CHECK_THAT(contents(campaign.path("out/transform.svg")), Contains("the instrument's colours"));
+    CHECK_THAT(contents(campaign.path("out/transform.svg")), Contains("the instrument\u2019s colours"));
     REQUIRE(campaign.run(of_field).status == 0);
     const auto kept = campaign.run({"sequence", "transform", "--list", "--json"}).json()["kept"];
     REQUIRE(kept.size() == 1);  // the same again adds nothing
@@ -44,6 +44,10 @@ TEST_CASE("sequence transform finds the colour term, keeps it once, and measure 
     CHECK(campaign.run({"sequence", "transform"}).status == 0);
     CHECK(campaign.run({"sequence", "transform", "--list", "--json"}).json()["kept"].size() == 2);
     CHECK_THAT(campaign.run({"measure", "--again", "--json"}).out, Contains("(survey.csv), by the ledger"));
+    // What campaign.toml says wins.
+    replace_once(campaign.path("campaign.toml"), "[instrument]",
+                 "[instrument]\ncolour_terms = { V = [-0.05, 0.01] }");
+    CHECK_THAT(campaign.run({"measure", "--again", "--json"}).out, !Contains("by the ledger"));
 }
 
 TEST_CASE("sequence transform has its statuses", "[command]") {
