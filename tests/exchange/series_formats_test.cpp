@@ -403,7 +403,8 @@ TEST_CASE("Files cut short anywhere are refused or read up to there", "[series][
 TEST_CASE("Files with wrong bytes, lines lost and lines twice never bring an unusable point",
           "[series][damage]") {
     numerics::Random random(31);
-    const std::string bytes("\0\xff\n,;<>\"#'&=-0 9.", 20);
+    constexpr char wrong[] = "\0\xff\n,;<>\"#'&=-0 9.";
+    const std::string bytes(wrong, sizeof wrong - 1);
     for (const std::string& whole : one_of_each_kind()) {
         for (int trial = 0; trial < 2000; ++trial) {
             std::string text = whole;
