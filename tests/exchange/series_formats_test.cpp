@@ -410,7 +410,8 @@ TEST_CASE("Files with wrong bytes, lines lost and lines twice never bring an unu
             std::string text = whole;
             for (int k = 0; k < 3; ++k) {
                 const auto at = static_cast<std::size_t>(random.uniform() * static_cast<double>(text.size()));
-                const auto which = static_cast<std::size_t>(random.uniform() * 20.0);
+                const auto which =
+                    static_cast<std::size_t>(random.uniform() * static_cast<double>(bytes.size()));
                 if (random.uniform() < 0.7) {
                     text[at] = bytes[which];
                 } else {
