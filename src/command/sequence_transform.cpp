@@ -141,7 +141,9 @@ void add_sequence_transform(CLI::App& sequence, Face& face) {
         ->excludes(night)
         ->excludes(frames);
     sub->add_flag("--dry-run", request.dry_run, "Store nothing");
-    sub->add_flag("--list", options->list, "Tell what the ledger holds, the oldest first");
+    sub->add_flag("--list", options->list, "Tell what the ledger holds, the oldest first")
+        ->excludes(frames)
+        ->excludes(night);
     sub->add_flag("--picture", request.picture, "Draw the stars against their colours: out/transform.svg");
     sub->callback([options, &face] { run(*options, face); });
 }

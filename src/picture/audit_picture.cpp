@@ -52,7 +52,8 @@ class AuditScript : private ScriptText {
         point_size_ = kind == PaperKind::svg ? 0.55 : 0.9;
         height_ =
             heading_height + foot_height + static_cast<int>(strips_.size()) * (strip_height + strip_gap);
-        add("{}set encoding utf8\nset multiplot\nunset key\n", terminal(kind, "audit", height_));
+        add("{}set encoding utf8\nset multiplot\nunset key\nset minussign\n",
+            terminal(kind, "audit", height_));
         heading();
         for (std::size_t i = 0; i < strips_.size(); ++i)
             strip(i);

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <set>
 
+#include "picture/curve_page.hpp"
 #include "picture/sheet_parts.hpp"
 #include "sky/time_scales.hpp"
 
@@ -14,11 +15,8 @@ namespace {
 
 constexpr const char* nothing = "—";
 
-// A true minus sign in front of a number that has one.
 std::string with_sign(double value, int decimals) {
-    std::string text = fmt::format("{:+.{}f}", value, decimals);
-    if (text.front() == '-') text.replace(0, 1, "−");
-    return text;
+    return with_minus(fmt::format("{:+.{}f}", value, decimals));
 }
 
 std::string maybe(const std::optional<double>& value, int decimals) {

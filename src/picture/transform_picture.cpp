@@ -37,7 +37,8 @@ class TransformScript : private ScriptText {
         point_size_ = kind == PaperKind::svg ? 0.55 : 0.9;
         height_ =
             heading_height + foot_height + static_cast<int>(panels_.size()) * (panel_height + panel_gap);
-        add("{}set encoding utf8\nset multiplot\nunset key\n", terminal(kind, "transform", height_));
+        add("{}set encoding utf8\nset multiplot\nunset key\nset minussign\n",
+            terminal(kind, "transform", height_));
         label(0.03, 28, fmt::format("{}: the instrument's colours", title_), 19.0, ink);
         label(
             0.03, 52,

@@ -227,10 +227,10 @@ std::vector<SheetLine> sheet_place(const NightInLedger& night, const Workspace& 
             {"this night", "not measured: too faint to be centred, or measured before positions were kept"});
         return lines;
     }
-    lines.push_back({"this night", fmt::format("{} {} (ICRS)", sexagesimal_hours(place->place.ra, 3),
-                                               sexagesimal_degrees(place->place.dec, 2))});
+    lines.push_back({"this night", fmt::format("{} {} (ICRS)", sexagesimal_hours(place->place.ra, 4),
+                                               sexagesimal_degrees(place->place.dec, 3))});
     lines.push_back(
-        {"error", fmt::format("{:.2f}″ east, {:.2f}″ north, of which {:.2f}″ is common to all frames",
+        {"error", fmt::format("{:.3f}″ east, {:.3f}″ north, of which {:.3f}″ is common to all frames",
                               place->east_err_arcsec, place->north_err_arcsec, place->common_err_arcsec)});
     lines.push_back(
         {"by", fmt::format("{} of {} frame{}", place->method, place->frames, place->frames == 1 ? "" : "s")});
