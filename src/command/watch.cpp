@@ -53,7 +53,7 @@ class Printer {
     Printer(const Face& face, const tasks::WatchRequest& request) : face_(face), request_(request) {}
 
     void tell(const tasks::WatchEvent& event) {
-        if (face_.json) events_.push_back(document(event));
+        if (face_.json) events_.push_back(tasks::document(event));
         // With --json the lines are there for whoever sits beside it.
         std::ostream& lines = face_.json ? std::cerr : std::cout;
         switch (event.kind) {
@@ -86,7 +86,7 @@ class Printer {
             json["goal_mag"] = request_.until_mag ? tasks::Json(*request_.until_mag) : tasks::Json(nullptr);
             json["goal_reached"] = outcome.reached;
             json["interrupted"] = outcome.interrupted;
-            json["night"] = running_document(outcome.night);
+            json["night"] = tasks::document(outcome.night);
             json["events"] = std::move(events_);
             face_.say_json(json);
             return;
@@ -130,53 +130,6 @@ class Printer {
         for (const tasks::RunningNight& running : event.running)
             text += fmt::format(" {}: {}.", running.value.night, running_text(running, request_.until_mag));
         face_.remark(text);
-    }
-
-    [[nodiscard]] static tasks::Json running_document(const std::vector<tasks::RunningNight>& running) {
-        tasks::Json list = tasks::Json::array();
-        for (const tasks::RunningNight& one : running) {
-            tasks::Json json = tasks::document(one.value);
-            const bool more = one.frames_to_goal && std::isfinite(*one.frames_to_goal);
-            json["frames_to_goal"] = more ? tasks::Json(*one.frames_to_goal) : tasks::Json(nullptr);
-            json["goal_out_of_reach"] = one.frames_to_goal && !more;
-            list.push_back(std::move(json));
-        }
-        return list;
-    }
-
-    [[nodiscard]] static tasks::Json document(const tasks::WatchEvent& event) {
-        tasks::Json json;
-        json["event"] = word(event.kind);
-        json["frame"] = event.frame.empty() ? tasks::Json(nullptr) : tasks::Json(event.frame);
-        if (!event.sentence.empty()) json["sentence"] = event.sentence;
-        if (event.problem) json["problem"] = tasks::document(*event.problem);
-        if (event.kind == Kind::measured) {
-            json["measurements"] = tasks::Json::array();
-            for (const night::FrameMeasurement& m : event.measurements)
-                json["measurements"].push_back(tasks::document(m));
-        }
-        if (!event.running.empty()) json["running"] = running_document(event.running);
-        return json;
-    }
-
-    [[nodiscard]] static const char* word(Kind kind) {
-        switch (kind) {
-            case Kind::measured:
-                return "measured";
-            case Kind::refused:
-                return "refused";
-            case Kind::waiting:
-                return "waiting";
-            case Kind::folder_gone:
-                return "folder gone";
-            case Kind::folder_back:
-                return "folder back";
-            case Kind::folder_silent:
-                return "folder silent";
-            case Kind::note:
-                return "note";
-        }
-        return "note";
     }
 
     const Face& face_;

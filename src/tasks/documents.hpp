@@ -15,6 +15,7 @@
 #include "tasks/stack.hpp"
 #include "tasks/transform.hpp"
 #include "tasks/transient_place.hpp"
+#include "tasks/watch.hpp"
 
 namespace emberline::tasks {
 
@@ -37,5 +38,7 @@ using Json = nlohmann::ordered_json;
 [[nodiscard]] Json document(const BuildOutcome& outcome);
 [[nodiscard]] Json document(const TransformOutcome& outcome);
 [[nodiscard]] Json document(const std::vector<ledger::KeptTransformation>& terms);
+[[nodiscard]] Json document(const std::vector<RunningNight>& running);
+[[nodiscard]] Json document(const WatchEvent& event);
 
 }  // namespace emberline::tasks
