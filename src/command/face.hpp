@@ -80,6 +80,7 @@ void add_solve(CLI::App& app, Face& face);
 void add_stack(CLI::App& app, Face& face);
 void add_watch(CLI::App& app, Face& face);
 void add_export(CLI::App& app, Face& face);
+void add_page(CLI::App& app, Face& face);
 void add_exclude(CLI::App& app, Face& face);
 void add_include(CLI::App& app, Face& face);
 

@@ -71,6 +71,7 @@ int main(int argc, char** argv) {
     command::add_sequence(app, face);
     command::add_report(app, face);
     command::add_export(app, face);
+    command::add_page(app, face);
     command::add_exclude(app, face);
     command::add_include(app, face);
     try {

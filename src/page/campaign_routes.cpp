@@ -3,6 +3,8 @@
 
 namespace emberline::page {
 
-std::vector<Route> campaign_routes() { return {}; }
+std::vector<Route> campaign_routes() {
+    return {};
+}
 
 }  // namespace emberline::page

@@ -3,6 +3,8 @@
 
 namespace emberline::page {
 
-std::vector<Route> change_routes() { return {}; }
+std::vector<Route> change_routes() {
+    return {};
+}
 
 }  // namespace emberline::page

@@ -3,6 +3,8 @@
 
 namespace emberline::page {
 
-std::vector<Route> curve_routes() { return {}; }
+std::vector<Route> curve_routes() {
+    return {};
+}
 
 }  // namespace emberline::page

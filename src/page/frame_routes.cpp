@@ -3,6 +3,8 @@
 
 namespace emberline::page {
 
-std::vector<Route> frame_routes() { return {}; }
+std::vector<Route> frame_routes() {
+    return {};
+}
 
 }  // namespace emberline::page

@@ -3,6 +3,8 @@
 
 namespace emberline::page {
 
-std::vector<Route> look_routes() { return {}; }
+std::vector<Route> look_routes() {
+    return {};
+}
 
 }  // namespace emberline::page

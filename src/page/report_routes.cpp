@@ -3,6 +3,8 @@
 
 namespace emberline::page {
 
-std::vector<Route> report_routes() { return {}; }
+std::vector<Route> report_routes() {
+    return {};
+}
 
 }  // namespace emberline::page

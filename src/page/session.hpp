@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// page/session — one campaign shown by one program: its settings as they are on the disk now, its ledger, what
-// was reckoned before, and what this page has changed. Used by many threads. Private to this room.
+// page/session — one campaign shown by one program: its settings as they are on the disk now, its ledger,
+// what was reckoned before, and what this page has changed. Used by many threads. Private to this room.
 #pragma once
 
 #include <any>
@@ -35,9 +35,10 @@ class Session {
     [[nodiscard]] Result<std::shared_ptr<const tasks::Workspace>> workspace();
     // A ledger of one's own, for this thread. Problem: nothing measured yet (input); locked, damaged
     // (storage): it waits for a few seconds only, since a person waits for the answer.
-    [[nodiscard]] Result<ledger::Ledger> ledger();
+    [[nodiscard]] Result<ledger::Ledger> ledger(ledger::Ledger::Access access = ledger::Ledger::Access::read);
 
-    // Stands for the state of settings, sequence and ledger: the same text, the same answers.
+    // Stands for the state of settings, sequence and ledger: the same text, the same answers, as long as this
+    // program runs.
     [[nodiscard]] std::string revision();
 
     // What was made of the same revision under that name is not made again; one thread makes it, others wait.
@@ -58,13 +59,20 @@ class Session {
     [[nodiscard]] ChangeLog& changes() { return changes_; }
     [[nodiscard]] Live& live() { return live_; }
     [[nodiscard]] Watcher& watcher() { return watcher_; }
+    // The folder of the settings, or the campaign's frames/. Problem: as of Watcher::start.
+    [[nodiscard]] Result<void> watch();
 
   private:
     struct Kept;
+    struct LedgerSeen;
     [[nodiscard]] Result<std::any> remember(const std::string& name,
                                             const std::function<Result<std::any>()>& make);
 
+    [[nodiscard]] std::string ledger_state();
+
     PageSettings settings_;
+    std::mutex seeing_;
+    std::unique_ptr<LedgerSeen> seen_;
     std::mutex mutex_;  // of what is kept
     std::shared_ptr<const tasks::Workspace> workspace_;
     std::string workspace_stamp_;

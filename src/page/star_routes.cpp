@@ -3,6 +3,8 @@
 
 namespace emberline::page {
 
-std::vector<Route> star_routes() { return {}; }
+std::vector<Route> star_routes() {
+    return {};
+}
 
 }  // namespace emberline::page

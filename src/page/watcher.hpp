@@ -19,8 +19,8 @@ namespace emberline::page {
 struct Watching {
     std::string folder, since;  // ISO UTC
     std::size_t measured = 0, refused = 0;
-    std::string last;               // a sentence: what happened last
-    std::optional<Problem> ended;   // why it came to an end by itself
+    std::string last;              // a sentence: what happened last
+    std::optional<Problem> ended;  // why it came to an end by itself
     bool under_way = false;
 };
 
@@ -29,7 +29,8 @@ class Watcher {
     explicit Watcher(Live& live) : live_(live) {}
     ~Watcher();
     // Problem (request): it watches already.
-    [[nodiscard]] Result<void> start(const tasks::Workspace& workspace, const std::string& folder, int threads);
+    [[nodiscard]] Result<void> start(const tasks::Workspace& workspace, const std::string& folder,
+                                     int threads);
     // Returns when it has ended; false: it did not watch.
     bool stop();
     [[nodiscard]] Watching state() const;
@@ -37,6 +38,7 @@ class Watcher {
   private:
     void hear(const tasks::WatchEvent& event);
     Live& live_;
+    std::mutex starting_;
     mutable std::mutex mutex_;
     Watching state_;
     std::atomic<bool> asked_to_stop_{false};

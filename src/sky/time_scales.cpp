@@ -4,6 +4,7 @@
 #include <erfa.h>
 #include <fmt/format.h>
 
+#include <chrono>
 #include <cmath>
 #include <cstdlib>
 
@@ -249,6 +250,12 @@ Instant from_jd(double jd, TimeScale scale) {
 
 Instant from_jd(double day, double fraction, TimeScale scale) {
     return {day, fraction, scale};
+}
+
+Instant now() {
+    constexpr double jd_of_1970 = 2440587.5;
+    const std::chrono::duration<double> since = std::chrono::system_clock::now().time_since_epoch();
+    return from_jd(jd_of_1970 + since.count() / seconds_per_day, TimeScale::utc);
 }
 
 Instant later_by(const Instant& instant, double seconds) {

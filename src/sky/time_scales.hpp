@@ -32,6 +32,7 @@ struct CalendarTime {
 
 [[nodiscard]] Instant from_jd(double jd, TimeScale scale);
 [[nodiscard]] Instant from_jd(double day, double fraction, TimeScale scale);
+[[nodiscard]] Instant now();  // UTC, by the machine's clock
 // Later by that many SI seconds; right across leap seconds.
 [[nodiscard]] Instant later_by(const Instant& instant, double seconds);
 [[nodiscard]] double seconds_between(const Instant& a, const Instant& b);

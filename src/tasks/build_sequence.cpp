@@ -100,15 +100,9 @@ std::vector<Band> with_colours(std::vector<Band> bands) {
     return bands;
 }
 
-double today_jd() {
-    constexpr double jd_of_unix_epoch = 2440587.5;
-    const std::chrono::duration<double, std::ratio<86400>> days =
-        std::chrono::system_clock::now().time_since_epoch();
-    return jd_of_unix_epoch + days.count();
-}
-
 double epoch_of(const night::Campaign& campaign) {
-    return sky::epoch_jyear_of(campaign.discovered ? moment_of_day(*campaign.discovered).value : today_jd());
+    return sky::epoch_jyear_of(campaign.discovered ? moment_of_day(*campaign.discovered).value
+                                                   : sky::now().jd());
 }
 
 // Of the newest night that has one, in that band if any night does.

@@ -6,7 +6,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <chrono>
 #include <cmath>
 #include <map>
 #include <set>
@@ -23,16 +22,10 @@
 namespace emberline::tasks {
 namespace {
 
-constexpr double unix_epoch_jd = 2440587.5;
 constexpr int least_searched_d = 120;      // for passings, after the last point
 constexpr std::size_t recent_nights = 10;  // that tell what the instrument does
 constexpr int line_steps = 80;
 constexpr double seconds_per_hour = 3600.0;
-
-Instant now() {
-    const std::chrono::duration<double> since = std::chrono::system_clock::now().time_since_epoch();
-    return sky::from_jd(unix_epoch_jd + since.count() / seconds_per_day, TimeScale::utc);
-}
 
 struct Measured {
     std::vector<night::NightMeasurement> nights;
@@ -118,7 +111,7 @@ std::optional<InstrumentPast> past_of(const Measured& measured, const Band& band
 
 Result<std::vector<ForecastNight>> calendar(const ForecastRequest& request, const night::Campaign& campaign) {
     const double longitude_deg = campaign.site ? campaign.site->longitude.degrees() : 0.0;
-    std::string date = request.from.value_or(sky::night_of(now(), longitude_deg));
+    std::string date = request.from.value_or(sky::night_of(sky::now(), longitude_deg));
     std::vector<ForecastNight> nights;
     for (int k = 0; k < request.nights; ++k) {
         auto next = sky::following_night(date);

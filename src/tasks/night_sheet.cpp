@@ -5,7 +5,6 @@
 #include <fmt/ranges.h>
 
 #include <algorithm>
-#include <chrono>
 #include <filesystem>
 #include <set>
 
@@ -78,12 +77,6 @@ void add_curve(const Workspace& workspace, int threads, picture::NightSheet& she
     }
 }
 
-std::string now_utc() {
-    const std::chrono::duration<double> since_1970 = std::chrono::system_clock::now().time_since_epoch();
-    constexpr double jd_of_1970 = 2440587.5, seconds_a_day = 86400.0;
-    return sky::iso(Instant{jd_of_1970, since_1970.count() / seconds_a_day, TimeScale::utc}, 0);
-}
-
 Result<std::vector<picture::SheetLine>> provenance_of(const ledger::Ledger& ledger,
                                                       const NightInLedger& night,
                                                       const Workspace& workspace) {
@@ -94,7 +87,7 @@ Result<std::vector<picture::SheetLine>> provenance_of(const ledger::Ledger& ledg
     std::vector<picture::SheetLine> lines;
     lines.push_back({"software", software});
     if (*last && (*last)->software != software) lines.push_back({"measured by", (*last)->software});
-    lines.push_back({"made", now_utc()});
+    lines.push_back({"made", sky::iso(sky::now(), 0)});
     lines.push_back(
         {"ledger", fmt::format("solution {} of campaign.ledger, schema {}: {} frames of {} nights",
                                *solutions, ledger::schema_version, night.solution.frames.size(), [&] {

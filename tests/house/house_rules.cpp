@@ -45,9 +45,10 @@ const std::vector<Library>& libraries() {
         {"Eigen/", {"numerics"}}, {"erfa", {"sky"}},
         {"fitsio", {"frame"}},    {"longnam.h", {"frame"}},
         {"wcslib/", {"frame"}},   {"sqlite3", {"ledger"}},
-        {"toml++/", {"night"}},   {"nlohmann/", {"exchange", "tasks", "command"}},
+        {"toml++/", {"night"}},   {"nlohmann/", {"exchange", "tasks", "command", "page"}},
         {"CLI/", {"command"}},    {"tbb/", {"tasks"}},
         {"oneapi/", {"tasks"}},   {"pugixml", {"standard"}},
+        {"httplib", {"page"}},
     };
     return known;
 }
@@ -104,9 +105,9 @@ bool is_cpp(std::string_view path) {
 }  // namespace
 
 const std::vector<std::string_view>& rooms() {
-    static const Names path_of_the_light{"quantities", "numerics", "sky",     "frame",     "stars",
-                                         "photometry", "standard", "night",   "rehearsal", "ledger",
-                                         "lightcurve", "exchange", "picture", "tasks",     "command"};
+    static const Names path_of_the_light{
+        "quantities", "numerics", "sky",        "frame",    "stars",   "photometry", "standard", "night",
+        "rehearsal",  "ledger",   "lightcurve", "exchange", "picture", "tasks",      "page",     "command"};
     return path_of_the_light;
 }
 
