@@ -203,6 +203,11 @@ Result<void> Ledger::for_each_night_measurement(
     return guarded(impl_->connection->path(), [&] { visit_night_measurements(*impl_->connection, visit); });
 }
 
+Result<std::int64_t> Ledger::data_version() const {
+    return guarded(impl_->connection->path(),
+                   [&] { return impl_->connection->integer("PRAGMA data_version"); });
+}
+
 Result<std::optional<Provenance>> Ledger::last_provenance() const {
     return guarded(impl_->connection->path(), [&] { return last_flux_provenance(*impl_->connection); });
 }

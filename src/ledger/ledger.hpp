@@ -4,6 +4,7 @@
 // thread at a time. Every double comes back bit by bit, NaN and infinities included: they are kept as given.
 #pragma once
 
+#include <cstdint>
 #include <functional>
 #include <memory>
 #include <optional>
@@ -162,6 +163,10 @@ class Ledger {
 
     // The last flux settings used, to solve again without frames.
     [[nodiscard]] Result<std::optional<Provenance>> last_provenance() const;
+
+    // Another number when another program, or another Ledger of this one, has changed the file since this
+    // Ledger was opened. Its own changes do not count.
+    [[nodiscard]] Result<std::int64_t> data_version() const;
 
   private:
     struct Impl;
