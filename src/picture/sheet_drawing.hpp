@@ -13,6 +13,7 @@
 #include <vector>
 
 #include "picture/band_look.hpp"
+#include "picture/grey_picture.hpp"
 
 namespace emberline::picture {
 
@@ -61,11 +62,6 @@ struct DrawWords {
     bool upwards = false;   // turned to read from below
     bool on_paper = false;  // with a rim of paper, to be read over a picture
 };
-// Grey, the upper row first: 0 is ink, 255 paper.
-struct GreyPicture {
-    int width = 0, height = 0;
-    std::vector<std::uint8_t> grey;
-};
 struct DrawPicture {
     DrawPoint corner;  // upper left
     double width = 0.0, height = 0.0;
@@ -113,7 +109,5 @@ class Drawing {
 // Text as XML holds it, in elements and attributes alike: without control characters or bytes that are no
 // UTF-8.
 [[nodiscard]] std::string xml_text(std::string_view text);
-// A PNG of 8 bits a pixel, as "data:image/png;base64,…".
-[[nodiscard]] std::string data_uri(const GreyPicture& picture);
 
 }  // namespace emberline::picture

@@ -48,6 +48,7 @@ const std::vector<Library>& libraries() {
         {"toml++/", {"night"}},   {"nlohmann/", {"exchange", "tasks", "command", "page"}},
         {"CLI/", {"command"}},    {"tbb/", {"tasks"}},
         {"oneapi/", {"tasks"}},   {"pugixml", {"standard"}},
+        {"zlib.h", {"picture"}},
         {"httplib", {"page"}},
     };
     return known;
