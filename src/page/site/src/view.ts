@@ -8,6 +8,10 @@ export interface View {
     // The ledger changed, or everything is to be read anew.
     refresh(): void;
     leave(): void;
+    // Its own keys, for the page's list of keys: ["[ ]", "darker, brighter"].
+    keys?: readonly (readonly [string, string])[];
+    // True where n and p step through the nights (`night` in the address).
+    nights?: boolean;
 }
 // Fills `root`; reads what it needs itself.
 export type MakeView = (root: HTMLElement) => View;
