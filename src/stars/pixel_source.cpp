@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <limits>
 
+#include "frame/lattice_box.hpp"
+
 namespace emberline::stars {
 namespace {
 
@@ -19,23 +21,6 @@ frame::Cutout part_of(const frame::Cutout& picture, const frame::PixelBox& box) 
     return part;
 }
 
-// A corner of a turned lattice has no stored pixel at all.
-bool touches_frame(const frame::FrameFacts& facts, const frame::PixelBox& box) {
-    if (!facts.lattice) return true;
-    double x0 = std::numeric_limits<double>::infinity(), y0 = x0, x1 = -x0, y1 = -x0;
-    for (const double x : {box.x0 - 0.0, box.x0 + box.width - 1.0}) {
-        for (const double y : {box.y0 - 0.0, box.y0 + box.height - 1.0}) {
-            const frame::PixelPosition p = facts.lattice->stored({x, y});
-            x0 = std::min(x0, p.x);
-            x1 = std::max(x1, p.x);
-            y0 = std::min(y0, p.y);
-            y1 = std::max(y1, p.y);
-        }
-    }
-    return x1 >= 0.0 && y1 >= 0.0 && x0 <= facts.lattice->stored_width_px - 1.0 &&
-           y0 <= facts.lattice->stored_height_px - 1.0;
-}
-
 }  // namespace
 
 Result<std::vector<frame::Cutout>> PixelSource::read(const std::vector<frame::PixelBox>& boxes) const {
@@ -48,7 +33,7 @@ Result<std::vector<frame::Cutout>> PixelSource::read(const std::vector<frame::Pi
     std::vector<frame::PixelBox> wanted;
     std::vector<std::size_t> which;
     for (std::size_t i = 0; i < boxes.size(); ++i) {
-        if (touches_frame(frame_->facts(), boxes[i])) {
+        if (frame::touches_frame(frame_->facts(), boxes[i])) {
             wanted.push_back(boxes[i]);
             which.push_back(i);
         } else {
