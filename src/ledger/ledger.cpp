@@ -7,6 +7,7 @@
 #include "ledger/exclusions.hpp"
 #include "ledger/fluxes.hpp"
 #include "ledger/frame_names.hpp"
+#include "ledger/night_queries.hpp"
 #include "ledger/plates.hpp"
 #include "ledger/provenance.hpp"
 #include "ledger/reported.hpp"
@@ -146,6 +147,17 @@ Result<std::vector<ReportedLine>> Ledger::reported(std::string_view format) cons
     return guarded(impl_->connection->path(), [&] { return newest_reported(*impl_->connection, format); });
 }
 
+Result<std::vector<ReportedLine>> Ledger::newest_report(std::string_view format) const {
+    return guarded(impl_->connection->path(),
+                   [&] { return lines_of_newest_report(*impl_->connection, format); });
+}
+
+Result<void> Ledger::take_back_report(std::string_view format, std::string_view file,
+                                      std::string_view since) {
+    return guarded(impl_->connection->path(),
+                   [&] { add_taken_back(*impl_->connection, format, file, since); });
+}
+
 Result<void> Ledger::for_each_frame(const std::function<bool(const photometry::FrameFluxes&)>& visit) const {
     return guarded(impl_->connection->path(), [&] { visit_fluxes(*impl_->connection, visit); });
 }
@@ -201,6 +213,30 @@ Result<void> Ledger::for_each_frame_measurement(
 Result<void> Ledger::for_each_night_measurement(
     const std::function<bool(const night::NightMeasurement&)>& visit) const {
     return guarded(impl_->connection->path(), [&] { visit_night_measurements(*impl_->connection, visit); });
+}
+
+Result<std::vector<NightCount>> Ledger::nights() const {
+    return guarded(impl_->connection->path(), [&] { return count_nights(*impl_->connection); });
+}
+
+Result<std::optional<std::string>> Ledger::newest_night() const {
+    return guarded(impl_->connection->path(), [&] { return last_night(*impl_->connection); });
+}
+
+Result<std::vector<photometry::FrameFluxes>> Ledger::frames_of(std::string_view night) const {
+    return guarded(impl_->connection->path(), [&] { return fluxes_of_night(*impl_->connection, night); });
+}
+
+Result<Solution> Ledger::newest_of(std::string_view night) const {
+    return guarded(impl_->connection->path(), [&] { return solution_of_night(*impl_->connection, night); });
+}
+
+Result<std::vector<night::NightMeasurement>> Ledger::night_measurements() const {
+    return guarded(impl_->connection->path(), [&] { return all_nights(*impl_->connection); });
+}
+
+Result<std::vector<StarVerdict>> Ledger::star_verdicts() const {
+    return guarded(impl_->connection->path(), [&] { return all_verdicts(*impl_->connection); });
 }
 
 Result<std::int64_t> Ledger::data_version() const {

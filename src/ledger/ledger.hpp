@@ -21,7 +21,7 @@
 
 namespace emberline::ledger {
 
-inline constexpr int schema_version = 5;
+inline constexpr int schema_version = 6;
 
 struct Provenance {
     std::string software;  // "emberline 0.1.0"
@@ -77,6 +77,14 @@ struct ReportedLine {
     std::string file;
     std::string since;  // ISO UTC; filled by the ledger
     bool operator==(const ReportedLine&) const = default;
+};
+
+// A night's frames as the newest solution has them; each plane of a colour frame is one.
+struct NightCount {
+    std::string night;
+    std::vector<Band> bands;  // by name
+    std::size_t frames = 0, used = 0;
+    bool operator==(const NightCount&) const = default;
 };
 
 struct Renamed {
@@ -146,8 +154,14 @@ class Ledger {
 
     // In one transaction: all of a file or nothing.
     [[nodiscard]] Result<void> keep_reported(const std::vector<ReportedLine>& lines);
-    // The newest of each subject, by subject.
+    // The newest of each subject, by subject. Lines that were taken back count as never reported.
     [[nodiscard]] Result<std::vector<ReportedLine>> reported(std::string_view format) const;
+    // All of the newest file of that format that was not taken back, in the order they were written in.
+    [[nodiscard]] Result<std::vector<ReportedLine>> newest_report(std::string_view format) const;
+    // The lines of that file stay, and rows beside them say that they were taken back. Problem (request): the
+    // newest file of the format, or what stands of it, is no longer the one of `file` and `since`.
+    [[nodiscard]] Result<void> take_back_report(std::string_view format, std::string_view file,
+                                                std::string_view since);
 
     // Stores a solution as the newest; the older ones stay. Storing what is already the newest adds nothing:
     // returns false then.
@@ -160,6 +174,15 @@ class Ledger {
         const std::function<bool(const night::FrameMeasurement&)>& visit) const;
     [[nodiscard]] Result<void> for_each_night_measurement(
         const std::function<bool(const night::NightMeasurement&)>& visit) const;
+
+    // One night without reading the others. Of the newest solution, except for the fluxes.
+    [[nodiscard]] Result<std::vector<NightCount>> nights() const;  // by date
+    [[nodiscard]] Result<std::optional<std::string>> newest_night() const;
+    [[nodiscard]] Result<std::vector<photometry::FrameFluxes>> frames_of(std::string_view night) const;
+    // Its frames and nights, with the verdicts on all stars: what `newest` has of it, in the same order.
+    [[nodiscard]] Result<Solution> newest_of(std::string_view night) const;
+    [[nodiscard]] Result<std::vector<night::NightMeasurement>> night_measurements() const;
+    [[nodiscard]] Result<std::vector<StarVerdict>> star_verdicts() const;
 
     // The last flux settings used, to solve again without frames.
     [[nodiscard]] Result<std::optional<Provenance>> last_provenance() const;

@@ -19,17 +19,7 @@ namespace {
 
 // Under which a report of that time is kept once its own name goes to another.
 std::filesystem::path kept_name(const std::filesystem::path& path, const std::string& since) {
-    std::string stamp = since.substr(0, 19);
-    std::replace(stamp.begin(), stamp.end(), ':', '-');
-    return path.parent_path() /
-           fmt::format("{}-until-{}{}", path.stem().string(), stamp, path.extension().string());
-}
-
-// Where it is now.
-std::string file_of(const ledger::ReportedLine& line) {
-    const std::filesystem::path kept = kept_name(line.file, line.since);
-    std::error_code error;
-    return std::filesystem::exists(kept, error) ? kept.string() : line.file;
+    return stamped_name(path, "until", since);
 }
 
 // "2024-03-18" of "2024-03-18T20:15:03Z".
@@ -54,6 +44,30 @@ bool is_server_report(std::string_view start) {
 }
 
 }  // namespace
+
+std::filesystem::path stamped_name(const std::filesystem::path& path, std::string_view word,
+                                   const std::string& since) {
+    std::string stamp = since.substr(0, 19);
+    std::replace(stamp.begin(), stamp.end(), ':', '-');
+    return path.parent_path() /
+           fmt::format("{}-{}-{}{}", path.stem().string(), word, stamp, path.extension().string());
+}
+
+std::filesystem::path free_name(const std::filesystem::path& path) {
+    std::filesystem::path name = path;
+    std::error_code error;
+    for (int n = 2; std::filesystem::exists(name, error); ++n) {
+        name =
+            path.parent_path() / fmt::format("{}-{}{}", path.stem().string(), n, path.extension().string());
+    }
+    return name;
+}
+
+std::string file_of(const std::string& file, const std::string& since) {
+    const std::filesystem::path kept = kept_name(file, since);
+    std::error_code error;
+    return std::filesystem::exists(kept, error) ? kept.string() : file;
+}
 
 Result<ReportSieve> ReportSieve::make(const Workspace& workspace, const ReportRequest& request,
                                       ReportMemory memory) {
@@ -127,7 +141,7 @@ void ReportSieve::close(std::string_view kind, ReportOutcome& outcome) const {
         outcome.remarks.push_back(
             fmt::format("{} was reported on {} and is no longer among the measurements: tell those who have "
                         "it ({}).",
-                        line.subject, day_of(line.since), file_of(line)));
+                        line.subject, day_of(line.since), file_of(line.file, line.since)));
     }
 }
 
@@ -144,13 +158,7 @@ Result<std::string> keep_earlier(const std::string& file, const ReportMemory& me
     std::error_code error;
     if (!newest || newest->file != file || !fs::exists(file, error)) return std::string();
     // Two reports of one second have one time: none is written over.
-    std::string kept = kept_name(file, newest->since).string();
-    for (int n = 2; fs::exists(kept, error); ++n) {
-        const fs::path first = kept_name(file, newest->since);
-        kept = (first.parent_path() /
-                fmt::format("{}-{}{}", first.stem().string(), n, first.extension().string()))
-                   .string();
-    }
+    std::string kept = free_name(kept_name(file, newest->since)).string();
     fs::copy_file(file, kept, error);
     if (error) {
         errno = error.value();

@@ -3,7 +3,9 @@
 // Private to this room.
 #pragma once
 
+#include <filesystem>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "night/campaign.hpp"
@@ -51,6 +53,13 @@ class ReportSieve {
 // The file for the report: as asked for, or `usual` in out/.
 [[nodiscard]] Result<std::string> report_file(const Workspace& workspace, const ReportRequest& request,
                                               const std::string& usual);
+// "out/report-until-2024-03-18T20-15-03.txt" of "out/report.txt", "until" and the time.
+[[nodiscard]] std::filesystem::path stamped_name(const std::filesystem::path& path, std::string_view word,
+                                                 const std::string& since);
+// The same name, or with -2, -3 … after it where it is taken.
+[[nodiscard]] std::filesystem::path free_name(const std::filesystem::path& path);
+// Where a report that was written under that name at that time is now.
+[[nodiscard]] std::string file_of(const std::string& file, const std::string& since);
 // An earlier report that the ledger knows under the name gets another, so that it is not written over.
 // Returns it; empty where there is none. Before the new file takes its name.
 [[nodiscard]] Result<std::string> keep_earlier(const std::string& file, const ReportMemory& memory);
