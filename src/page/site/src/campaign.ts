@@ -19,7 +19,7 @@ export interface Campaign {
     title: string;
     observer: string;
     software: string;
-    revision: number;
+    revision: string;
     measured: boolean;
     can_change: boolean;
     key_needed: boolean;
