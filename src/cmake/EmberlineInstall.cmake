@@ -20,7 +20,7 @@ set(public_headers
     photometry/build_psf.hpp photometry/host_light.hpp photometry/pixel_noise.hpp photometry/psf.hpp
     photometry/psf_fit.hpp photometry/scene.hpp photometry/smooth_host.hpp
     standard/choose_sequence.hpp standard/colour_equations.hpp standard/field_catalogue.hpp standard/photometric_catalogue.hpp standard/sequence.hpp standard/star_neighbours.hpp standard/transformation.hpp standard/zero_points.hpp
-    night/audit_sequence.hpp night/audited_star.hpp night/removal_effect.hpp night/campaign.hpp night/combine_frames.hpp night/judge_night.hpp night/plate_finder.hpp night/host_template.hpp night/mean_place.hpp night/measure_frame.hpp night/measurement.hpp night/remove_host.hpp night/server_settings.hpp night/solution.hpp night/star_residuals.hpp
+    night/audit_sequence.hpp night/audited_star.hpp night/removal_effect.hpp night/campaign.hpp night/combine_frames.hpp night/judge_night.hpp night/look_at_star.hpp night/plate_finder.hpp night/host_template.hpp night/mean_place.hpp night/measure_frame.hpp night/measurement.hpp night/remove_host.hpp night/server_settings.hpp night/solution.hpp night/star_residuals.hpp
     night/solve_campaign.hpp night/stack_template.hpp night/standard_field.hpp
     rehearsal/invented_campaign.hpp rehearsal/invented_host.hpp rehearsal/invented_instrument.hpp
     rehearsal/invented_sky.hpp rehearsal/invented_template.hpp rehearsal/processed_save.hpp

@@ -17,9 +17,9 @@
 #include "night/sampled_light.hpp"
 #include "night/seen_place.hpp"
 #include "night/settle_stack.hpp"
+#include "night/star_light.hpp"
 #include "night/surroundings.hpp"
 #include "numerics/robust.hpp"
-#include "photometry/aperture_sum.hpp"
 #include "photometry/growth.hpp"
 #include "photometry/local_sky.hpp"
 #include "photometry/noise.hpp"
@@ -47,45 +47,14 @@ constexpr double block_fwhm = 1.8;            // side of a square as large as an
 constexpr double blend_sigma = 5.0;           // growth curve beside the others'
 constexpr double blend_fraction = 0.03;
 
-Result<StarFlux> light_of(const StarOnFrame& star, const std::vector<double>& radii_px,
-                          const photometry::Annulus& annulus, const FrameNeeds& needs,
-                          const SampledLight& sampled, std::vector<photometry::BlockScale>& scales) {
-    const auto sky = photometry::estimate_sky(star.cutout, star.position, annulus);
-    if (!sky) return fail(sky.error());
-    const auto sums = photometry::sum_apertures(star.cutout, star.position, radii_px, *sky,
-                                                {needs.saturation_adu, needs.linear_to_adu});
-    if (!sums) return fail(sums.error());
-    if (!star.transient) {
-        for (photometry::BlockScale& scale : scales) {
-            const auto own =
-                photometry::block_pulls(star.cutout, star.position, annulus, *sky, scale.side_px);
-            scale.pulls.insert(scale.pulls.end(), own.begin(), own.end());
-        }
+// How sky pixels vary together, as a star's annulus shows it.
+void add_pulls(const StarOnFrame& star, const StarLight& light, const photometry::Annulus& annulus,
+               std::vector<photometry::BlockScale>& scales) {
+    for (photometry::BlockScale& scale : scales) {
+        const auto own =
+            photometry::block_pulls(star.cutout, star.position, annulus, light.sky, scale.side_px);
+        scale.pulls.insert(scale.pulls.end(), own.begin(), own.end());
     }
-    const double gain = needs.gain_e_per_adu;
-    StarFlux light;
-    light.label = star.label;
-    light.place = star.place;
-    light.position = star.position;
-    light.position_err_px = star.position_err_px;
-    light.forced = star.forced;
-    light.sky_e_per_px = sky->level_adu * gain;
-    light.sky_err_e_per_px = sky->level_err_adu * gain;
-    light.sky_scatter_e = sky->scatter_adu * gain;
-    light.sky_pixels = sky->pixels;
-    light.sky_factor = sky->factor;
-    light.sky_unevenness = sky->unevenness;
-    light.peak_adu = sums->peak_adu;
-    if (star.profile) light.fwhm_px = star.profile->fwhm_px;
-    for (std::size_t k = 0; k < radii_px.size(); ++k) {
-        light.flux_e.push_back(sums->flux_adu[k] * gain);
-        light.area_px.push_back(sums->area_px[k]);
-        Caveats caveats = sums->caveats[k];
-        caveats.add(sky->caveats);
-        light.caveats.push_back(caveats);
-    }
-    sampled.settle(light, star, *sums);
-    return light;
 }
 
 double flux_err_e(const FrameFluxes& frame, const StarFlux& star, std::size_t k) {
@@ -308,9 +277,10 @@ Result<FrameFluxes> measure_frame(const frame::Frame& frame, std::string name, s
     add(sampled.caveats(), sampled.remarks());
     std::vector<photometry::BlockScale> scales = photometry::block_scales(2.0 * radii_px.back());
     for (const StarOnFrame& star : field->stars) {
-        auto light = light_of(star, radii_px, annulus, needs, sampled, scales);
+        auto light = light_of(star, radii_px, annulus, needs, sampled);
         if (light) {
-            out.stars.push_back(std::move(*light));
+            if (!star.transient) add_pulls(star, *light, annulus, scales);
+            out.stars.push_back(std::move(light->flux));
         } else if (star.transient) {
             return fail(at(facts.path + ", at the transient", light.error()));
         }
