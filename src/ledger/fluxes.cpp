@@ -219,16 +219,18 @@ bool has_fluxes(Connection& connection, std::string_view fingerprint, int plane,
     return find.step();
 }
 
-void visit_fluxes(Connection& connection, const std::function<bool(const FrameFluxes&)>& visit) {
+void visit_fluxes(Connection& connection, const std::function<bool(const FrameFluxes&)>& visit,
+                  std::optional<std::string_view> night) {
     const ColumnNames of_frame = frame_column_names();
     const ColumnNames of_star = star_column_names();
     // One statement, hence one state of the ledger throughout, whatever others write meanwhile.
     Statement rows(
         connection,
         fmt::format("SELECT f.id, s.position, {}, {} FROM frame_fluxes f "
-                    "LEFT JOIN star_flux s ON s.frame_fluxes_id = f.id WHERE f.superseded_by IS NULL "
+                    "LEFT JOIN star_flux s ON s.frame_fluxes_id = f.id WHERE f.superseded_by IS NULL{} "
                     "ORDER BY f.mid_jd_day + f.mid_jd_fraction, f.id, s.position",
-                    of_frame.list_of("f"), of_star.list_of("s")));
+                    of_frame.list_of("f"), of_star.list_of("s"), night ? " AND f.night = ?" : ""));
+    if (night) rows.bind_text(0, *night);
     NameLists lists(connection);
     HostFinder hosts(connection, lists);
     PlaceFinder places(connection, lists);

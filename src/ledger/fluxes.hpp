@@ -4,6 +4,7 @@
 #pragma once
 
 #include <functional>
+#include <optional>
 #include <string_view>
 #include <vector>
 
@@ -17,6 +18,8 @@ namespace emberline::ledger {
                                                   const Provenance& provenance);
 [[nodiscard]] bool has_fluxes(Connection& connection, std::string_view fingerprint, int plane,
                               std::string_view settings);
-void visit_fluxes(Connection& connection, const std::function<bool(const photometry::FrameFluxes&)>& visit);
+// Current fluxes by time; of one night where it is named.
+void visit_fluxes(Connection& connection, const std::function<bool(const photometry::FrameFluxes&)>& visit,
+                  std::optional<std::string_view> night = std::nullopt);
 
 }  // namespace emberline::ledger

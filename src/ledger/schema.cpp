@@ -289,6 +289,16 @@ CREATE TABLE reported (
 CREATE INDEX reported_subject ON reported (format, subject, id);
 )sql";
 
+// Since version 6: one night is found, and the nights are counted, without reading the others. (The last
+// column is there so that the index holds all that the counting asks for.)
+constexpr const char* night_indexes = R"sql(
+CREATE INDEX current_frame_of_night ON frame_fluxes (night, mid_jd_day + mid_jd_fraction)
+    WHERE superseded_by IS NULL;
+CREATE INDEX current_frame_measurement_of_night ON frame_measurement (night, band, used, last_solution)
+    WHERE last_solution IS NULL;
+CREATE INDEX current_night_measurement_of_night ON night_measurement (night) WHERE last_solution IS NULL;
+)sql";
+
 constexpr const char* measurement_columns = R"sql(night TEXT NOT NULL,
     band TEXT NOT NULL,
     instrument TEXT NOT NULL,
@@ -364,6 +374,7 @@ void create(Connection& connection) {
     connection.execute(host_tables);
     connection.execute(plate_tables);
     connection.execute(report_tables);
+    connection.execute(night_indexes);
     connection.execute(fmt::format("PRAGMA application_id = {}", application_id));
     connection.execute(fmt::format("PRAGMA user_version = {}", schema_version));
 }
@@ -434,7 +445,8 @@ std::span<const Migration> migrations() {
     static const Migration steps[] = {{2, host_tables},
                                       {3, place_errors},
                                       {4, std::string(plate_columns) + plate_tables},
-                                      {5, report_tables}};
+                                      {5, report_tables},
+                                      {6, night_indexes}};
     return steps;
 }
 

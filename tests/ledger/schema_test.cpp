@@ -29,13 +29,21 @@ Result<void> migrate_to(const std::string& path, const std::vector<Migration>& s
     });
 }
 
-// What version 5 added, taken away.
+// What version 6 added, taken away.
+void strip_night_indexes(const std::string& path) {
+    for (const char* index : {"current_frame_of_night", "current_frame_measurement_of_night",
+                              "current_night_measurement_of_night"})
+        tell(path, fmt::format("DROP INDEX {}", index));
+}
+
+// What versions 5 and 6 added, taken away.
 void strip_reports(const std::string& path) {
+    strip_night_indexes(path);
     for (const char* table : {"seen_place", "transformation", "reported"})
         tell(path, fmt::format("DROP TABLE {}", table));
 }
 
-// What versions 4 and 5 added, taken away.
+// What versions 4 to 6 added, taken away.
 void strip_plates(const std::string& path) {
     strip_reports(path);
     for (const char* table : {"plate_solution", "field_reference", "former_frame_name"})
