@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 // Small pieces that every view is made of.
+import { pointSign } from "./chart/shapes";
 import { h } from "./dom";
 import { problemOf } from "./notice";
 
@@ -136,18 +137,11 @@ export function picker(
     return h("label", { class: "field" }, h("span", {}, label), select);
 }
 
-// The sign of a band or a star as the plots draw it: "disc", "square", "triangle", "diamond", "cross".
-export function sign(shape: string, token: string): SVGElement {
-    const paths: Record<string, string> = {
-        square: "M2 2H12V12H2Z",
-        triangle: "M7 1.5L13 12.5H1Z",
-        diamond: "M7 0.8L13.2 7L7 13.2L0.8 7Z",
-        cross: "M7 1V13M1 7H13",
-    };
-    const drawn = paths[shape]
-        ? svg("path", { d: paths[shape] })
-        : svg("circle", { cx: 7, cy: 7, r: 5.4 });
-    const root = svg("svg", { class: `sign tone-${token}${shape === "cross" ? " thin" : ""}`, viewBox: "0 0 14 14", width: 14, height: 14, "aria-hidden": "true" }, drawn);
-    if (token.startsWith("band-")) root.style.color = `var(--${token})`;
-    return root;
+// The sign of a band or a star beside a word, as the plots draw it.
+export function sign(shape: string, token: string): SVGSVGElement {
+    const drawn = pointSign(shape, token);
+    drawn.setAttribute("viewBox", "6 0 14 14");
+    drawn.setAttribute("width", "14");
+    drawn.classList.add("sign");
+    return drawn;
 }

@@ -48,7 +48,7 @@ export class Shell {
     constructor(root: HTMLElement) {
         const nav = h("nav", { "aria-label": "Views" });
         viewNames.forEach((view, i) => {
-            const link = h("a", { href: addressWith({ view }), onclick: (event: MouseEvent) => this.follow(event, view), title: `Key ${i + 1}` }, viewWords[view]);
+            const link = h("a", { href: addressWith({ view }), title: `Key ${i + 1}` }, viewWords[view]);
             this.links.set(view, link);
             nav.append(link);
         });
@@ -69,6 +69,7 @@ export class Shell {
 
     async start(): Promise<void> {
         onAddress(() => this.show());
+        document.addEventListener("click", (event) => this.followLink(event));
         onLive("ledger", () => this.soon());
         onLive("again", () => this.soon());
         onLive<Campaign["watching"]>("watch", (watching) => {
@@ -176,10 +177,15 @@ export class Shell {
         go(target, { fresh: true });
     }
 
-    private follow(event: MouseEvent, view: ViewName): void {
-        if (event.ctrlKey || event.metaKey || event.shiftKey || event.button !== 0) return;
+    // A link within the page leads there without loading it anew, wherever it stands.
+    private followLink(event: MouseEvent): void {
+        if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.shiftKey || event.button !== 0) return;
+        const target = event.target instanceof Element ? event.target.closest("a")?.getAttribute("href") : null;
+        if (!target?.startsWith("?")) return;
         event.preventDefault();
-        this.goTo(view);
+        const patch: Record<string, string> = {};
+        new URLSearchParams(target).forEach((value, name) => (patch[name] = value));
+        go(patch, { fresh: true });
     }
 
     private skip(event: Event): void {
