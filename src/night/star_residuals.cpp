@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: MIT
 #include "night/star_residuals.hpp"
 
+#include <algorithm>
 #include <cmath>
+#include <map>
 
 #include "night/choose_aperture.hpp"
 #include "night/flip_step.hpp"
@@ -11,14 +13,13 @@
 namespace emberline::night {
 namespace {
 
-// What a star's colour changes. The zero point of a night holds the transient's colour where that was known,
-// else the mean one of the stars that calibrate.
+// What a star's colour changes. The zero point holds the transient's colour where that was known, else the
+// mean one of the stars that calibrate.
 struct ColourTerm {
     std::optional<ColourIndex> index;
     double term = 0.0, zero_mag = 0.0;
 
-    ColourTerm(const standard::Sequence& sequence, const NightMeasurement& of)
-        : index(usual_colour(of.band)) {
+    ColourTerm(const standard::Sequence& sequence, const Measurement& of) : index(usual_colour(of.band)) {
         if (!index || !of.colour_term) return;
         term = *of.colour_term;
         if (of.transformed && of.colour_mag) {
@@ -40,50 +41,61 @@ struct ColourTerm {
     }
 };
 
-std::optional<StarResidual> residual_of(const standard::ComparisonStar& star, const ValueWithError& catalogue,
-                                        const std::vector<FrameInSolution>& members,
-                                        double colour_shift_mag) {
-    std::vector<double> values, errs;
-    for (const FrameInSolution& one : members) {
-        const auto k = aperture_in_use(*one.fluxes, *one.measured);
-        const photometry::StarFlux* light = one.fluxes->find(star.label);
-        if (!k || light == nullptr || *k >= light->flux_e.size() || light_lost(*one.fluxes, *light, *k))
-            continue;
+}  // namespace
+
+std::vector<FrameResidual> frame_residuals(const photometry::FrameFluxes& fluxes,
+                                           const FrameMeasurement& measured,
+                                           const standard::Sequence& sequence) {
+    const auto k = aperture_in_use(fluxes, measured);
+    if (!k) return {};
+    const ColourTerm colour(sequence, measured);
+    std::vector<FrameResidual> out;
+    for (const standard::ComparisonStar& star : sequence.stars) {
+        const auto catalogue = star.magnitude(sequence_band(measured.band));
+        const photometry::StarFlux* light = catalogue ? fluxes.find(star.label) : nullptr;
+        if (light == nullptr || *k >= light->flux_e.size() || light_lost(fluxes, *light, *k)) continue;
         const double flux = light->flux_e[*k];
         if (!(flux > 0.0)) continue;
         const double err =
-            mag_per_relative_flux * std::sqrt(noise_terms(*one.fluxes, *light, *k).variance_e2(flux)) / flux;
+            mag_per_relative_flux * std::sqrt(noise_terms(fluxes, *light, *k).variance_e2(flux)) / flux;
         const double value =
-            one.measured->zero_point_mag + colour_shift_mag - 2.5 * std::log10(flux) - catalogue.value;
+            measured.zero_point_mag + colour.shift_mag(star) - 2.5 * std::log10(flux) - catalogue->value;
         if (!std::isfinite(value) || !(err > 0.0) || !std::isfinite(err)) continue;
-        values.push_back(value);
-        errs.push_back(err);
+        out.push_back({star.label, value, err});
     }
-    if (values.empty()) return std::nullopt;
-    const numerics::WeightedMean mean = numerics::weighted_mean(values, errs);
-    const double dof = static_cast<double>(mean.n) - 1.0;
-    const double wider = dof > 0.0 ? std::sqrt(std::max(1.0, mean.chi2 / dof)) : 1.0;
-    return StarResidual{star.label, catalogue,        catalogue.value + mean.mean,
-                        mean.mean,  mean.err * wider, static_cast<int>(values.size())};
+    return out;
 }
 
-}  // namespace
+MeanResidual mean_residual(const std::vector<double>& residuals_mag, const std::vector<double>& errs_mag) {
+    const numerics::WeightedMean mean = numerics::weighted_mean(residuals_mag, errs_mag);
+    const double dof = static_cast<double>(mean.n) - 1.0;
+    const double wider = dof > 0.0 ? std::sqrt(std::max(1.0, mean.chi2 / dof)) : 1.0;
+    return {mean.mean, mean.err * wider, static_cast<int>(residuals_mag.size())};
+}
 
 std::vector<StarResidual> night_residuals(const std::vector<photometry::FrameFluxes>& frames,
                                           const Solution& solution, const standard::Sequence& sequence,
                                           const NightMeasurement& of) {
-    std::vector<FrameInSolution> members = frames_in_solution(frames, solution);
-    std::erase_if(members, [&](const FrameInSolution& one) {
+    struct Values {
+        std::vector<double> residuals_mag, errs_mag;
+    };
+    std::map<std::string, Values> by_star;
+    for (const FrameInSolution& one : frames_in_solution(frames, solution)) {
         const FrameMeasurement& m = *one.measured;
-        return !m.used || m.night != of.night || m.band != of.band || m.instrument != of.instrument;
-    });
-    const ColourTerm colour(sequence, of);
+        if (!m.used || m.night != of.night || m.band != of.band || m.instrument != of.instrument) continue;
+        for (const FrameResidual& r : frame_residuals(*one.fluxes, m, sequence)) {
+            by_star[r.label].residuals_mag.push_back(r.residual_mag);
+            by_star[r.label].errs_mag.push_back(r.err_mag);
+        }
+    }
     std::vector<StarResidual> out;
     for (const standard::ComparisonStar& star : sequence.stars) {
+        const auto found = by_star.find(star.label);
+        if (found == by_star.end()) continue;
         const auto catalogue = star.magnitude(sequence_band(of.band));
-        if (!catalogue) continue;
-        if (auto residual = residual_of(star, *catalogue, members, colour.shift_mag(star)))
-            out.push_back(std::move(*residual));
+        const MeanResidual mean = mean_residual(found->second.residuals_mag, found->second.errs_mag);
+        out.push_back({star.label, *catalogue, catalogue->value + mean.residual_mag, mean.residual_mag,
+                       mean.err_mag, mean.frames});
     }
     return out;
 }

@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: MIT
 // night/star_residuals — how far each star of the sequence came out from its catalogue magnitude on one
-// night, reckoned from what the ledger keeps. Needs: fluxes, the campaign's solution, the sequence.  Feeds:
-// the night's sheet. Notation: r = z + T (C − C_t) − 2.5 log10 F − M, z the frame's zero point for the
-// transient, T the colour term, C and C_t the colours of star and transient (where that was not known, the
-// mean of the stars), M the catalogue's magnitude.
+// night or frame, reckoned from what the ledger keeps. Needs: fluxes, the campaign's solution, the sequence.
+// Feeds: the night's sheet, the stars' course. Notation: r = z + T (C − C_t) − 2.5 log10 F − M, z the frame's
+// zero point for the transient, T the colour term, C and C_t the colours of star and transient (where that
+// was not known, the mean of the stars), M the catalogue's magnitude.
 #pragma once
 
 #include <string>
@@ -23,6 +23,26 @@ struct StarResidual {
     double err_mag = 0.0;  // of the residual, from the frames' noise, widened where they scatter more
     int frames = 0;
 };
+
+// One star in one frame, on the frame's own zero point; the error is the star's noise there alone, since what
+// the zero point is wrong by is the same for all stars of the frame.
+struct FrameResidual {
+    std::string label;
+    double residual_mag = 0.0, err_mag = 0.0;
+};
+// In the sequence's order; a star whose light is lost there (saturated, cut), or too faint to have any, is
+// left out. Nothing of a frame that was refused before it had a zero point.
+[[nodiscard]] std::vector<FrameResidual> frame_residuals(const photometry::FrameFluxes& fluxes,
+                                                         const FrameMeasurement& measured,
+                                                         const standard::Sequence& sequence);
+
+// Of one star's frames, weighted by their noise; the error widened where they scatter more. Not empty.
+struct MeanResidual {
+    double residual_mag = 0.0, err_mag = 0.0;
+    int frames = 0;
+};
+[[nodiscard]] MeanResidual mean_residual(const std::vector<double>& residuals_mag,
+                                         const std::vector<double>& errs_mag);
 
 // In the sequence's order; stars that no used frame measured are left out. `of`: one of the solution's
 // nights. Where a star's light is lost in a frame (saturated, cut), that frame does not count for it.

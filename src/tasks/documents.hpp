@@ -13,8 +13,11 @@
 #include "tasks/nights.hpp"
 #include "tasks/solve_frames.hpp"
 #include "tasks/stack.hpp"
+#include "tasks/star_course.hpp"
+#include "tasks/take_back_report.hpp"
 #include "tasks/transform.hpp"
 #include "tasks/transient_place.hpp"
+#include "tasks/try_set_aside.hpp"
 #include "tasks/watch.hpp"
 
 namespace emberline::tasks {
@@ -40,5 +43,9 @@ using Json = nlohmann::ordered_json;
 [[nodiscard]] Json document(const std::vector<ledger::KeptTransformation>& terms);
 [[nodiscard]] Json document(const std::vector<RunningNight>& running);
 [[nodiscard]] Json document(const WatchEvent& event);
+[[nodiscard]] Json document(const StarCourses& courses);                            // by nights
+[[nodiscard]] Json document(const StarCourses& courses, const StarCourse& course);  // one star, by frames
+[[nodiscard]] Json document(const TriedSetAside& tried);
+[[nodiscard]] Json document(const TakenBackReport& taken_back);
 
 }  // namespace emberline::tasks

@@ -65,12 +65,17 @@ void add_extinction(KnownTerms& out, const Key& key, const std::map<std::string,
 }  // namespace
 
 Result<KnownTerms> known_terms(const Workspace& workspace, const ledger::Ledger& ledger) {
+    const auto set_aside = set_aside_in(ledger);
+    if (!set_aside) return fail(set_aside.error());
+    return known_terms(workspace, ledger, *set_aside);
+}
+
+Result<KnownTerms> known_terms(const Workspace& workspace, const ledger::Ledger& ledger,
+                               const night::SetAsideByObserver& set_aside) {
     KnownTerms out{workspace.campaign, {}};
     const auto every = ledger.every_transformation();
     if (!every) return fail(every.error());
     if (every->empty()) return out;
-    const auto set_aside = set_aside_in(ledger);
-    if (!set_aside) return fail(set_aside.error());
     std::map<Key, const KeptTransformation*> newest;
     std::map<Key, std::map<std::string, ValueWithError>> extinctions;
     for (const KeptTransformation& term : *every) {
@@ -78,7 +83,7 @@ Result<KnownTerms> known_terms(const Workspace& workspace, const ledger::Ledger&
         if (!index || index->name() != term.colour_index) continue;
         const Key key{term.instrument, term.band};
         if (term.extinction && term.extinction->err > 0.0) extinctions[key][term.night] = *term.extinction;
-        if (term.against == own_stars && sequence_tells(workspace, *set_aside, term)) continue;
+        if (term.against == own_stars && sequence_tells(workspace, set_aside, term)) continue;
         newest[key] = &term;
     }
     for (const auto& [key, term] : newest) {

@@ -24,5 +24,8 @@ struct KnownTerms {
 // twice. Extinction counts where two nights or more told it: their mean, as uncertain as a night's extinction
 // is. Problem: the ledger.
 [[nodiscard]] Result<KnownTerms> known_terms(const Workspace& workspace, const ledger::Ledger& ledger);
+// The same, were these set aside.
+[[nodiscard]] Result<KnownTerms> known_terms(const Workspace& workspace, const ledger::Ledger& ledger,
+                                             const night::SetAsideByObserver& set_aside);
 
 }  // namespace emberline::tasks

@@ -47,6 +47,33 @@ Problem unknown(const std::string& word, std::string what) {
             .kind = ProblemKind::request};
 }
 
+Result<std::optional<Named>> find_set_aside(const ledger::Ledger& ledger, const std::string& word,
+                                            std::optional<ledger::SetAside> kind) {
+    const auto exclusions = ledger.exclusions();
+    if (!exclusions) return fail(exclusions.error());
+    for (const ledger::Exclusion& e : *exclusions) {
+        if (e.key == word && (!kind || e.kind == *kind)) return Named{e.kind, e.key};
+    }
+    return std::nullopt;
+}
+
+Result<Named> find_night(const ledger::Ledger& ledger, const std::string& date) {
+    const auto found = has_night(ledger, date);
+    if (!found) return fail(found.error());
+    if (!*found) return fail(unknown(date, "No frame of that night is in the ledger."));
+    return Named{ledger::SetAside::night, date};
+}
+
+Result<Named> find_frame(const Workspace& workspace, const ledger::Ledger& ledger, const std::string& word,
+                         std::string_view none) {
+    const auto frames = frames_named(ledger, workspace, word);
+    if (!frames) return fail(frames.error());
+    if (frames->size() == 1) return Named{ledger::SetAside::frame, frames->front()};
+    if (frames->empty()) return fail(unknown(word, std::string(none)));
+    return fail(unknown(word, fmt::format("{} frames end like that: {} and {} for two.", frames->size(),
+                                          (*frames)[0], (*frames)[1])));
+}
+
 // What was set aside stays so where there is nothing to solve yet.
 Result<SetAsideOutcome> solved_anew(const Workspace& workspace, ledger::Ledger& ledger,
                                     SetAsideOutcome outcome) {
@@ -63,23 +90,72 @@ Result<SetAsideOutcome> solved_anew(const Workspace& workspace, ledger::Ledger& 
 
 }  // namespace
 
-Result<Named> find_named(const Workspace& workspace, const ledger::Ledger& ledger, const std::string& word) {
-    if (is_date(word)) {
-        const auto found = has_night(ledger, word);
-        if (!found) return fail(found.error());
-        if (!*found) return fail(unknown(word, "No frame of that night is in the ledger."));
-        return Named{ledger::SetAside::night, word};
+Result<ledger::SetAside> set_aside_kind(std::string_view name) {
+    for (const ledger::SetAside kind :
+         {ledger::SetAside::frame, ledger::SetAside::night, ledger::SetAside::star}) {
+        if (word(kind) == name) return kind;
     }
-    if (workspace.sequence.find(word) != nullptr) return Named{ledger::SetAside::star, word};
-    const auto frames = frames_named(ledger, workspace, word);
-    if (!frames) return fail(frames.error());
-    if (frames->size() == 1) return Named{ledger::SetAside::frame, frames->front()};
-    if (frames->empty()) return fail(unknown(word, "No night, star or frame has that name."));
-    return fail(unknown(word, fmt::format("{} frames end like that: {} and {} for two.", frames->size(),
-                                          (*frames)[0], (*frames)[1])));
+    return fail({.what = fmt::format("'{}' is no kind of thing that can be set aside.", name),
+                 .where = "kind",
+                 .mend = "Use frame, night or star.",
+                 .kind = ProblemKind::request});
 }
 
-Result<SetAsideOutcome> exclude(const Workspace& workspace, const std::string& word,
+std::string_view word(ledger::SetAside kind) {
+    switch (kind) {
+        case ledger::SetAside::frame:
+            return "frame";
+        case ledger::SetAside::night:
+            return "night";
+        case ledger::SetAside::star:
+            break;
+    }
+    return "star";
+}
+
+std::string in_words(const Named& named) {
+    switch (named.kind) {
+        case ledger::SetAside::frame:
+            return "Frame " + named.key;
+        case ledger::SetAside::night:
+            return "The night of " + named.key;
+        case ledger::SetAside::star:
+            break;
+    }
+    return "Star " + named.key;
+}
+
+Result<Named> find_named(const Workspace& workspace, const ledger::Ledger& ledger, const std::string& word) {
+    const auto known = find_set_aside(ledger, word, std::nullopt);
+    if (!known) return fail(known.error());
+    if (*known) return **known;
+    if (is_date(word)) return find_night(ledger, word);
+    if (workspace.sequence.find(word) != nullptr) return Named{ledger::SetAside::star, word};
+    return find_frame(workspace, ledger, word, "No night, star or frame has that name.");
+}
+
+Result<Named> find_named(const Workspace& workspace, const ledger::Ledger& ledger, ledger::SetAside kind,
+                         const std::string& word) {
+    const auto known = find_set_aside(ledger, word, kind);
+    if (!known) return fail(known.error());
+    if (*known) return **known;
+    if (kind == ledger::SetAside::night) return find_night(ledger, word);
+    if (kind == ledger::SetAside::frame)
+        return find_frame(workspace, ledger, word, "No frame has that name.");
+    if (workspace.sequence.find(word) != nullptr) return Named{kind, word};
+    return fail(unknown(word, "No star of the sequence has that label."));
+}
+
+Result<std::optional<ledger::Exclusion>> exclusion_of(const ledger::Ledger& ledger, const Named& named) {
+    const auto exclusions = ledger.exclusions();
+    if (!exclusions) return fail(exclusions.error());
+    for (const ledger::Exclusion& e : *exclusions) {
+        if (e.kind == named.kind && e.key == named.key) return e;
+    }
+    return std::nullopt;
+}
+
+Result<SetAsideOutcome> exclude(const Workspace& workspace, ledger::Ledger& ledger, const Named& named,
                                 const std::string& reason) {
     if (trimmed(reason).empty() || !is_plain_text(reason)) {
         return fail({.what = "A reason is needed, in plain words.",
@@ -87,13 +163,27 @@ Result<SetAsideOutcome> exclude(const Workspace& workspace, const std::string& w
                      .mend = "Add --reason \"satellite across the star\".",
                      .kind = ProblemKind::request});
     }
+    auto before = exclusion_of(ledger, named);
+    if (!before) return fail(before.error());
+    if (auto good = ledger.exclude(named.kind, named.key, trimmed(reason)); !good) return fail(good.error());
+    return solved_anew(workspace, ledger, {named, true, std::move(*before), {}, {}});
+}
+
+Result<SetAsideOutcome> include(const Workspace& workspace, ledger::Ledger& ledger, const Named& named) {
+    auto before = exclusion_of(ledger, named);
+    if (!before) return fail(before.error());
+    const auto changed = ledger.include(named.kind, named.key);
+    if (!changed) return fail(changed.error());
+    return solved_anew(workspace, ledger, {named, *changed, std::move(*before), {}, {}});
+}
+
+Result<SetAsideOutcome> exclude(const Workspace& workspace, const std::string& word,
+                                const std::string& reason) {
     auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::write);
     if (!ledger) return fail(ledger.error());
     const auto named = find_named(workspace, *ledger, word);
     if (!named) return fail(named.error());
-    if (auto good = ledger->exclude(named->kind, named->key, trimmed(reason)); !good)
-        return fail(good.error());
-    return solved_anew(workspace, *ledger, {*named, true, {}, {}});
+    return exclude(workspace, *ledger, *named, reason);
 }
 
 Result<SetAsideOutcome> include(const Workspace& workspace, const std::string& word) {
@@ -101,9 +191,7 @@ Result<SetAsideOutcome> include(const Workspace& workspace, const std::string& w
     if (!ledger) return fail(ledger.error());
     const auto named = find_named(workspace, *ledger, word);
     if (!named) return fail(named.error());
-    const auto changed = ledger->include(named->kind, named->key);
-    if (!changed) return fail(changed.error());
-    return solved_anew(workspace, *ledger, {*named, *changed, {}, {}});
+    return include(workspace, *ledger, *named);
 }
 
 }  // namespace emberline::tasks

@@ -39,6 +39,14 @@ Result<Workspace> open_workspace(const std::string& folder) {
     return workspace;
 }
 
+std::string check_label(const Workspace& workspace) {
+    if (!workspace.campaign.check_label.empty()) return workspace.campaign.check_label;
+    for (const standard::ComparisonStar& star : workspace.sequence.stars) {
+        if (star.role == standard::Role::check) return star.label;
+    }
+    return {};
+}
+
 Result<void> make_out_folder(const Workspace& workspace) {
     std::error_code error;
     std::filesystem::create_directories(workspace.campaign.path("out"), error);

@@ -31,6 +31,10 @@ struct Workspace {
 // Problem (request): no campaign there, or a campaign file or sequence that cannot be read.
 [[nodiscard]] Result<Workspace> open_workspace(const std::string& folder);
 
+// Of the check star, as the solution chooses it: the one that campaign.toml names, else the first of that
+// role in the sequence. Empty: none.
+[[nodiscard]] std::string check_label(const Workspace& workspace);
+
 // The folder out/, made where it is missing. Problem (storage).
 [[nodiscard]] Result<void> make_out_folder(const Workspace& workspace);
 
