@@ -231,6 +231,10 @@ Result<Solution> Ledger::newest_of(std::string_view night) const {
     return guarded(impl_->connection->path(), [&] { return solution_of_night(*impl_->connection, night); });
 }
 
+Result<std::optional<std::string>> Ledger::night_of(std::string_view fingerprint) const {
+    return guarded(impl_->connection->path(), [&] { return night_of_file(*impl_->connection, fingerprint); });
+}
+
 Result<std::vector<night::NightMeasurement>> Ledger::night_measurements() const {
     return guarded(impl_->connection->path(), [&] { return all_nights(*impl_->connection); });
 }

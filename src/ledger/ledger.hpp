@@ -181,6 +181,8 @@ class Ledger {
     [[nodiscard]] Result<std::vector<photometry::FrameFluxes>> frames_of(std::string_view night) const;
     // Its frames and nights, with the verdicts on all stars: what `newest` has of it, in the same order.
     [[nodiscard]] Result<Solution> newest_of(std::string_view night) const;
+    // Of the current fluxes of a file; nothing: it has none.
+    [[nodiscard]] Result<std::optional<std::string>> night_of(std::string_view fingerprint) const;
     [[nodiscard]] Result<std::vector<night::NightMeasurement>> night_measurements() const;
     [[nodiscard]] Result<std::vector<StarVerdict>> star_verdicts() const;
 

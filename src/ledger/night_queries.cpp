@@ -56,6 +56,14 @@ Solution solution_of_night(Connection& connection, std::string_view night) {
             .stars = newest_rows<StarVerdict>(connection, lists)};
 }
 
+std::optional<std::string> night_of_file(Connection& connection, std::string_view fingerprint) {
+    Statement row(connection,
+                  "SELECT night FROM frame_fluxes WHERE fingerprint = ? AND superseded_by IS NULL LIMIT 1");
+    row.bind_text(0, fingerprint);
+    if (!row.step()) return std::nullopt;
+    return row.text(0);
+}
+
 std::vector<night::NightMeasurement> all_nights(Connection& connection) {
     NameLists lists(connection);
     return newest_rows<NightMeasurement>(connection, lists);

@@ -18,6 +18,7 @@ namespace emberline::ledger {
 [[nodiscard]] std::vector<photometry::FrameFluxes> fluxes_of_night(Connection& connection,
                                                                    std::string_view night);
 [[nodiscard]] Solution solution_of_night(Connection& connection, std::string_view night);
+[[nodiscard]] std::optional<std::string> night_of_file(Connection& connection, std::string_view fingerprint);
 [[nodiscard]] std::vector<night::NightMeasurement> all_nights(Connection& connection);
 [[nodiscard]] std::vector<StarVerdict> all_verdicts(Connection& connection);
 
