@@ -56,6 +56,16 @@ export async function readCampaign(): Promise<Campaign> {
     return given;
 }
 
+// Something was changed from here: whoever shows the campaign reads it anew, without waiting for the live events.
+const changeListeners = new Set<() => void>();
+export function onOwnChange(listener: () => void): () => void {
+    changeListeners.add(listener);
+    return () => changeListeners.delete(listener);
+}
+export function tellOwnChange(): void {
+    changeListeners.forEach((listener) => listener());
+}
+
 // The place of a band in the campaign's list: its colour is the token `band-${place}`.
 export function bandPlace(name: string): number {
     return Math.max(0, latest?.bands.findIndex((band) => band.name === name) ?? 0);

@@ -3,7 +3,7 @@
 // is live, what can be taken back.
 import { address, addressWith, go, onAddress, type Address, type ViewName, viewNames } from "./address";
 import { ApiProblem, change } from "./api";
-import { campaign, readCampaign, type Campaign } from "./campaign";
+import { campaign, onOwnChange, readCampaign, type Campaign } from "./campaign";
 import { Connection, keyForm } from "./connection";
 import { h, replace } from "./dom";
 import { listenForKeys, showKeys, type Key } from "./keys";
@@ -70,6 +70,7 @@ export class Shell {
     async start(): Promise<void> {
         onAddress(() => this.show());
         document.addEventListener("click", (event) => this.followLink(event));
+        onOwnChange(() => this.soon());
         onLive("ledger", () => this.soon());
         onLive("again", () => this.soon());
         onLive<Campaign["watching"]>("watch", (watching) => {
