@@ -40,6 +40,12 @@ export function traceLimit(pen: Pen, x: number, y: number, radius: number): void
     pen.closePath();
 }
 
+// Lines of bands are told apart by their dashes where a colour does not (CSS pixels).
+const dashes: readonly (readonly number[])[] = [[], [8, 4], [2, 3], [10, 3, 2, 3], [5, 2], [1, 4]];
+export function dashOf(place: number): readonly number[] {
+    return dashes[place % dashes.length] ?? [];
+}
+
 const svg = "http://www.w3.org/2000/svg";
 
 // The mark as it stands beside a word: coloured by the token, so it follows the theme by itself.
