@@ -11,6 +11,7 @@
 #include "command/face.hpp"
 #include "command/findings.hpp"
 #include "tasks/night_sheet.hpp"
+#include "tasks/take_back_report.hpp"
 
 namespace emberline::command {
 namespace {
@@ -20,6 +21,7 @@ struct Request {
     std::string from, to, check;
     std::string night;  // of a page
     bool pdf = false;
+    bool take_back = false;
 };
 
 void check(const std::string& file, Face& face) {
@@ -130,6 +132,28 @@ void draw_page(const tasks::Workspace& workspace, const Request& request, Face& 
         std::cout << remark << '\n';
 }
 
+void take_back(const tasks::Workspace& workspace, const std::string& format, Face& face) {
+    const auto outcome = tasks::take_back_report(workspace, format);
+    if (!outcome) {
+        face.status = face.say(outcome.error());
+        return;
+    }
+    if (face.json) {
+        face.say_json(tasks::document(*outcome));
+        return;
+    }
+    std::cout << fmt::format("{} of {} count as never reported:\n",
+                             lines_in_words(outcome->report.lines.size()), outcome->report.file);
+    for (const ledger::ReportedLine& line : outcome->report.lines)
+        std::cout << "  " << line.subject << '\n';
+    if (!outcome->kept_as.empty())
+        std::cout << fmt::format("The file is {} now: do not send it.\n", outcome->kept_as);
+    if (!outcome->restored.empty())
+        std::cout << fmt::format("The report before is {} again.\n", outcome->restored);
+    if (!outcome->remark.empty()) std::cout << outcome->remark << '\n';
+    std::cout << "Whoever has the report already must be told by you.\n";
+}
+
 void run(Request request, Face& face) {
     if (!request.check.empty()) return check(request.check, face);
     if (request.report.format != "page" && (request.pdf || !request.night.empty())) {
@@ -146,6 +170,7 @@ void run(Request request, Face& face) {
         face.status = face.say(workspace.error());
         return;
     }
+    if (request.take_back) return take_back(*workspace, request.report.format, face);
     if (request.report.format == "page") return draw_page(*workspace, request, face);
     const auto outcome = tasks::report(*workspace, request.report);
     if (!outcome) {
@@ -169,7 +194,8 @@ void add_report(CLI::App& app, Face& face) {
     sub->footer(
         "Examples:\n  emberline report\n  emberline report --since 2024-03-20 --dry-run\n"
         "  emberline report --format server-json\n  emberline report --format page --pdf\n"
-        "  emberline report --hold cloud --hold trailed\n  emberline report --check somebody.txt\nWhat was "
+        "  emberline report --hold cloud --hold trailed\n  emberline report --check somebody.txt\n  "
+        "emberline report --take-back\nWhat was "
         "reported is remembered: the next report has what is new and what has "
         "changed.");
     const auto request = std::make_shared<Request>();
@@ -192,6 +218,13 @@ void add_report(CLI::App& app, Face& face) {
     sub->add_flag("--no-limits", request->report.no_limits, "Hold limits back");
     sub->add_option("-o,--output", request->report.file, "File to write (in out/, named by the format)");
     sub->add_option("--check", request->check, "Only check such a file, whoever wrote it");
+    CLI::Option* take_back =
+        sub->add_flag("--take-back", request->take_back,
+                      "The newest report of the format was not sent: its lines count as never reported");
+    for (const char* other :
+         {"--night", "--pdf", "--since", "--to", "--band", "--frames", "--dry-run", "--again", "--hold",
+          "--transformed-only", "--no-limits", "--output", "--check"})
+        take_back->excludes(sub->get_option(other));
     sub->callback([request, &face] { run(*request, face); });
 }
 

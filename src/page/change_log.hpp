@@ -18,6 +18,8 @@ struct Change {
     std::string words;  // "Star 131b set aside: it varies."
     std::string since;  // ISO UTC
     bool undone = false;
+    // Called with Session::changing() held. Problem (request): something else has reverted it meanwhile, or
+    // stands on it, and it can no longer be taken back from here; any other kind: try again.
     std::function<Result<void>()> take_back;
 };
 

@@ -43,6 +43,7 @@ struct Answer {
     std::string type = "application/json";
     std::string file_name;  // not empty: to be saved under that name
     bool lasting = false;   // never changes under its address: the browser may keep it
+    int status = 200;       // another one for a refusal that no kind of Problem stands for
 };
 [[nodiscard]] Answer answer(const Json& json);
 

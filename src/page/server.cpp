@@ -71,7 +71,7 @@ Query query_of(const httplib::Request& request, std::map<std::string, std::strin
 }
 
 void give(httplib::Response& response, Answer&& given) {
-    response.status = 200;
+    response.status = given.status;
     if (given.lasting) response.set_header("Cache-Control", "private, max-age=31536000, immutable");
     if (!given.file_name.empty())
         response.set_header("Content-Disposition",

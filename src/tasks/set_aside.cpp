@@ -166,7 +166,8 @@ Result<SetAsideOutcome> exclude(const Workspace& workspace, ledger::Ledger& ledg
     auto before = exclusion_of(ledger, named);
     if (!before) return fail(before.error());
     if (auto good = ledger.exclude(named.kind, named.key, trimmed(reason)); !good) return fail(good.error());
-    return solved_anew(workspace, ledger, {named, true, std::move(*before), {}, {}});
+    const bool changed = !*before || (*before)->reason != trimmed(reason);
+    return solved_anew(workspace, ledger, {named, changed, std::move(*before), {}, {}});
 }
 
 Result<SetAsideOutcome> include(const Workspace& workspace, ledger::Ledger& ledger, const Named& named) {
@@ -175,6 +176,23 @@ Result<SetAsideOutcome> include(const Workspace& workspace, ledger::Ledger& ledg
     const auto changed = ledger.include(named.kind, named.key);
     if (!changed) return fail(changed.error());
     return solved_anew(workspace, ledger, {named, *changed, std::move(*before), {}, {}});
+}
+
+Result<SetAsideOutcome> undo_set_aside(const Workspace& workspace, ledger::Ledger& ledger, const Named& named,
+                                       const std::optional<std::string>& made,
+                                       const std::optional<std::string>& before) {
+    const auto now = exclusion_of(ledger, named);
+    if (!now) return fail(now.error());
+    if ((*now ? std::optional((*now)->reason) : std::nullopt) != made) {
+        return fail(
+            {.what = fmt::format(
+                 "{} {}: something else has changed it since, and it was left so.", in_words(named),
+                 *now ? fmt::format("is set aside now ({})", (*now)->reason) : "is not set aside any more"),
+             .where = workspace.campaign.folder,
+             .mend = "Look at it as it is now, then set it aside or take it back.",
+             .kind = ProblemKind::request});
+    }
+    return before ? exclude(workspace, ledger, named, *before) : include(workspace, ledger, named);
 }
 
 Result<SetAsideOutcome> exclude(const Workspace& workspace, const std::string& word,

@@ -36,7 +36,7 @@ struct Named {
 
 struct SetAsideOutcome {
     Named named;
-    bool changed = false;                     // include: false when it was not set aside
+    bool changed = false;  // false: it was set aside for that reason already, or was not set aside
     std::optional<ledger::Exclusion> before;  // as it was set aside until now
     Resolved resolved;                        // the campaign, solved anew
     std::string remark;                       // why it could not be solved, where nothing is measured yet
@@ -49,5 +49,11 @@ struct SetAsideOutcome {
                                               const Named& named, const std::string& reason);
 [[nodiscard]] Result<SetAsideOutcome> include(const Workspace& workspace, ledger::Ledger& ledger,
                                               const Named& named);
+// Undoes one of the two: back to the reason `before`, from the reason `made` that the change left; absent:
+// not set aside. Problem (request): it is no longer as that change left it.
+[[nodiscard]] Result<SetAsideOutcome> undo_set_aside(const Workspace& workspace, ledger::Ledger& ledger,
+                                                     const Named& named,
+                                                     const std::optional<std::string>& made,
+                                                     const std::optional<std::string>& before);
 
 }  // namespace emberline::tasks
