@@ -5,12 +5,10 @@
 #include <algorithm>
 #include <cmath>
 
-#include "frame/frame.hpp"
-#include "night/aperture_grid.hpp"
-#include "night/flip_step.hpp"
 #include "night/mean_place.hpp"
 #include "numerics/robust.hpp"
 #include "sky/time_scales.hpp"
+#include "tasks/measured_frame.hpp"
 #include "tasks/night_sheet_parts.hpp"
 
 namespace emberline::tasks {
@@ -62,16 +60,13 @@ std::vector<FrameInSolution> by_quality(const NightInLedger& night, const pictur
     return out;
 }
 
-std::optional<picture::FieldAperture> aperture_of(const FrameInSolution& one,
-                                                  const night::MeasureSettings& settings) {
-    const FrameFluxes& f = *one.fluxes;
-    const auto k = night::aperture_in_use(f, *one.measured);
-    if (!k) return std::nullopt;
-    const photometry::Annulus annulus =
-        night::annulus_around(f.apertures, f.fwhm_px, f.scale_arcsec_per_px, settings);
-    const double scale = f.scale_arcsec_per_px;
-    return picture::FieldAperture{f.apertures[*k].radius_px * scale, annulus.inner_px * scale,
-                                  annulus.outer_px * scale, f.apertures[*k].is_psf()};
+std::optional<picture::FieldAperture> aperture_on_sky(const FrameInSolution& one,
+                                                      const night::MeasureSettings& settings) {
+    const auto own = aperture_of(one, settings);
+    if (!own) return std::nullopt;
+    const double scale = one.fluxes->scale_arcsec_per_px;
+    return picture::FieldAperture{own->radius_px * scale, own->inner_px * scale, own->outer_px * scale,
+                                  own->psf};
 }
 
 StarMark mark_of(const std::string& label, const picture::SheetBand* band) {
@@ -101,7 +96,7 @@ FinderImage positions(const FrameInSolution& one, const picture::SheetBand* band
         const SkyOffset away = offset(workspace.campaign.position, *workspace.campaign.nucleus);
         finder.nucleus = picture::FieldPlace{away.east.arcseconds(), away.north.arcseconds()};
     }
-    finder.aperture = aperture_of(one, workspace.campaign.measure);
+    finder.aperture = aperture_on_sky(one, workspace.campaign.measure);
     picture::choose_fields(finder);
     return finder;
 }
@@ -109,20 +104,9 @@ FinderImage positions(const FrameInSolution& one, const picture::SheetBand* band
 Result<picture::FieldPictures> look(const FrameInSolution& one, const FinderImage& finder,
                                     const Workspace& workspace, const frame::Masters& masters) {
     const FrameFluxes& f = *one.fluxes;
-    const std::string path = workspace.campaign.path(f.frame);
-    const auto print = frame::fingerprint(path);
-    if (!print) return fail(print.error());
-    if (*print != f.fingerprint) {
-        return fail(
-            {.what = "The file holds something else than when it was measured.", .where = path, .mend = {}});
-    }
-    const auto frames = frame::open_frames(path, workspace.campaign.instruments, &masters);
-    if (!frames) return fail(frames.error());
-    const auto plane = std::find_if(frames->begin(), frames->end(),
-                                    [&](const frame::Frame& p) { return p.facts().plane == f.plane; });
-    if (plane == frames->end())
-        return fail({.what = "The file has no such plane.", .where = path, .mend = {}});
-    return picture::field_pictures(*plane, *FieldMap::of(f), finder.half_field_arcsec,
+    const auto frame = open_as_measured(f, workspace, masters);
+    if (!frame) return fail(frame.error());
+    return picture::field_pictures(*frame, *FieldMap::of(f), finder.half_field_arcsec,
                                    finder.half_close_arcsec);
 }
 

@@ -1,10 +1,9 @@
 // SPDX-License-Identifier: MIT
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <map>
 
 #include "night/star_residuals.hpp"
+#include "tasks/measured_frame.hpp"
 #include "tasks/night_sheet_parts.hpp"
 
 namespace emberline::tasks {
@@ -12,32 +11,6 @@ namespace {
 
 using picture::SheetStar;
 using picture::StarMark;
-
-bool holds(const std::vector<std::string>& labels, const std::string& label) {
-    return std::find(labels.begin(), labels.end(), label) != labels.end();
-}
-
-// Why a star that has a magnitude in the band does not count, as far as the ledger tells.
-std::string why_unused(const std::string& label, const night::NightMeasurement& m, const NightInLedger& night,
-                       bool measured) {
-    for (const ledger::Exclusion& e : night.exclusions) {
-        if (e.kind == ledger::SetAside::star && e.key == label)
-            return e.reason.empty() ? "set aside" : fmt::format("set aside: {}", e.reason);
-    }
-    if (measured) return {};
-    Caveats caveats;
-    bool seen = false;
-    for (const photometry::FrameFluxes& frame : night.frames) {
-        if (frame.band != m.band || frame.instrument != m.instrument) continue;
-        const photometry::StarFlux* star = frame.find(label);
-        if (star == nullptr) continue;
-        seen = true;
-        for (const Caveats& one : star->caveats)
-            caveats.add(one);
-    }
-    if (!seen) return "not on the frames";
-    return caveats.empty() ? "no light that could be measured" : caveats.words();
-}
 
 SheetStar sheet_star(const standard::ComparisonStar& star, const ValueWithError& catalogue,
                      const std::map<std::string, night::StarResidual>& residuals, const NightInLedger& night,
@@ -51,16 +24,14 @@ SheetStar sheet_star(const standard::ComparisonStar& star, const ValueWithError&
         out.err_mag = r.err_mag;
         out.frames = r.frames;
     }
-    out.mark = star.label == m.check.label              ? StarMark::check
-               : holds(m.comparison_labels, star.label) ? StarMark::comparison
-                                                        : StarMark::unused;
-    if (out.mark == StarMark::unused) out.remark = why_unused(star.label, m, night, found != residuals.end());
-    for (const night::StarVerdict& verdict : night.solution.stars) {
-        if (!verdict.suspect || verdict.label != star.label || verdict.band != m.band ||
-            verdict.instrument != m.instrument)
-            continue;
+    out.mark = mark_in(m, star.label);
+    if (out.mark == StarMark::unused) {
+        out.remark = why_unused(star.label, m, night.frames, night.exclusions, found != residuals.end());
+    }
+    const night::StarVerdict* verdict = verdict_of(star.label, m, night.solution.stars);
+    if (verdict != nullptr && verdict->suspect) {
         out.suspect = true;
-        out.remark = verdict.why;
+        out.remark = verdict->why;
     }
     return out;
 }

@@ -15,6 +15,7 @@
 #include <filesystem>
 #include <fstream>
 #include <string>
+#include <type_traits>
 #include <vector>
 
 #include "frame/write_frame.hpp"
@@ -34,7 +35,7 @@ T must(Result<T> result) {
         fmt::print(stderr, "{}\n", one_line(result.error()));
         std::exit(1);
     }
-    return std::move(*result);
+    if constexpr (!std::is_void_v<T>) return std::move(*result);
 }
 
 double milliseconds_of(int rounds, const auto& work) {
