@@ -27,6 +27,7 @@ export interface ChartOptions {
     empty?: string; // said where there is no point
     onPoint?: (link: string) => void; // a point with a link was clicked, or Enter pressed on it
     onZoom?: (range: Range | null) => void; // null: all is shown
+    folded?: boolean; // a small chart among others: its tools are folded away with its keys
     interval?: Omit<IntervalOptions, "words"> & { words?: (x: number) => string };
 }
 
@@ -70,23 +71,24 @@ export class Chart {
         this.#area.append(this.#ring);
         if (this.#interval) this.#area.append(this.#interval.root);
         this.#plots.append(this.#area);
+        const tools = h(
+            "div",
+            { class: "chart-tools", role: "group", "aria-label": `${options.label}: tools` },
+            this.#interval ? this.#buttons.pick : null,
+            button("Zoom in", () => this.#zoomBy(0.5, 2)),
+            button("Zoom out", () => this.#zoomBy(0.5, 0.5)),
+            this.#buttons.all,
+            button("Save picture", () => void this.save()),
+            this.#buttons.table,
+        );
         this.root = h(
             "div",
             { class: "chart" },
-            h(
-                "div",
-                { class: "chart-tools", role: "group", "aria-label": `${options.label}: tools` },
-                this.#interval ? this.#buttons.pick : null,
-                button("Zoom in", () => this.#zoomBy(0.5, 2)),
-                button("Zoom out", () => this.#zoomBy(0.5, 0.5)),
-                this.#buttons.all,
-                button("Save picture", () => void this.save()),
-                this.#buttons.table,
-            ),
+            options.folded ? null : tools,
             this.#empty,
             this.#plots,
             this.#readout,
-            h("details", { class: "chart-keys" }, h("summary", {}, "Keys and gestures"), h("p", {}, this.#help())),
+            h("details", { class: "chart-keys" }, h("summary", {}, options.folded ? "Table, picture, zoom and keys" : "Keys and gestures"), options.folded ? tools : null, h("p", {}, this.#help())),
             this.#table,
         );
         host.append(this.root);

@@ -5,7 +5,7 @@ import { bandPlace, bandShape, tellOwnChange } from "./campaign";
 import { h, replace } from "./dom";
 import { say, sayProblem } from "./notice";
 import { loading, sign, table, trouble, type Column } from "./parts";
-import { day, fixed, signed, withError } from "./words";
+import { fixed, shortDay, signed, withError } from "./words";
 
 export type Action = "exclude" | "include";
 export type Kind = "star" | "night" | "frame";
@@ -115,7 +115,7 @@ export class SetAside {
 function pictured(preview: Preview): HTMLElement[] {
     const moved = preview.nights.filter((one) => one.change_mag !== 0);
     const columns: Column<NightChange>[] = [
-        { name: "Night", cell: (one) => day(one.night) },
+        { name: "Night", cell: (one) => h("span", { class: "band" }, shortDay(one.night)) },
         { name: "Band", cell: (one) => h("span", { class: "band" }, sign(bandShape(one.band), `band-${bandPlace(one.band)}`), ` ${one.band}`) },
         { name: "Now", number: true, cell: (one) => withError(one.before_mag, one.before_err_mag) },
         { name: "Then", number: true, cell: (one) => withError(one.after_mag, one.after_err_mag) },

@@ -30,7 +30,7 @@ const settleMs = 200;
 
 export class Shell {
     private readonly name = h("span", { class: "transient" }, "Emberline");
-    private readonly night = h("span", { class: "of-night" });
+    private readonly night = h("span", {});
     private readonly links = new Map<ViewName, HTMLAnchorElement>();
     private readonly light = h("button", { type: "button", role: "switch", class: "light", onclick: () => this.switchLight() }, "Night red");
     private readonly help = h("button", { type: "button", class: "help", onclick: () => this.showHelp(), "aria-haspopup": "dialog" }, "Keys");
@@ -56,9 +56,9 @@ export class Shell {
         const header = h(
             "header",
             {},
-            h("div", { class: "brand" }, reticle(), h("span", { class: "names" }, this.name, this.night)),
+            h("div", { class: "brand" }, reticle(), h("span", { class: "names" }, this.name, h("span", { class: "of-night" }, this.night, this.connection.mark))),
             nav,
-            h("div", { class: "tools" }, this.undo.button, this.connection.mark, this.light, this.help),
+            h("div", { class: "tools" }, this.undo.button, this.light, this.help),
         );
         replace(root, skip, header, this.connection.banner, this.trouble, this.main, this.notes);
         sayIn(this.notes);

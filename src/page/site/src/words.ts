@@ -45,6 +45,11 @@ export function day(night: string): string {
     return name ? `${date} ${name} ${year}` : night;
 }
 
+// "2024-03-18" → "18 Mar 2024"
+export function shortDay(night: string): string {
+    return day(night).replace(/ ([A-Z][a-z]{2})[a-z]* /, " $1 ");
+}
+
 // "2024-03-18T21:04:05Z" → "21:04:05"; UTC stands in the column's head.
 export function clock(utc: string | null | undefined): string {
     return utc ? utc.slice(11, 19) : "–";

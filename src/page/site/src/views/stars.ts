@@ -11,10 +11,10 @@ import { choice, command, empty, loading, trouble } from "../parts";
 import { renew } from "../renew";
 import { SetAside, type Action } from "../set_aside";
 import type { MakeView, View } from "../view";
-import { count, fixed, signed, title } from "../words";
+import { count, day, fixed, signed, title } from "../words";
 import { starsTable } from "./stars/list";
 import { framesData, nightsData } from "./stars/plots";
-import { bandOf, keyOf, verdict, type Star, type StarFrames, type Stars } from "./stars/star";
+import { bandOf, keyOf, verdict, type Star, type StarBand, type StarFrames, type Stars } from "./stars/star";
 import "./stars.css";
 
 class StarsView implements View {
@@ -120,11 +120,13 @@ class StarsView implements View {
         this.nightsChart = new Chart(place, {
             label: "Residuals of the comparison stars night by night",
             fileName: "star-nights",
+            folded: true,
             onPoint: (label) => go({ star: label, preview: null }),
         });
         this.framesChart = new Chart(frames, {
             label: "Residuals of the chosen star frame by frame",
             fileName: "star-frames",
+            folded: true,
             onPoint: (frame) => go({ view: "frame", frame, star: this.state["star"] }, { fresh: true }),
         });
     }
@@ -171,7 +173,7 @@ class StarsView implements View {
         replace(
             this.about,
             h("h3", {}, `Star ${star.label}`),
-            h("p", {}, verdict(star, band), star.set_aside ? `, since ${star.set_aside.since.slice(0, 10)}` : "", "."),
+            h("p", {}, sentence(star, band)),
             band &&
                 h(
                     "p",
@@ -224,6 +226,12 @@ class StarsView implements View {
         }
         this.framesChart?.set(framesData(star, key, this.frames));
     }
+}
+
+function sentence(star: Star, band: StarBand | undefined): string {
+    const [word, why] = verdict(star, band);
+    const since = star.set_aside ? ` since ${day(star.set_aside.since.slice(0, 10))}` : "";
+    return `${word[0]!.toUpperCase()}${word.slice(1)}${since}${why ? `: ${why}` : ""}.`;
 }
 
 export const stars: MakeView = (root) => new StarsView(root);

@@ -12,7 +12,7 @@ import type { MakeView, View } from "../view";
 import { count, day, title } from "../words";
 import { Card, inShort, spoken } from "./tonight/card";
 import { courseData } from "./tonight/course";
-import { framesTable, refusedList } from "./tonight/frames";
+import { commonFlags, framesTable, refusedList } from "./tonight/frames";
 import { goalWords, keyOf, type Night, type NightOfBand } from "./tonight/night";
 import { WatchPanel } from "./tonight/watch";
 import "./tonight.css";
@@ -111,7 +111,9 @@ class Tonight implements View {
         const frames = night.frames.filter((frame) => !this.state["band"] || frame.band === this.state["band"]);
         renew(this.remarks, h("div", { class: "remarks" }, ...night.remarks.map((remark) => h("p", {}, remark))));
         renew(this.refused, refusedList(frames));
-        renew(this.frames, h("div", {}, h("h3", {}, count(frames.length, "frame")), framesTable(frames)));
+        const common = commonFlags(frames);
+        const ofAll = common.length > 0 && h("p", { class: "hint" }, `All of them: ${common.join(", ")}.`);
+        renew(this.frames, h("div", {}, h("h3", {}, count(frames.length, "frame")), ofAll, framesTable(frames)));
         const main = bands.find((value) => value.band === "V") ?? bands[0];
         title(main ? inShort(main) : day(night.night));
         const words = bands.map((value) => spoken(value, night)).join(" ");
@@ -132,6 +134,7 @@ class Tonight implements View {
         this.course = new Chart(place, {
             label: "Transparency, FWHM and sky through the night",
             fileName: `night-${this.night?.night ?? ""}`,
+            folded: true,
             onPoint: (frame) => this.open(frame),
         });
     }

@@ -3,10 +3,10 @@
 import { addressWith } from "../../address";
 import { h } from "../../dom";
 import { sign, svg, table, type Column } from "../../parts";
-import { fixed, signed, withError } from "../../words";
-import { bandOf, shapeOf, verdict, type Star, type StarNight } from "./star";
+import { fixed, signed, thin } from "../../words";
+import { bandOf, shapeOf, verdict, type Star, type StarBand, type StarNight } from "./star";
 
-const width = 132;
+const width = 104;
 const height = 30;
 
 export function starsTable(stars: Star[], key: string, chosen: string | undefined, nights: string[]): HTMLElement {
@@ -22,13 +22,11 @@ export function starsTable(stars: Star[], key: string, chosen: string | undefine
                     ` ${star.label}`,
                 ),
         },
-        { name: "Catalogue", number: true, cell: (star) => withError(bandOf(star, key)?.catalogue_mag, bandOf(star, key)?.catalogue_err_mag) },
+        { name: "Catalogue", number: true, wide: true, cell: (star) => fixed(bandOf(star, key)?.catalogue_mag) },
         { name: "Offset", unit: "mag", number: true, cell: (star) => offset(bandOf(star, key)) },
-        { name: "Scatter", unit: "mag", number: true, wide: true, cell: (star) => fixed(bandOf(star, key)?.scatter_mag) },
-        { name: "expected", number: true, wide: true, cell: (star) => fixed(bandOf(star, key)?.expected_scatter_mag) },
-        { name: "In nights", number: true, wide: true, cell: (star) => bandOf(star, key)?.used_in_nights ?? 0 },
-        { name: `Nights, ±${fixed(largest, 2)}`, wide: true, cell: (star) => small(bandOf(star, key)?.nights ?? [], nights, largest) },
-        { name: "Verdict", cell: (star) => h("span", { class: "verdict" }, verdict(star, bandOf(star, key))) },
+        { name: "Scatter", unit: "(expected)", number: true, wide: true, cell: (star) => scatter(bandOf(star, key)) },
+        { name: "Nights", unit: `±${fixed(largest, 2)}`, wide: true, cell: (star) => small(bandOf(star, key)?.nights ?? [], nights, largest) },
+        { name: "Verdict", cell: (star) => judged(star, bandOf(star, key)) },
     ];
     return table("Comparison stars", columns, stars, {
         headed: true,
@@ -37,9 +35,19 @@ export function starsTable(stars: Star[], key: string, chosen: string | undefine
     });
 }
 
-function offset(band: { offset_mag: number | null; offset_err_mag: number | null } | undefined): string {
+function offset(band: StarBand | undefined): string {
     if (!band || band.offset_mag === null) return "–";
-    return `${signed(band.offset_mag)} ± ${fixed(band.offset_err_mag)}`;
+    return `${signed(band.offset_mag)}${thin}±${thin}${fixed(band.offset_err_mag)}`;
+}
+
+function scatter(band: StarBand | undefined): string {
+    if (!band || band.scatter_mag === null) return "–";
+    return `${fixed(band.scatter_mag)} (${fixed(band.expected_scatter_mag)})`;
+}
+
+function judged(star: Star, band: StarBand | undefined): HTMLElement {
+    const [word, why] = verdict(star, band);
+    return h("span", { class: "verdict" }, h("span", { class: "word" }, word), why && h("span", { class: "why" }, why));
 }
 
 // Residuals against the nights, the catalogue's value as a line through the middle. The numbers are in the table and in

@@ -9,7 +9,8 @@ const leastSpan = 0.04;
 
 export function nightsData(stars: Star[], key: string, chosen: string | undefined): ChartData {
     // The chosen star last, so that it lies on top.
-    const ordered = [...stars].sort((a, b) => Number(a.label === chosen) - Number(b.label === chosen));
+    // One that is set aside may be far out, and would flatten the others: it is shown when it is chosen.
+    const ordered = stars.filter((star) => !star.set_aside || star.label === chosen).sort((a, b) => Number(a.label === chosen) - Number(b.label === chosen));
     const own = ordered.find((star) => star.label === chosen);
     const nights = (own && bandOf(own, key)?.nights) ?? [];
     return {

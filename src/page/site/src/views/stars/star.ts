@@ -58,12 +58,11 @@ export function keyOf(one: { band: string; instrument: string }): string {
     return `${one.band} ${one.instrument}`;
 }
 
-// What is thought of a star, in words.
-export function verdict(star: Star, band: StarBand | undefined): string {
-    if (star.set_aside) return `set aside: ${star.set_aside.reason}`;
-    if (star.role === "check") return "check star: not used, it checks";
-    if (star.role === "unused") return band?.why || "not used";
-    if (!band) return "not measured in this band";
-    if (band.suspect) return `doubtful: ${band.why}`;
-    return "fits";
+// What is thought of a star: a word, and why.
+export function verdict(star: Star, band: StarBand | undefined): [word: string, why: string] {
+    if (star.set_aside) return ["set aside", star.set_aside.reason];
+    if (star.role === "check") return ["check star", ""];
+    if (star.role === "unused") return ["not used", band?.why ?? ""];
+    if (!band) return ["not in this band", ""];
+    return band.suspect ? ["doubtful", band.why] : ["fits", ""];
 }

@@ -20,7 +20,7 @@ export class Card {
     constructor(name: string, open: (id: string) => void) {
         const place = h("div", { class: "card-chart" });
         this.root.append(this.words, place);
-        this.chart = new Chart(place, { label: `Running magnitude, ${name}`, fileName: `running-${name.replace(" ", "-")}`, onPoint: open });
+        this.chart = new Chart(place, { label: `Running magnitude, ${name}`, fileName: `running-${name.replace(" ", "-")}`, folded: true, onPoint: open });
     }
 
     update(value: NightOfBand, night: Night, instruments: boolean): void {

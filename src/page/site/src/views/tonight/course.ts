@@ -5,7 +5,7 @@ import type { ChartData, Panel, Point } from "../../chart/marks";
 import { fixed } from "../../words";
 import { keyOf, type FrameOfNight, type Night } from "./night";
 
-const panelHeight = 112;
+const panelHeight = 132;
 
 export function courseData(night: Night, band: string | undefined): ChartData {
     const frames = night.frames.filter((frame) => !band || frame.band === band);
@@ -19,13 +19,14 @@ export function courseData(night: Night, band: string | undefined): ChartData {
         decimals,
         height: panelHeight,
         points: series(frames, name, unit, decimals, value),
-        marks,
+        // Said once, on top.
+        marks: name === "Transparency" ? marks : marks.map((mark) => ({ ...mark, words: "" })),
         ...more,
     });
     return {
         x: { kind: "date", label: "UTC" },
         panels: [
-            panel("Transparency", "of the best", 2, (frame) => frame.transparency, { include: [1], leastSpan: 0.2 }),
+            panel("Transparency", "0–1", 2, (frame) => frame.transparency, { include: [1], leastSpan: 0.2 }),
             panel("FWHM", "arcsec", 2, (frame) => frame.fwhm_arcsec, { leastSpan: 1 }),
             panel("Sky", "mag/arcsec²", 2, (frame) => frame.sky_mag_per_arcsec2, { inverted: true, leastSpan: 0.4 }),
         ],

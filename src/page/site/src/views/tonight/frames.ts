@@ -19,19 +19,19 @@ const time: Column<FrameOfNight> = { name: "Time", unit: "UTC", cell: (frame) =>
 const name: Column<FrameOfNight> = { name: "Frame", cell: link };
 
 export function framesTable(frames: FrameOfNight[]): HTMLElement {
+    const common = commonFlags(frames);
     const columns: Column<FrameOfNight>[] = [
         time,
         name,
         { name: "Band", cell: band },
         { name: "Magnitude", number: true, cell: (frame) => magnitude(frame.is_limit ? null : frame.mag, frame.random_err_mag, frame.limit_mag) },
-        { name: "Transp.", number: true, wide: true, cell: (frame) => fixed(frame.transparency, 2) },
-        { name: "FWHM", unit: "″", number: true, wide: true, cell: (frame) => fixed(frame.fwhm_arcsec, 2) },
-        { name: "Sky", unit: "mag/□″", number: true, wide: true, cell: (frame) => fixed(frame.sky_mag_per_arcsec2, 2) },
+        { name: "Transparency", number: true, wide: true, cell: (frame) => fixed(frame.transparency, 2) },
+        { name: "FWHM", unit: "arcsec", number: true, wide: true, cell: (frame) => fixed(frame.fwhm_arcsec, 2) },
+        { name: "Sky", unit: "mag/arcsec²", number: true, wide: true, cell: (frame) => fixed(frame.sky_mag_per_arcsec2, 2) },
         { name: "Airmass", number: true, wide: true, cell: (frame) => fixed(frame.airmass, 2) },
-        { name: "Exp.", unit: "s", number: true, wide: true, cell: (frame) => fixed(frame.exposure_s, 0) },
+        { name: "Exposure", unit: "s", number: true, wide: true, cell: (frame) => fixed(frame.exposure_s, 0) },
         { name: "Stars", number: true, wide: true, cell: (frame) => `${frame.stars_found} of ${frame.stars_expected}` },
-        { name: "Used", cell: (frame) => (frame.used ? "yes" : `no: ${frame.reason}`) },
-        { name: "Remarks", wide: true, cell: (frame) => frame.flags.replaceAll("-", " ").replaceAll(";", ", ") },
+        { name: "Remarks", wide: true, cell: (frame) => [frame.used ? "" : `refused: ${frame.reason}`, ...flagsOf(frame).filter((flag) => !common.includes(flag))].filter(Boolean).join(", ") },
     ];
     return table("Frames of the night", columns, byTime(frames), { rowKey: (frame) => frame.id, rowClass: (frame) => (frame.used ? "" : "refused") });
 }
@@ -41,6 +41,19 @@ export function refusedList(frames: FrameOfNight[]): HTMLElement {
     if (refused.length === 0) return h("div", {}, h("p", { class: "hint" }, "No frame was refused."));
     const columns: Column<FrameOfNight>[] = [time, name, { name: "Band", cell: band }, { name: "Why", cell: (frame) => frame.reason }];
     return h("div", {}, h("h3", {}, count(refused.length, "refused frame")), table("Refused frames", columns, refused, { rowKey: (frame) => frame.id }));
+}
+
+function flagsOf(frame: FrameOfNight): string[] {
+    return frame.flags
+        .split(";")
+        .filter(Boolean)
+        .map((flag) => flag.replaceAll("-", " "));
+}
+
+// What is true of every frame is said once, above the table.
+export function commonFlags(frames: FrameOfNight[]): string[] {
+    const [first, ...rest] = frames.map(flagsOf);
+    return (first ?? []).filter((flag) => rest.every((others) => others.includes(flag)));
 }
 
 function byTime(frames: FrameOfNight[]): FrameOfNight[] {

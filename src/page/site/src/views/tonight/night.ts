@@ -92,8 +92,8 @@ export function distanceToGoal(value: NightOfBand, goal: number, over: boolean):
     if (value.frames_to_goal === null) return "";
     const more = Math.ceil(value.frames_to_goal);
     if (more <= 0) return `${words} is reached.`;
+    if (over) return `${more} more like ${value.n_frames === 1 ? "this" : "these"} would reach ${words}.`;
     const frames = count(more, "more frame");
-    if (over) return `${frames} like these would have made it ${words}.`;
     const clear = value.clear_to_goal_s === null ? "" : ` (about ${duration(value.clear_to_goal_s)} of clear sky)`;
     return `${frames} to ${words}${clear}`;
 }
