@@ -56,7 +56,8 @@ class CurveView implements View {
             this.#trouble,
             this.#status,
             this.#place,
-            h("div", { class: "curve-below" }, this.#rate.root, this.#figures, this.#forecast, this.#exports),
+            h("div", { class: "curve-below" }, h("div", { class: "curve-side" }, this.#rate.root, this.#exports), this.#figures),
+            this.#forecast,
         );
     }
 
@@ -143,8 +144,8 @@ class CurveView implements View {
 
     #forecastFrame(): HTMLElement {
         const place = h("div", { class: "forecast-place" }, h("p", { role: "status" }, "Working out the coming nights…"));
-        const number = (words: string, name: "goal" | "ahead", value: string, least: string, most: string, step: string) => {
-            const input = h("input", { type: "number", min: least, max: most, step, value, onchange: () => input.checkValidity() && go({ [name]: input.value || null }) });
+        const number = (words: string, name: "goal" | "ahead", value: string, usual: string, least: string, most: string) => {
+            const input = h("input", { type: "number", min: least, max: most, step: least, value, placeholder: usual, onchange: () => input.checkValidity() && go({ [name]: input.value || null }) });
             return h("label", { class: "field" }, h("span", {}, words), input);
         };
         replace(
@@ -153,8 +154,8 @@ class CurveView implements View {
             h(
                 "div",
                 { class: "control-row" },
-                number("Wanted error, mag", "goal", this.#state.goal, "0.001", "1", "0.001"),
-                number("Nights ahead", "ahead", this.#state.ahead || "30", "1", "365", "1"),
+                number("Wanted error, mag", "goal", this.#state.goal, "0.050", "0.001", "1"),
+                number("Nights ahead", "ahead", this.#state.ahead, "30", "1", "365"),
             ),
             place,
         );

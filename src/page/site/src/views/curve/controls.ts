@@ -14,11 +14,12 @@ export class Controls {
     readonly #drawn = h("div", { class: "control-row", role: "group", "aria-label": "What is drawn" });
     readonly #axis = h("div", { class: "control-row" });
     readonly #fit = h("form", { class: "control-row", "aria-label": "What is fitted" });
+    readonly #more = h("details", { class: "fit-choice" }, h("summary", {}, "Model and dates of the fit"), this.#fit);
     readonly #models = new Set<string>();
     #before = "";
 
     constructor() {
-        this.root.append(this.#drawn, this.#axis, this.#fit);
+        this.root.append(this.#drawn, this.#axis, this.#more);
         this.#fit.addEventListener("submit", (event) => {
             event.preventDefault();
             this.#typed();
@@ -50,7 +51,7 @@ export class Controls {
                     (on) => this.#bands(bands, on ? [...shown, band] : shown.filter((one) => one !== band)),
                 ),
             ),
-            others && this.#switch(["Other observers"], "others", state.others, (on) => go({ others: on ? null : "0" }, { replace: true })),
+            others && this.#switch([pointSign("disc", "slate", { open: true }), "Other observers"], "others", state.others, (on) => go({ others: on ? null : "0" }, { replace: true })),
             this.#switch(["Residuals"], "residuals", state.residuals, (on) => go({ residuals: on ? null : "0" }, { replace: true })),
             this.#switch(["Forecast"], "forecast", state.forecast, (on) => go({ forecast: on ? "1" : null })),
         );
@@ -63,6 +64,7 @@ export class Controls {
             }
         }
         replace(this.#axis, h("span", { class: "control-name", "aria-hidden": "true" }, "Axis"), axis);
+        if (state.model || state.from || state.to) this.#more.open = true;
         const models = [...new Set([...this.#models, ...(state.model ? [state.model] : [])])];
         replace(
             this.#fit,
