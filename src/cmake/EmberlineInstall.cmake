@@ -35,7 +35,7 @@ set(public_headers
     exchange/finding.hpp exchange/fits_table.hpp exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/server_report.hpp exchange/table_check.hpp exchange/table_columns.hpp exchange/tables.hpp
     picture/curve_picture.hpp picture/finder_chart.hpp picture/host_picture.hpp
     page/page_settings.hpp page/server.hpp
-    tasks/audit_sequence.hpp tasks/build_sequence.hpp tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/inspect.hpp tasks/make_template.hpp
+    tasks/audit_sequence.hpp tasks/build_sequence.hpp tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/find_measured.hpp tasks/host_rows.hpp tasks/inspect.hpp tasks/look.hpp tasks/make_template.hpp
     tasks/measure.hpp
     tasks/new_campaign.hpp tasks/night_sheet.hpp tasks/nights.hpp tasks/report.hpp tasks/set_aside.hpp tasks/solve_frames.hpp tasks/transient_place.hpp tasks/watch.hpp tasks/workspace.hpp)
 foreach(header IN LISTS public_headers)

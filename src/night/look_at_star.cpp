@@ -160,7 +160,9 @@ Result<StarLook> FrameLook::at(const StarFlux& star) const {
     const auto centroid = stars::measure_centroid(one.cutout, star.position, opened_->measured.fwhm_px,
                                                   opened_->measured.fwhm_px, opened_->needs.gain_e_per_adu);
     if (centroid) one.centroid = *centroid;
-    return opened_->look(std::move(one), &star);
+    auto out = opened_->look(std::move(one), &star);
+    if (out) out->place = star.place;
+    return out;
 }
 
 Result<StarLook> FrameLook::at(const frame::PixelPosition& place, double reach_px) const {
@@ -188,8 +190,9 @@ Result<StarLook> FrameLook::at(const frame::PixelPosition& place, double reach_p
     const auto& wcs = *opened_->frame.wcs();
     const auto sky = wcs.sky(
         {one.position.x - opened_->measured.shift_x_px, one.position.y - opened_->measured.shift_y_px});
-    if (sky) one.place = *sky;
-    return opened_->look(std::move(one), nullptr);
+    auto out = opened_->look(std::move(one), nullptr);
+    if (out && sky) out->place = *sky;
+    return out;
 }
 
 FrameLook::FrameLook(std::unique_ptr<Opened> opened) : opened_(std::move(opened)) {}

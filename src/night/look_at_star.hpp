@@ -23,6 +23,7 @@ struct StarLook {
     // fit what the ledger has, else NaN.
     photometry::StarFlux light;
     photometry::SkyEstimate sky;
+    std::optional<SkyPosition> place;  // of a star its catalogue place, else by plate and comparison stars
     photometry::Annulus annulus;
     frame::Cutout cutout;                       // to beyond the annulus, where the frame has it
     std::optional<stars::Centroid> centroid;    // absent: too faint to be centred

@@ -12,13 +12,6 @@ void put(Json& json, const char* key, const frame::MaybeFact<T>& fact) {
     json[key] = fact ? Json{{"value", fact->value}, {"source", fact->source}} : Json(nullptr);
 }
 
-Json flags(const Caveats& caveats) {
-    Json list = Json::array();
-    for (const Caveat c : caveats.list())
-        list.push_back(std::string(word(c)));
-    return list;
-}
-
 Json shared(const night::Measurement& m) {
     Json json;
     json["night"] = m.night;

@@ -8,7 +8,9 @@
 #include "tasks/build_sequence.hpp"
 #include "tasks/curve.hpp"
 #include "tasks/forecast.hpp"
+#include "tasks/host_rows.hpp"
 #include "tasks/inspect.hpp"
+#include "tasks/look.hpp"
 #include "tasks/measure.hpp"
 #include "tasks/nights.hpp"
 #include "tasks/solve_frames.hpp"
@@ -43,6 +45,8 @@ using Json = nlohmann::ordered_json;
 [[nodiscard]] Json document(const std::vector<ledger::KeptTransformation>& terms);
 [[nodiscard]] Json document(const std::vector<RunningNight>& running);
 [[nodiscard]] Json document(const WatchEvent& event);
+[[nodiscard]] Json document(const LookedStar& star);
+[[nodiscard]] Json document(const HostRows& rows);
 [[nodiscard]] Json document(const StarCourses& courses);                            // by nights
 [[nodiscard]] Json document(const StarCourses& courses, const StarCourse& course);  // one star, by frames
 [[nodiscard]] Json document(const TriedSetAside& tried);

@@ -9,6 +9,7 @@
 #include "night/aperture_grid.hpp"
 #include "numerics/robust.hpp"
 #include "picture/host_picture.hpp"
+#include "tasks/host_rows.hpp"
 #include "tasks/known_terms.hpp"
 #include "tasks/measure.hpp"
 
@@ -69,8 +70,6 @@ std::vector<double> multiples_in(const std::vector<FrameFluxes>& frames) {
 }
 
 using photometry::HostMethod;
-constexpr HostMethod all_methods[] = {HostMethod::difference, HostMethod::scene, HostMethod::smooth,
-                                      HostMethod::annulus};
 
 bool same_night(const night::NightMeasurement& a, const night::NightMeasurement& b) {
     return a.night == b.night && a.band == b.band && a.instrument == b.instrument;
@@ -132,13 +131,10 @@ Result<std::string> draw(const Workspace& workspace, const std::vector<const nig
     picture.transient = around.transient;
     picture.scale_arcsec_per_px = frame->scale_arcsec_per_px;
     picture.px_per_arcsec = around.px_per_arcsec;
-    if (workspace.campaign.nucleus) {
-        const SkyOffset away = offset(workspace.campaign.position, *workspace.campaign.nucleus);
-        picture.nucleus = around.pixel(away.east.arcseconds(), away.north.arcseconds());
-    }
+    picture.nucleus = nucleus_in(around, workspace.campaign);
     for (const night::HostChoice* choice : choices) {
-        picture.rows.push_back({word(choice->method), around.cutout, choice->models.at(frame),
-                                std::max(around.sky_scatter_adu, 1e-6)});
+        picture.rows.push_back(
+            {word(choice->method), around.cutout, choice->models.at(frame), noise_in(around)});
     }
     const std::string path = workspace.out_path(fmt::format("host_{}.png", frame->band.name()));
     if (auto drawn = picture::draw_host(picture, path); !drawn) return fail(drawn.error());
@@ -159,18 +155,14 @@ Result<void> try_methods(const Workspace& workspace, const std::vector<FrameFlux
             out.remarks.push_back(fmt::format("{}, {}: {}", host.band.name(), host.instrument, remark));
     }
     if (shines.empty()) return {};
-    std::vector<night::CampaignSolution> solutions;
-    for (const HostMethod method : all_methods) {
-        night::Campaign trial = workspace.campaign;
-        trial.host_method = method;
-        auto solved = night::solve_campaign(frames, workspace.sequence, trial, set_aside, true);
-        if (!solved) continue;
-        for (const night::NightMeasurement& night : solved->solution.nights) {
+    const std::vector<HostTrial> trials = try_host_methods(frames, workspace, set_aside);
+    for (const HostTrial& trial : trials) {
+        for (const night::NightMeasurement& night : trial.solved.solution.nights) {
             const auto own = shines.find({night.band, night.instrument});
             if (own == shines.end()) continue;
             // A band that cannot have this method fell back to the annulus, which has a line of its own.
             const bool annulus = night.method == "aperture" || night.method == "psf";
-            if (annulus != (method == HostMethod::annulus)) continue;
+            if (annulus != (trial.method == HostMethod::annulus)) continue;
             MethodAnswer answer{night.night,          night.band,          night.instrument,
                                 night.method,         night.magnitude_mag, night.random_err_mag,
                                 night.common_err_mag, night.limit_mag,     false};
@@ -180,7 +172,6 @@ Result<void> try_methods(const Workspace& workspace, const std::vector<FrameFlux
                                         });
             out.methods.push_back(std::move(answer));
         }
-        solutions.push_back(std::move(*solved));
     }
     std::stable_sort(
         out.methods.begin(), out.methods.end(), [](const MethodAnswer& a, const MethodAnswer& b) {
@@ -188,13 +179,7 @@ Result<void> try_methods(const Workspace& workspace, const std::vector<FrameFlux
         });
     if (auto made = make_out_folder(workspace); !made) return made;
     for (const auto& [key, method] : shines) {
-        std::vector<const night::HostChoice*> choices;
-        for (const night::CampaignSolution& solution : solutions) {
-            for (const night::HostChoice& host : solution.host.choices) {
-                if (host.band == key.first && host.instrument == key.second && !host.models.empty())
-                    choices.push_back(&host);
-            }
-        }
+        const auto choices = host_models(trials, key.first, key.second);
         if (choices.empty()) continue;
         const auto drawn = draw(workspace, choices);
         if (!drawn) return fail(drawn.error());
