@@ -120,7 +120,7 @@ function pictured(preview: Preview): HTMLElement[] {
         { name: "Now", number: true, cell: (one) => withError(one.before_mag, one.before_err_mag) },
         { name: "Then", number: true, cell: (one) => withError(one.after_mag, one.after_err_mag) },
         { name: "Change", unit: "mag", number: true, cell: (one) => signed(one.change_mag, 4) },
-        { name: "in σ", number: true, wide: true, cell: (one) => signed(one.change_sigma, 2) },
+        { name: "Change", unit: "σ", number: true, wide: true, cell: (one) => signed(one.change_sigma, 2) },
     ];
     const decline: Column<Preview["decline"][number]>[] = [
         { name: "Decline", cell: (one) => h("span", { class: "band" }, sign(bandShape(one.band), `band-${bandPlace(one.band)}`), ` ${one.band}`) },

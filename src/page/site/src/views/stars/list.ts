@@ -10,7 +10,7 @@ const width = 104;
 const height = 30;
 
 export function starsTable(stars: Star[], key: string, chosen: string | undefined, nights: string[]): HTMLElement {
-    const largest = Math.max(0.02, ...stars.flatMap((star) => bandOf(star, key)?.nights.map((one) => Math.abs(one.residual_mag)) ?? []));
+    const largest = Math.max(0.02, ...stars.flatMap((star) => (star.set_aside ? undefined : bandOf(star, key))?.nights.map((one) => Math.abs(one.residual_mag)) ?? []));
     const columns: Column<Star>[] = [
         {
             name: "Star",
@@ -54,7 +54,7 @@ function judged(star: Star, band: StarBand | undefined): HTMLElement {
 // the plots; so this is only looked at.
 function small(points: StarNight[], nights: string[], largest: number): SVGElement {
     const x = (night: string) => 5 + (Math.max(0, nights.indexOf(night)) / Math.max(1, nights.length - 1)) * (width - 10);
-    const y = (residual: number) => height / 2 + (residual / largest) * (height / 2 - 4);
+    const y = (residual: number) => height / 2 + Math.max(-1, Math.min(1, residual / largest)) * (height / 2 - 4);
     const zero = svg("path", { class: "zero", d: `M0 ${height / 2}H${width}` });
     const marks = points.map((one) => svg("circle", { cx: x(one.night).toFixed(1), cy: y(one.residual_mag).toFixed(1), r: 2.1 }));
     return svg("svg", { class: "small-plot", viewBox: `0 0 ${width} ${height}`, width, height, "aria-hidden": "true" }, zero, ...marks);
