@@ -7,6 +7,7 @@
 #include "ledger/exclusions.hpp"
 #include "ledger/fluxes.hpp"
 #include "ledger/frame_names.hpp"
+#include "ledger/frame_queries.hpp"
 #include "ledger/night_queries.hpp"
 #include "ledger/plates.hpp"
 #include "ledger/provenance.hpp"
@@ -233,6 +234,14 @@ Result<Solution> Ledger::newest_of(std::string_view night) const {
 
 Result<std::optional<std::string>> Ledger::night_of(std::string_view fingerprint) const {
     return guarded(impl_->connection->path(), [&] { return night_of_file(*impl_->connection, fingerprint); });
+}
+
+Result<std::vector<ListedFrame>> Ledger::list_of(std::string_view night) const {
+    return guarded(impl_->connection->path(), [&] { return list_frames(*impl_->connection, night); });
+}
+
+Result<std::vector<ListedFrame>> Ledger::deepest_frames() const {
+    return guarded(impl_->connection->path(), [&] { return list_deepest(*impl_->connection); });
 }
 
 Result<std::vector<night::NightMeasurement>> Ledger::night_measurements() const {

@@ -87,6 +87,20 @@ struct NightCount {
     bool operator==(const NightCount&) const = default;
 };
 
+// A frame of the newest solution, to be chosen from a list.
+struct ListedFrame {
+    std::string fingerprint;
+    int plane = 0;
+    std::string frame, night;
+    Band band;
+    std::string instrument;
+    double jd_utc = 0.0, exposure_s = 0.0;
+    bool used = true;
+    std::string reason;        // why not used
+    double fwhm_arcsec = 0.0;  // of its stars
+    bool operator==(const ListedFrame&) const = default;
+};
+
 struct Renamed {
     std::string fingerprint;
     std::string frame;  // its path now
@@ -183,6 +197,9 @@ class Ledger {
     [[nodiscard]] Result<Solution> newest_of(std::string_view night) const;
     // Of the current fluxes of a file; nothing: it has none.
     [[nodiscard]] Result<std::optional<std::string>> night_of(std::string_view fingerprint) const;
+    [[nodiscard]] Result<std::vector<ListedFrame>> list_of(std::string_view night) const;  // by time
+    // The frame with the faintest limit of each night and band, by time; refused ones are none.
+    [[nodiscard]] Result<std::vector<ListedFrame>> deepest_frames() const;
     [[nodiscard]] Result<std::vector<night::NightMeasurement>> night_measurements() const;
     [[nodiscard]] Result<std::vector<StarVerdict>> star_verdicts() const;
 
