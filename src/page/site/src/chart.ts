@@ -25,7 +25,8 @@ export interface ChartOptions {
     fileName: string; // of the saved picture, without its ending
     title?: () => string; // of the saved picture; the label where it is not given
     empty?: string; // said where there is no point
-    onPoint?: (link: string) => void; // a point with a link was clicked, or Enter pressed on it
+    onPoint?: (link: string) => void; // Enter on a point with a link, or the button that a click on it brings
+    openWords?: string; // of that button: "Open its night"
     onZoom?: (range: Range | null) => void; // null: all is shown
     folded?: boolean; // a small chart among others: its tools are folded away with its keys
     interval?: Omit<IntervalOptions, "words"> & { words?: (x: number) => string };
@@ -38,6 +39,7 @@ export class Chart {
     readonly #area = h("div", { class: "chart-area" });
     readonly #ring = h("div", { class: "chart-ring", hidden: true });
     readonly #readout = h("output", { class: "chart-readout" });
+    readonly #open = h("button", { type: "button", hidden: true, onclick: () => this.#follow() });
     readonly #table = h("div", { class: "chart-table", hidden: true });
     readonly #empty = h("p", { class: "chart-empty", hidden: true });
     readonly #interval: Interval | null;
@@ -47,7 +49,8 @@ export class Chart {
     #data: ChartData = { x: { kind: "plain", label: "" }, panels: [] };
     #drawn: { plot: uPlot; options: PlotOptions }[] = [];
     #view: Range | null = null;
-    #found: Found | null = null;
+    #found: Found | null = null; // what is read now
+    #held: Found | null = null; // clicked on, or reached by keys: stays when the pointer goes
     #picking = false;
     #width = 0;
 
@@ -67,6 +70,7 @@ export class Chart {
         this.#buttons.pick.setAttribute("aria-pressed", "false");
         this.#buttons.table.setAttribute("aria-expanded", "false");
         this.#empty.textContent = options.empty ?? "Nothing to draw yet.";
+        this.#open.textContent = options.openWords ?? "Open it";
         this.#plots.setAttribute("aria-label", options.label);
         this.#area.append(this.#ring);
         if (this.#interval) this.#area.append(this.#interval.root);
@@ -87,7 +91,7 @@ export class Chart {
             options.folded ? null : tools,
             this.#empty,
             this.#plots,
-            this.#readout,
+            h("div", { class: "chart-reading" }, this.#readout, this.#open),
             h("details", { class: "chart-keys" }, h("summary", {}, options.folded ? "Table, picture, zoom and keys" : "Keys and gestures"), options.folded ? tools : null, h("p", {}, this.#help())),
             this.#table,
         );
@@ -106,12 +110,8 @@ export class Chart {
         const none = data.panels.every((panel) => panel.points.every((s) => s.points.length === 0) && !panel.lines?.length);
         this.#empty.hidden = !none;
         this.#plots.hidden = none;
-        const link = this.#found?.point.x;
-        if (link !== undefined) {
-            const series = data.panels[this.#found!.panel]?.points[this.#found!.series];
-            const same = series?.points.find((point) => point.x === link);
-            this.#found = same ? { ...this.#found!, point: same } : null;
-        }
+        this.#held = sameIn(data, this.#held);
+        this.#found = sameIn(data, this.#found);
         const alike =
             this.#drawn.length === data.panels.length &&
             before.x.kind === data.x.kind &&
@@ -175,7 +175,8 @@ export class Chart {
         return (
             "Drag to zoom in, double-click to show all; with two fingers pinch, with one move along. " +
             "Keys: left and right go from point to point, up and down to another series, Home and End to the first and last; " +
-            "+ and − zoom, Shift with left or right moves along, 0 shows all, Enter opens the point." +
+            "+ and − zoom, Shift with left or right moves along, 0 shows all" +
+            (this.options.onPoint ? ", Enter opens the point." : ".") +
             (this.#interval ? " The interval's handles move with the arrow keys by a day, with Shift by a tenth, with Page keys by ten." : "")
         );
     }
@@ -282,12 +283,11 @@ export class Chart {
             pan: (share) => this.#pan(share),
             zoom: (share, factor) => this.#zoomBy(share, factor),
             hover: (x, y, touch) => this.#tell(this.#pointAt(x, y, touch ? 30 : 22), false),
-            leave: () => this.#tell(null, false),
+            leave: () => this.#tell(this.#held, false),
             tap: (x, y) => this.#tap(x, y),
             all: () => this.zoom(null),
         });
         this.#plots.addEventListener("keydown", (event) => this.#key(event));
-        this.#plots.addEventListener("blur", () => this.#tell(null, false));
     }
 
     #marked(a: number, b: number): void {
@@ -303,9 +303,12 @@ export class Chart {
     }
 
     #tap(x: number, y: number): void {
-        const found = this.#pointAt(x, y, 30);
-        this.#tell(found, true);
-        if (found?.point.link) this.options.onPoint?.(found.point.link);
+        this.#held = this.#pointAt(x, y, 30);
+        this.#tell(this.#held, true);
+    }
+
+    #follow(): void {
+        if (this.#held?.point.link) this.options.onPoint?.(this.#held.point.link);
     }
 
     #pointAt(clientX: number, clientY: number, reach: number): Found | null {
@@ -325,27 +328,33 @@ export class Chart {
         const ways: Record<string, Way> = { ArrowLeft: "previous", ArrowRight: "next", ArrowUp: "up", ArrowDown: "down", Home: "first", End: "last" };
         const way = ways[event.key];
         if (event.shiftKey && (way === "previous" || way === "next")) this.#pan(way === "next" ? 0.25 : -0.25);
-        else if (way) this.#tell(step(this.#data.panels, this.#found, way, this.range()), true);
-        else if (event.key === "+" || event.key === "=") this.#zoomBy(this.#readShare(), 2);
+        else if (way) {
+            this.#held = step(this.#data.panels, this.#held, way, this.range());
+            this.#tell(this.#held, true);
+        } else if (event.key === "+" || event.key === "=") this.#zoomBy(this.#readShare(), 2);
         else if (event.key === "-" || event.key === "−") this.#zoomBy(this.#readShare(), 0.5);
         else if (event.key === "0") this.zoom(null);
-        else if (event.key === "Enter" && this.#found?.point.link) this.options.onPoint?.(this.#found.point.link);
+        else if (event.key === "Enter" && this.#held) this.#follow();
         else if (event.key === "Escape" && this.#picking) this.pick(false);
-        else return;
+        else if (event.key === "Escape" && this.#held) {
+            this.#held = null;
+            this.#tell(null, false);
+        } else return;
         event.preventDefault();
     }
 
     // Keys zoom about the point that is read.
     #readShare(): number {
-        if (!this.#found) return 0.5;
+        if (!this.#held) return 0.5;
         const [from, to] = this.range();
-        return Math.min(1, Math.max(0, (this.#found.point.x - from) / (to - from)));
+        return Math.min(1, Math.max(0, (this.#held.point.x - from) / (to - from)));
     }
 
     // A pointer's reading is seen only; the keyboard's is heard too.
     #tell(found: Found | null, aloud: boolean): void {
         this.#found = found;
         this.#placeRing();
+        this.#open.hidden = !this.options.onPoint || !this.#held?.point.link || found !== this.#held;
         if (!found) {
             if (!this.#picking) this.#rest();
             return;
@@ -385,6 +394,14 @@ export class Chart {
         if (open) fillTable(this.#table, this.#data, this.options.label);
         else this.#table.replaceChildren();
     }
+}
+
+// The point of the same place in another set of data.
+function sameIn(data: ChartData, found: Found | null): Found | null {
+    if (!found) return null;
+    const series = data.panels[found.panel]?.points[found.series];
+    const point = series?.points.find((one) => one.x === found.point.x && one.y === found.point.y);
+    return point ? { ...found, point } : null;
 }
 
 function shapeOf(panel: ChartData["panels"][number]): string {

@@ -18,7 +18,9 @@ export interface PlotOptions {
 
 const letter = 12;
 const tickSpace = { date: 104, jd: 84, days: 56, plain: 56 };
-const yTickSpace = 42;
+const yTickSpace = 36;
+const yTickSpaceLow = 24; // of a panel with little room
+const lowPanel = 160;
 const axisWidth = 46;
 const labelHeight = 18;
 
@@ -97,7 +99,8 @@ function ticksFor(u: uPlot, options: PlotOptions): number {
     return Math.max(2, Math.floor(u.bbox.width / uPlot.pxRatio / options.scale / tickSpace[options.axis().kind]));
 }
 function yStep(u: uPlot, scale: number, span: number): number {
-    return roundStep(span, Math.max(2, u.bbox.height / uPlot.pxRatio / scale / yTickSpace));
+    const height = u.bbox.height / uPlot.pxRatio / scale;
+    return roundStep(span, Math.max(2, height / (height < lowPanel ? yTickSpaceLow : yTickSpace)));
 }
 
 export function placeOf(u: uPlot, options: PlotOptions): Place {

@@ -51,10 +51,10 @@ class CurveView implements View {
             () => this.#lastDays(),
             (rates) => this.#rated(rates),
         );
+        this.#controls.root.append(this.#status);
         root.append(
             this.#controls.root,
             this.#trouble,
-            this.#status,
             this.#place,
             h("div", { class: "curve-below" }, h("div", { class: "curve-side" }, this.#rate.root, this.#exports), this.#figures),
             this.#forecast,
@@ -204,6 +204,7 @@ class CurveView implements View {
             fileName: "light-curve",
             title: () => `${campaign()?.title ?? "Light curve"}, light curve`,
             empty: "No point lies in these bands and dates.",
+            openWords: "Open its night",
             onPoint: (link) => {
                 const [night, band] = link.split(" ");
                 go({ view: "tonight", night, band }, { fresh: true });

@@ -3,7 +3,7 @@
 import { civilDay } from "../../chart";
 import { h, replace } from "../../dom";
 import { command, table, type Column } from "../../parts";
-import { duration, fixed, thin } from "../../words";
+import { fixed, thin } from "../../words";
 import type { Forecast, ForecastBandNight } from "./answers";
 import { worstDrawnMag } from "./drawing";
 import { bandSign } from "./figures";
@@ -49,9 +49,9 @@ function magWords(night: ForecastBandNight | undefined): string {
 function exposureWords(night: ForecastBandNight | undefined): string {
     const exposure = night?.exposure;
     if (!exposure) return "–";
-    if (exposure.exposures === null || exposure.total_s === null) return "not within reach";
-    if (!exposure.within_night) return "longer than the night";
-    return `${exposure.exposures} × ${fixed(exposure.exposure_s, 0)}${thin}s = ${duration(exposure.total_s)}`;
+    if (exposure.exposures === null) return "out of reach";
+    if (!exposure.within_night) return "more than the night";
+    return `${exposure.exposures} × ${fixed(exposure.exposure_s, 0)}${thin}s`;
 }
 
 function notesOf(band: string, forecast: Forecast): HTMLElement[] {
