@@ -37,7 +37,7 @@ set(public_headers
     page/page_settings.hpp page/server.hpp
     tasks/audit_sequence.hpp tasks/build_sequence.hpp tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/find_measured.hpp tasks/host_rows.hpp tasks/inspect.hpp tasks/look.hpp tasks/make_template.hpp
     tasks/measure.hpp
-    tasks/new_campaign.hpp tasks/night_sheet.hpp tasks/nights.hpp tasks/report.hpp tasks/set_aside.hpp tasks/solve_frames.hpp tasks/transient_place.hpp tasks/watch.hpp tasks/workspace.hpp)
+    tasks/new_campaign.hpp tasks/night_sheet.hpp tasks/nights.hpp tasks/report.hpp tasks/set_aside.hpp tasks/solve_frames.hpp tasks/star_course.hpp tasks/take_back_report.hpp tasks/transient_place.hpp tasks/try_set_aside.hpp tasks/watch.hpp tasks/workspace.hpp)
 foreach(header IN LISTS public_headers)
     get_filename_component(room ${header} DIRECTORY)
     install(FILES ${PROJECT_SOURCE_DIR}/src/${header} DESTINATION ${CMAKE_INSTALL_INCLUDEDIR}/emberline/${room})
