@@ -132,43 +132,78 @@ function shown(point: Point, place: Place): boolean {
     return point.x >= place.x[0] && point.x <= place.x[1] && Number.isFinite(point.y);
 }
 
+// A mark is drawn once and stamped wherever it stands: a path of ten thousand outlines would take seconds to fill.
+function stampOf(radius: number, unit: number, draw: (ctx: CanvasRenderingContext2D, middle: number) => void): HTMLCanvasElement {
+    const stamp = document.createElement("canvas");
+    const half = Math.ceil(4 * radius + 2 * unit);
+    stamp.width = 2 * half + 1;
+    stamp.height = 2 * half + 1;
+    draw(stamp.getContext("2d")!, half + 0.5);
+    return stamp;
+}
+
+function pointStamp(series: PointSeries, radius: number, unit: number): HTMLCanvasElement {
+    return stampOf(radius, unit, (ctx, middle) => {
+        ctx.lineJoin = "round";
+        ctx.beginPath();
+        tracePoint(ctx, series.shape, middle, middle, radius);
+        ctx.fillStyle = tone(series.open ? "paper" : series.colour);
+        ctx.fill();
+        ctx.strokeStyle = tone(series.colour);
+        ctx.lineWidth = (series.open ? 1.5 : 1) * unit;
+        ctx.stroke();
+    });
+}
+
+function limitStamp(series: PointSeries, radius: number, unit: number): HTMLCanvasElement {
+    return stampOf(radius, unit, (ctx, middle) => {
+        ctx.lineJoin = "round";
+        ctx.beginPath();
+        traceLimit(ctx, middle, middle, radius);
+        ctx.fillStyle = tone("paper");
+        ctx.fill();
+        ctx.strokeStyle = tone(series.colour);
+        ctx.lineWidth = 1.4 * unit;
+        ctx.stroke();
+    });
+}
+
+function crossStamp(radius: number, unit: number): HTMLCanvasElement {
+    return stampOf(radius, unit, (ctx, middle) => {
+        const arm = radius * 1.9;
+        ctx.beginPath();
+        ctx.moveTo(middle - arm, middle - arm);
+        ctx.lineTo(middle + arm, middle + arm);
+        ctx.moveTo(middle - arm, middle + arm);
+        ctx.lineTo(middle + arm, middle - arm);
+        ctx.strokeStyle = tone("ink");
+        ctx.lineWidth = 1.4 * unit;
+        ctx.stroke();
+    });
+}
+
 function paintPoints(ctx: CanvasRenderingContext2D, series: PointSeries, place: Place, radius: number): void {
-    const bars = new Path2D();
-    const marks = new Path2D();
-    const limits = new Path2D();
-    const crosses = new Path2D();
-    for (const point of series.points) {
-        if (!shown(point, place)) continue;
-        const x = xOn(place, point.x);
-        const y = yOn(place, point.y);
-        if (point.limit) {
-            traceLimit(limits, x, y, radius);
-            continue;
-        }
-        if (point.err) {
-            bars.moveTo(x, yOn(place, point.y - point.err));
-            bars.lineTo(x, yOn(place, point.y + point.err));
-        }
-        tracePoint(marks, series.shape, x, y, radius);
-        if (point.crossed) {
-            const arm = radius * 1.9;
-            crosses.moveTo(x - arm, y - arm);
-            crosses.lineTo(x + arm, y + arm);
-            crosses.moveTo(x - arm, y + arm);
-            crosses.lineTo(x + arm, y - arm);
-        }
+    const { unit } = place;
+    const seen = series.points.filter((point) => shown(point, place));
+    const put = (stamp: HTMLCanvasElement, point: Point) =>
+        ctx.drawImage(stamp, Math.round(xOn(place, point.x)) - (stamp.width - 1) / 2, Math.round(yOn(place, point.y)) - (stamp.height - 1) / 2);
+    const bar = Math.max(1, Math.round(1.2 * unit));
+    ctx.fillStyle = tone(series.colour);
+    for (const point of seen) {
+        if (!point.err || point.limit) continue;
+        const [a, b] = [yOn(place, point.y - point.err), yOn(place, point.y + point.err)];
+        ctx.fillRect(Math.round(xOn(place, point.x)) - Math.floor((bar - 1) / 2), Math.min(a, b), bar, Math.abs(b - a));
     }
-    ctx.strokeStyle = tone(series.colour);
-    ctx.lineWidth = 1.2 * place.unit;
-    ctx.stroke(bars);
-    ctx.fillStyle = tone(series.open ? "paper" : series.colour);
-    ctx.fill(marks);
-    ctx.lineWidth = (series.open ? 1.5 : 1) * place.unit;
-    ctx.stroke(marks);
-    ctx.fillStyle = tone("paper");
-    ctx.fill(limits);
-    ctx.lineWidth = 1.4 * place.unit;
-    ctx.stroke(limits);
-    ctx.strokeStyle = tone("ink");
-    ctx.stroke(crosses);
+    const mark = pointStamp(series, radius, unit);
+    for (const point of seen) if (!point.limit) put(mark, point);
+    const limits = seen.filter((point) => point.limit);
+    if (limits.length) {
+        const arrow = limitStamp(series, radius, unit);
+        limits.forEach((point) => put(arrow, point));
+    }
+    const crossed = seen.filter((point) => point.crossed);
+    if (crossed.length) {
+        const cross = crossStamp(radius, unit);
+        crossed.forEach((point) => put(cross, point));
+    }
 }
