@@ -40,11 +40,11 @@ class Course {
         add_stars(workspace, bands_of(solution), exclusions);
         for (const night::NightMeasurement& night : solution.nights) {
             for (const std::string& label : night.comparison_labels) {
-                if (BandCourse* band = find(label, {night.band, night.instrument})) ++band->used_in_nights;
+                if (StarInBand* band = find(label, {night.band, night.instrument})) ++band->used_in_nights;
             }
         }
         for (const night::StarVerdict& verdict : solution.stars) {
-            if (BandCourse* band = find(verdict.label, {verdict.band, verdict.instrument}))
+            if (StarInBand* band = find(verdict.label, {verdict.band, verdict.instrument}))
                 band->verdict = verdict;
         }
         std::set<std::string> nights;
@@ -69,7 +69,7 @@ class Course {
 
     StarCourses finish() {
         for (StarCourse& star : out_.stars) {
-            for (BandCourse& band : star.bands)
+            for (StarInBand& band : star.bands)
                 add_nights(band);
         }
         return std::move(out_);
@@ -100,15 +100,15 @@ class Course {
         }
     }
 
-    BandCourse* find(const std::string& label, const BandKey& band) {
+    StarInBand* find(const std::string& label, const BandKey& band) {
         const auto found = place_.find({label, band});
         if (found == place_.end()) return nullptr;
         return &out_.stars[found->second.first].bands[found->second.second];
     }
 
-    void add_nights(BandCourse& band) const {
+    void add_nights(StarInBand& band) const {
         std::map<std::string, std::pair<std::vector<double>, std::vector<double>>> nights;
-        for (const CoursePoint& point : band.points) {
+        for (const StarPoint& point : band.points) {
             const CourseFrame& frame = out_.frames[point.frame];
             if (!frame.used) continue;
             auto& [residuals_mag, errs_mag] = nights[frame.night];

@@ -26,7 +26,7 @@ struct CourseFrame {
     bool used = true;
 };
 
-struct CoursePoint {
+struct StarPoint {
     std::size_t frame = 0;  // its place in StarCourses::frames
     double residual_mag = 0.0, err_mag = 0.0;
 };
@@ -37,7 +37,7 @@ struct CourseNight {
 };
 
 // In one band of one instrument.
-struct BandCourse {
+struct StarInBand {
     Band band;
     std::string instrument;
     ValueWithError catalogue_mag;
@@ -45,7 +45,7 @@ struct BandCourse {
     std::optional<night::StarVerdict> verdict;
     std::size_t used_in_nights = 0;   // nights whose zero points it is part of
     std::vector<CourseNight> nights;  // by date; those where it was measured
-    std::vector<CoursePoint> points;  // by time
+    std::vector<StarPoint> points;    // by time
 };
 
 enum class CourseRole { comparison, check, unused };
@@ -55,7 +55,7 @@ struct StarCourse {
     standard::ComparisonStar star;
     CourseRole role = CourseRole::comparison;
     std::optional<ledger::Exclusion> set_aside;
-    std::vector<BandCourse> bands;  // with a catalogue magnitude, by wavelength, then instrument
+    std::vector<StarInBand> bands;  // with a catalogue magnitude, by wavelength, then instrument
 };
 
 struct StarCourses {

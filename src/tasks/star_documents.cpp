@@ -14,7 +14,7 @@ Json document_of(const std::optional<ValueWithError>& value) {
     return {{"value", value->value}, {"err", value->err}};
 }
 
-Json document_of(const BandCourse& band) {
+Json document_of(const StarInBand& band) {
     const auto& verdict = band.verdict;
     const auto told = [&](double night::StarVerdict::*member) -> Json {
         return verdict ? Json((*verdict).*member) : Json(nullptr);
@@ -49,12 +49,12 @@ Json document_of(const StarCourse& course) {
                  {"bands", Json::array()}};
     if (course.set_aside)
         json["set_aside"] = {{"reason", course.set_aside->reason}, {"since", course.set_aside->since}};
-    for (const BandCourse& band : course.bands)
+    for (const StarInBand& band : course.bands)
         json["bands"].push_back(document_of(band));
     return json;
 }
 
-Json document_of(const CoursePoint& point, const CourseFrame& frame) {
+Json document_of(const StarPoint& point, const CourseFrame& frame) {
     return {{"id", frame.id},
             {"night", frame.night},
             {"jd_utc", frame.jd_utc},
@@ -75,9 +75,9 @@ Json document(const StarCourses& courses) {
 
 Json document(const StarCourses& courses, const StarCourse& course) {
     Json json = {{"label", course.star.label}, {"bands", Json::array()}};
-    for (const BandCourse& band : course.bands) {
+    for (const StarInBand& band : course.bands) {
         Json own = {{"band", band.band.name()}, {"instrument", band.instrument}, {"frames", Json::array()}};
-        for (const CoursePoint& point : band.points)
+        for (const StarPoint& point : band.points)
             own["frames"].push_back(document_of(point, courses.frames[point.frame]));
         json["bands"].push_back(std::move(own));
     }
