@@ -1,5 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include <catch2/catch.hpp>
+#include <chrono>
+#include <thread>
 
 #include "examples.hpp"
 
@@ -75,4 +77,56 @@ TEST_CASE("colour terms are kept by instrument, band and index, the newest count
     }
     CHECK(newest[0] == blue);
     CHECK(newest[1] == term(0.03));
+}
+
+TEST_CASE("a report is taken back by further rows, the newest first, and nothing is deleted",
+          "[ledger][reported]") {
+    const Folder folder;
+    Ledger ledger = opened(folder.file());
+    CHECK(ledger.newest_report("network").value().empty());
+    REQUIRE(ledger.keep_reported({line("night 1", "a"), line("night 2", "b")}));
+    const auto first = ledger.newest_report("network").value();
+    REQUIRE(first.size() == 2);
+    std::this_thread::sleep_for(std::chrono::milliseconds(3));  // the time tells reports of one file apart
+    REQUIRE(ledger.keep_reported({line("night 2", "b, revised"), line("night 3", "c")}));
+    const auto second = ledger.newest_report("network").value();
+    REQUIRE(second.size() == 2);
+    CHECK(second[0].content == "b, revised");
+    CHECK(second[0].since > first[0].since);
+
+    const auto passed_over = ledger.take_back_report("network", first[0].file, first[0].since);
+    REQUIRE_FALSE(passed_over);
+    CHECK(passed_over.error().kind == ProblemKind::request);
+    CHECK(ledger.reported("network").value().size() == 3);
+
+    REQUIRE(ledger.take_back_report("network", second[0].file, second[0].since));
+    const auto left = ledger.reported("network").value();
+    REQUIRE(left.size() == 2);
+    CHECK(left[0].content == "a");
+    CHECK(left[1].content == "b");  // what it revised counts again
+    CHECK(ledger.newest_report("network").value() == first);
+    CHECK_FALSE(ledger.take_back_report("network", second[0].file, second[0].since));
+    REQUIRE(ledger.take_back_report("network", first[0].file, first[0].since));
+    CHECK(ledger.reported("network").value().empty());
+    CHECK(ledger.newest_report("network").value().empty());
+    CHECK(ask(folder.file(), "SELECT count(*) FROM reported WHERE format = 'network'") == 4);
+    CHECK(ask(folder.file(), "SELECT count(*) FROM reported") == 8);
+
+    // Reported once more, it counts.
+    REQUIRE(ledger.keep_reported({line("night 3", "c")}));
+    CHECK(ledger.reported("network").value().size() == 1);
+}
+
+TEST_CASE("taking a report of one format back leaves the others", "[ledger][reported]") {
+    const Folder folder;
+    Ledger ledger = opened(folder.file());
+    auto other = line("night 1", "{}");
+    other.format = "server";
+    REQUIRE(ledger.keep_reported({line("night 1", "a")}));
+    REQUIRE(ledger.keep_reported({other}));
+    const auto newest = ledger.newest_report("network").value();
+    REQUIRE(newest.size() == 1);
+    REQUIRE(ledger.take_back_report("network", newest[0].file, newest[0].since));
+    CHECK(ledger.reported("server").value().size() == 1);
+    CHECK(ledger.reported("network").value().empty());
 }
