@@ -115,9 +115,8 @@ export class SetAside {
 function pictured(preview: Preview): HTMLElement[] {
     const moved = preview.nights.filter((one) => one.change_mag !== 0);
     const columns: Column<NightChange>[] = [
-        { name: "Night", cell: (one) => h("span", { class: "band" }, shortDay(one.night)) },
-        { name: "Band", cell: (one) => h("span", { class: "band" }, sign(bandShape(one.band), `band-${bandPlace(one.band)}`), ` ${one.band}`) },
-        { name: "Now", number: true, cell: (one) => withError(one.before_mag, one.before_err_mag) },
+        { name: "Night", cell: (one) => h("span", { class: "band" }, `${shortDay(one.night)} `, sign(bandShape(one.band), `band-${bandPlace(one.band)}`), ` ${one.band}`) },
+        { name: "Now", number: true, wide: true, cell: (one) => withError(one.before_mag, one.before_err_mag) },
         { name: "Then", number: true, cell: (one) => withError(one.after_mag, one.after_err_mag) },
         { name: "Change", unit: "mag", number: true, cell: (one) => signed(one.change_mag, 4) },
         { name: "Change", unit: "σ", number: true, wide: true, cell: (one) => signed(one.change_sigma, 2) },

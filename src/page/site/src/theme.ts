@@ -64,7 +64,7 @@ export function setBandColours(colours: string[]): void {
     paintBands();
 }
 
-const nightReds = ["#ff2414", "#c80a04", "#e61208", "#b80404"];
+const nightReds = ["#ff2414", "#c80a04", "#e61208", "#bc0606"];
 
 function paintBands(): void {
     const night = theme() === "night";
