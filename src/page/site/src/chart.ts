@@ -60,8 +60,7 @@ export class Chart {
     ) {
         const words = options.interval?.words ?? ((x: number) => x.toFixed(3));
         this.#interval = options.interval ? new Interval({ ...options.interval, words }, (x) => this.#xAt(x)) : null;
-        const button = (name: string, action: () => void, hint?: string) =>
-            h("button", { type: "button", onclick: action, title: hint }, name);
+        const button = (name: string, action: () => void, hint?: string) => h("button", { type: "button", onclick: action, title: hint }, name);
         this.#buttons = {
             pick: button("Pick an interval", () => this.pick(!this.#picking), "Then drag along the chart"),
             all: button("Show all", () => this.zoom(null)),
@@ -88,11 +87,17 @@ export class Chart {
         this.root = h(
             "div",
             { class: "chart" },
-            options.folded ? null : tools,
             this.#empty,
             this.#plots,
             h("div", { class: "chart-reading" }, this.#readout, this.#open),
-            h("details", { class: "chart-keys" }, h("summary", {}, options.folded ? "Table, picture, zoom and keys" : "Keys and gestures"), options.folded ? tools : null, h("p", {}, this.#help())),
+            options.folded ? null : tools,
+            h(
+                "details",
+                { class: "chart-keys" },
+                h("summary", {}, options.folded ? "Table, picture, zoom and keys" : "Keys and gestures"),
+                options.folded ? tools : null,
+                h("p", {}, this.#help()),
+            ),
             this.#table,
         );
         host.append(this.root);

@@ -17,7 +17,7 @@ export interface PlotOptions {
 }
 
 const letter = 12;
-const tickSpace = { date: 104, jd: 84, days: 56, plain: 56 };
+const tickSpace = { date: 90, jd: 84, days: 56, plain: 56 };
 const yTickSpace = 36;
 const yTickSpaceLow = 24; // of a panel with little room
 const lowPanel = 160;
@@ -54,7 +54,7 @@ export function makePlot(host: HTMLElement, options: PlotOptions): uPlot {
             pxAlign: true,
             legend: { show: false },
             cursor: { show: false },
-            padding: [8 * scale, (narrow ? 8 : 14) * scale, 0, 0],
+            padding: [8 * scale, (narrow ? 18 : 14) * scale, 0, 0],
             scales: {
                 x: { time: false, auto: false, min: options.range()[0], max: options.range()[1] },
                 y: { auto: false, min: y[0], max: y[1], dir: panel.inverted ? -1 : 1 },

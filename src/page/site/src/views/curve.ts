@@ -14,7 +14,7 @@ import { showExports } from "./curve/exports";
 import { figuresTable, modelsTable, reasons } from "./curve/figures";
 import { showForecast } from "./curve/forecast_panel";
 import { RatePanel } from "./curve/rate_panel";
-import { rangeWords, rounded, shownBands, stateOf, type CurveState } from "./curve/state";
+import { intervalPatch, rangeWords, rounded, shownBands, stateOf, type CurveState } from "./curve/state";
 import "./curve.css";
 
 export const curve: MakeView = (root) => new CurveView(root);
@@ -83,7 +83,7 @@ class CurveView implements View {
     }
 
     #query(): { from: string; to: string; model: string } {
-        return { from: this.#state.from, to: this.#state.to, model: this.#state.model };
+        return { from: this.#state.fitFrom, to: this.#state.fitTo, model: this.#state.model };
     }
 
     // Fits of a long campaign take their time: the nights are drawn until they are there.
@@ -93,7 +93,7 @@ class CurveView implements View {
         const reading = new AbortController();
         this.#reading = reading;
         this.#status.textContent = "Fitting…";
-        this.#place.classList.add("fitting");
+        this.#place.setAttribute("aria-busy", "true");
         if (!this.#drawn.curve) void this.#readNights(reading);
         try {
             const given = await read<Curve>("/api/curve", this.#query(), reading.signal);
@@ -106,7 +106,7 @@ class CurveView implements View {
             replace(this.#trouble, trouble(error, () => void this.#read(this.#asked)));
             if (!this.#chart) replace(this.#place);
         }
-        this.#place.classList.remove("fitting");
+        this.#place.removeAttribute("aria-busy");
         this.#draw();
     }
 
@@ -137,13 +137,17 @@ class CurveView implements View {
             .then((given) => {
                 if (asked !== this.#askedForecast) return;
                 this.#drawn.forecast = given;
+                place.removeAttribute("aria-busy");
                 this.#draw();
             })
-            .catch((error: unknown) => replace(place, trouble(error)));
+            .catch((error: unknown) => {
+                place.removeAttribute("aria-busy");
+                replace(place, trouble(error));
+            });
     }
 
     #forecastFrame(): HTMLElement {
-        const place = h("div", { class: "forecast-place" }, h("p", { role: "status" }, "Working out the coming nights…"));
+        const place = h("div", { class: "forecast-place", "aria-busy": "true" }, h("p", { role: "status" }, "Working out the coming nights…"));
         const number = (words: string, name: "goal" | "ahead", value: string, usual: string, least: string, most: string) => {
             const input = h("input", { type: "number", min: least, max: most, step: least, value, placeholder: usual, onchange: () => input.checkValidity() && go({ [name]: input.value || null }) });
             return h("label", { class: "field" }, h("span", {}, words), input);
@@ -229,7 +233,7 @@ class CurveView implements View {
     }
 
     #pick(range: Range | null): void {
-        go({ interval: range ? rangeWords(range) : null }, { replace: true });
+        go(intervalPatch(range), { replace: true });
     }
 
     #lastDays(): Range | null {

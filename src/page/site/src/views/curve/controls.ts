@@ -64,7 +64,7 @@ export class Controls {
             }
         }
         replace(this.#axis, h("span", { class: "control-name", "aria-hidden": "true" }, "Axis"), axis);
-        if (state.model || state.from || state.to) this.#more.open = true;
+        if (state.model || state.fitFrom || state.fitTo) this.#more.open = true;
         const models = [...new Set([...this.#models, ...(state.model ? [state.model] : [])])];
         replace(
             this.#fit,
@@ -74,10 +74,10 @@ export class Controls {
                 state.model,
                 (value) => go({ model: value || null }),
             ),
-            this.#date("Fit from", "from", state.from),
-            this.#date("to", "to", state.to),
+            this.#date("Fit from", "fit_from", state.fitFrom),
+            this.#date("Fit to", "fit_to", state.fitTo),
             h("button", { type: "submit", "data-value": "refit" }, "Fit"),
-            (state.from || state.to) && h("button", { type: "button", "data-value": "fit-all", onclick: () => go({ from: null, to: null }) }, "All points"),
+            (state.fitFrom || state.fitTo) && h("button", { type: "button", "data-value": "fit-all", onclick: () => go({ fit_from: null, fit_to: null }) }, "All points"),
             h("p", { class: "hint", role: "status" }),
         );
     }
@@ -89,14 +89,9 @@ export class Controls {
 
     #bands(all: string[], wanted: string[]): void {
         const kept = all.filter((band) => wanted.includes(band));
-        // None is no state to be in: the last one stays.
-        if (kept.length === 0) {
-            this.#drawn.querySelectorAll<HTMLInputElement>("input[data-value^=band]").forEach((box) => (box.checked = box.dataset["value"] === `band ${wanted[0] ?? ""}` || box.checked));
-            this.#before = "";
-            go({ bands: null }, { replace: true });
-            return;
-        }
-        go({ bands: kept.length === all.length ? null : kept.join(",") }, { replace: true });
+        // None is no state to be in: all are drawn again.
+        if (kept.length === 0) this.#before = "";
+        go({ bands: kept.length === all.length || kept.length === 0 ? null : kept.join(","), band: null }, { replace: true });
     }
 
     #date(words: string, name: string, value: string): HTMLElement {

@@ -31,7 +31,7 @@ export function xAxis(state: CurveState, curve: Curve | null): XAxis {
         return {
             kind: "days",
             zero: maximum.bjd_tdb,
-            label: `Days since maximum in ${maximum.band}, BJD (TDB) ${withError(maximum.bjd_tdb, maximum.err_d, 1)}`,
+            label: `Days since maximum in ${maximum.band}, ${withError(maximum.bjd_tdb, maximum.err_d, 1)}`,
         };
     }
     if (state.axis === "jd") return { kind: "jd", label: "BJD (TDB)" };

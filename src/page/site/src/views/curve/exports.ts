@@ -17,7 +17,7 @@ const tables = [
 ];
 
 export function showExports(place: HTMLElement, state: CurveState, bands: string[]): void {
-    const picture = (format: string) => link("/api/curve/picture", { format, band: bands, from: state.from, to: state.to, model: state.model });
+    const picture = (format: string) => link("/api/curve/picture", { format, band: bands, from: state.fitFrom, to: state.fitTo, model: state.model });
     const row = (name: string, files: { words: string; href: string; described: string }[]) =>
         h(
             "div",

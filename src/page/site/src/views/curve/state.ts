@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// The view's part of the address: ?view=curve&bands=V,B&axis=days&interval=2460390.5:2460401.5 …
+// The view's part of the address: ?view=curve&bands=V,B&axis=days&from=2460390.5&to=2460401.5 …
 import type { Address } from "../../address";
 import type { Range } from "../../chart";
 
@@ -16,10 +16,10 @@ export interface CurveState {
     residuals: boolean;
     axis: AxisKind;
     model: string;
-    from: string; // of the fit, as typed
-    to: string;
+    fitFrom: string; // as typed
+    fitTo: string;
     zoom: Range | null;
-    interval: Range | null;
+    interval: Range | null; // of the rate
     forecast: boolean;
     goal: string;
     ahead: string; // nights of the forecast
@@ -28,23 +28,24 @@ export interface CurveState {
 export function stateOf(address: Address): CurveState {
     const axis = axisKinds.find((kind) => kind.value === address["axis"])?.value ?? "date";
     return {
-        bands: address["bands"] ? address["bands"].split(",") : null,
+        // One band, as other views hand it on, or what was chosen here.
+        bands: (address["bands"] ?? address["band"])?.split(",") ?? null,
         others: address["others"] !== "0",
         residuals: address["residuals"] !== "0",
         axis,
         model: address["model"] ?? "",
-        from: address["from"] ?? "",
-        to: address["to"] ?? "",
-        zoom: rangeOf(address["zoom"]),
-        interval: rangeOf(address["interval"]),
+        fitFrom: address["fit_from"] ?? "",
+        fitTo: address["fit_to"] ?? "",
+        zoom: rangeOf(address["zoom"]?.split(":")),
+        interval: rangeOf([address["from"], address["to"]]),
         forecast: address["forecast"] === "1",
         goal: address["goal"] ?? "",
         ahead: address["ahead"] ?? "",
     };
 }
 
-function rangeOf(text: string | undefined): Range | null {
-    const [from, to] = (text ?? "").split(":").map(Number);
+function rangeOf(ends: (string | undefined)[] | undefined): Range | null {
+    const [from, to] = (ends ?? []).map((end) => (end ? Number(end) : NaN));
     return from !== undefined && to !== undefined && Number.isFinite(from) && Number.isFinite(to) && to > from ? [from, to] : null;
 }
 
@@ -52,10 +53,14 @@ function rangeOf(text: string | undefined): Range | null {
 export function rangeWords(range: Range | null): string | null {
     return range && `${range[0].toFixed(4)}:${range[1].toFixed(4)}`;
 }
+export function intervalPatch(range: Range | null): { from: string | null; to: string | null } {
+    return { from: range?.[0].toFixed(4) ?? null, to: range?.[1].toFixed(4) ?? null };
+}
 export function rounded(range: Range): Range {
     return [Number(range[0].toFixed(4)), Number(range[1].toFixed(4))];
 }
 
 export function shownBands(state: CurveState, all: string[]): string[] {
-    return state.bands ? all.filter((band) => state.bands!.includes(band)) : all;
+    const shown = all.filter((band) => state.bands?.includes(band) ?? true);
+    return shown.length > 0 ? shown : all;
 }
