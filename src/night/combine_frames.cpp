@@ -13,6 +13,7 @@ namespace {
 
 constexpr double chance_sigma = 2.81;           // one-sided, once in 400
 constexpr std::size_t frames_for_outliers = 4;  // fewer cannot tell which of them is wrong
+constexpr double same_place_px = 0.5;           // positions nearer than that fall on the same pixels
 constexpr int iterations = 6;                   // the expected flux settles in two or three
 
 // An outlier is one among how these frames scatter, and not by their noise alone: where all of them scatter
@@ -33,6 +34,31 @@ double chi2_in_sigma(double chi2, std::size_t dof) {
 
 bool beyond_chance(double chi2, std::size_t dof) {
     return chi2_in_sigma(chi2, dof) > chance_sigma;
+}
+
+std::vector<std::size_t> numbered_places(std::span<const frame::PixelPosition> positions) {
+    std::vector<frame::PixelPosition> places;
+    std::vector<std::size_t> numbers;
+    for (const frame::PixelPosition& one : positions) {
+        const auto same = std::find_if(places.begin(), places.end(), [&](const frame::PixelPosition& other) {
+            return std::hypot(other.x - one.x, other.y - one.y) < same_place_px;
+        });
+        numbers.push_back(static_cast<std::size_t>(same - places.begin()));
+        if (same == places.end()) places.push_back(one);
+    }
+    return numbers;
+}
+
+double shared_place_variance(std::span<const PlacedError> frames) {
+    std::vector<double> sums(frames.size(), 0.0);
+    double independent = 0.0, shared = 0.0;
+    for (const PlacedError& one : frames) {
+        independent += one.err * one.err;
+        sums[one.place] += one.err;
+    }
+    for (const double sum : sums)
+        shared += sum * sum;
+    return std::max(shared - independent, 0.0);
 }
 
 CombinedFlux combine_frames(std::span<const StarInFrame> frames) {

@@ -7,6 +7,7 @@
 #include <span>
 #include <vector>
 
+#include "frame/wcs.hpp"
 #include "photometry/noise.hpp"
 #include "quantities/magnitude.hpp"
 
@@ -34,6 +35,17 @@ struct CombinedFlux {
 
 // At least one frame; the caller sees to it.
 [[nodiscard]] CombinedFlux combine_frames(std::span<const StarInFrame> frames);
+
+// Frames that put the star on the same pixels share what that place does to its light. The places are
+// numbered from 0 as they come.
+[[nodiscard]] std::vector<std::size_t> numbered_places(std::span<const frame::PixelPosition> positions);
+struct PlacedError {
+    std::size_t place = 0;
+    double err = 0.0;  // relative, times the frame's share in the mean
+};
+// What to add to the relative variance of a mean that took the frames' errors of place for independent:
+// Σ over places of (Σ of its frames' errors)², less Σ of all errors².
+[[nodiscard]] double shared_place_variance(std::span<const PlacedError> frames);
 
 // How many sigma of a Gaussian are as improbable as a chi² so large (Wilson & Hilferty 1931, PNAS 17, 684:
 // good to a few per cent of the chance in the tail). 0 without degrees of freedom.

@@ -20,7 +20,6 @@ constexpr double uneven_mag = 0.02;        // scatter of a frame's stars that an
 constexpr std::size_t stars_to_judge = 3;  // fewer cannot tell which of them is wrong
 constexpr double clear_signal_to_noise = 20.0;
 constexpr double wrong_mag = 0.4, wrong_sigma = 10.0;  // a star further off takes no part at all
-constexpr double same_place_px = 0.5;                  // positions nearer than that fall on the same pixels
 constexpr double used_weight = 0.1;                    // robust weight below which a star counts as not used
 
 // A star without a clear pixel of sky around it has no flux and no noise that mean anything.
@@ -277,46 +276,13 @@ BandSolution solve_band(std::vector<JudgedFrame> frames, const standard::Sequenc
     return out;
 }
 
-namespace {
-
-// Frames that put the star on the same pixels share what that place does to its light: Σ over places of (Σ of
-// its frames' share · error)², less what was taken for independent.
-double shared_place_variance(const BandSolution& solution, const StarOverNight& star,
-                             const std::string& label) {
-    struct Place {
-        frame::PixelPosition position;
-        double sum;
-    };
-    std::vector<Place> places;
-    double independent = 0.0;
-    for (std::size_t i = 0; i < star.members.size(); ++i) {
-        const JudgedFrame& frame = solution.frames[star.members[i]];
-        const StarFlux& light = *frame.fluxes->find(label);
-        const double part = star.combined.share[i] * place_err(light, *frame.aperture);
-        independent += part * part;
-        const auto same = std::find_if(places.begin(), places.end(), [&](const Place& place) {
-            return std::hypot(place.position.x - light.position.x, place.position.y - light.position.y) <
-                   same_place_px;
-        });
-        if (same != places.end()) {
-            same->sum += part;
-        } else {
-            places.push_back({light.position, part});
-        }
-    }
-    double shared = 0.0;
-    for (const Place& place : places)
-        shared += place.sum * place.sum;
-    return std::max(shared - independent, 0.0);
-}
-
-}  // namespace
-
 std::optional<StarOverNight> star_over_night(const BandSolution& solution,
                                              const std::vector<std::size_t>& members,
                                              const std::string& label) {
     StarOverNight out;
     std::vector<StarInFrame> inputs;
+    std::vector<frame::PixelPosition> positions;
+    std::vector<double> errs;  // of those places
     for (const std::size_t m : members) {
         const JudgedFrame& frame = solution.frames[m];
         const StarFlux* star = frame.fluxes->find(label);
@@ -326,13 +292,19 @@ std::optional<StarOverNight> star_over_night(const BandSolution& solution,
         inputs.push_back({star->flux_e[*frame.aperture], noise_terms(*frame.fluxes, *star, *frame.aperture),
                           zero.zero_point_mag, zero.random_err_mag,
                           std::hypot(solution.zero_points->scatter_floor_mag, frame.extra_scatter_mag)});
+        positions.push_back(star->position);
+        errs.push_back(place_err(*star, *frame.aperture));
         out.members.push_back(m);
     }
     if (inputs.empty()) return std::nullopt;
     out.combined = combine_frames(inputs);
+    const std::vector<std::size_t> places = numbered_places(positions);
+    std::vector<PlacedError> placed;
+    for (std::size_t i = 0; i < out.members.size(); ++i)
+        placed.push_back({places[i], out.combined.share[i] * errs[i]});
     const double light_e = std::max(out.combined.flux_e.value, 0.0);
     out.combined.flux_e.err =
-        std::hypot(out.combined.flux_e.err, light_e * std::sqrt(shared_place_variance(solution, out, label)));
+        std::hypot(out.combined.flux_e.err, light_e * std::sqrt(shared_place_variance(placed)));
     out.gradient.assign(solution.zero_points->global_names.size(), 0.0);
     for (std::size_t i = 0; i < out.members.size(); ++i) {
         const auto& zero = solution.zero_points->frames[*solution.frames[out.members[i]].solved];
