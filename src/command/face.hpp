@@ -72,6 +72,7 @@ void add_masters_build(CLI::App& masters, Face& face);
 void add_masters_gain(CLI::App& masters, Face& face);
 void add_measure(CLI::App& app, Face& face);
 void add_nights(CLI::App& app, Face& face);
+void add_look(CLI::App& app, Face& face);
 void add_curve(CLI::App& app, Face& face);
 void add_forecast(CLI::App& app, Face& face);
 void add_report(CLI::App& app, Face& face);

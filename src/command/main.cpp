@@ -66,6 +66,7 @@ int main(int argc, char** argv) {
     command::add_measure(app, face);
     command::add_masters(app, face);
     command::add_nights(app, face);
+    command::add_look(app, face);
     command::add_curve(app, face);
     command::add_forecast(app, face);
     command::add_sequence(app, face);
