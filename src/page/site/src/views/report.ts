@@ -27,9 +27,15 @@ class ReportView implements View {
     #reading: AbortController | null = null;
 
     constructor(root: HTMLElement) {
+        // By the mount the draft comes first.
+        const narrow = matchMedia("(max-width: 52rem)").matches;
         replace(this.#paper, loading("Writing the report's draft", 8));
         root.append(
-            h("section", { class: "report-which", "aria-labelledby": "which-title" }, h("h2", { id: "which-title" }, "Which report"), this.#settings.root),
+            h(
+                "section",
+                { class: "report-which", "aria-label": "Which report" },
+                h("details", { open: !narrow }, h("summary", {}, h("h2", {}, "Which report")), this.#settings.root),
+            ),
             h("section", { class: "report-draft", "aria-label": "Draft" }, this.#written, this.#status, this.#paper),
         );
     }
