@@ -79,6 +79,7 @@ export interface RateAnswer {
     mag_per_day: WithError;
     mag_per_100_days: WithError;
     line: LinePoint[];
+    remarks?: string[];
     command: string;
 }
 

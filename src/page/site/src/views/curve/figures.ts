@@ -60,7 +60,7 @@ export function bandSign(band: string): SVGElement {
 export function figuresTable(curve: Curve, bands: string[]): HTMLElement {
     const fits = bands.flatMap((band) => (curve.bands[band] ? [{ band, fit: curve.bands[band] }] : []));
     const offsets: Row[] = [...new Set(fits.flatMap(({ fit }) => fit.offsets.map((one) => one.series)))].map((series) => ({
-        name: `Zero point of ${series} against the first`,
+        name: `Zero point of ${series}, taken off`,
         of: (fit) => {
             const found = fit.offsets.find((one) => one.series === series);
             return found ? figure(found.offset_mag, "mag") : "";

@@ -158,6 +158,7 @@ export class RatePanel {
             {},
             good.length > 0 && table("Rate of the interval", columns, good, { headed: true, rowKey: (rate) => rate.band }),
             ...bad.map((line) => h("p", {}, h("strong", {}, line.band), ` ${line.problem}`)),
+            ...good.flatMap((rate) => (rate.remarks ?? []).map((words) => h("p", { class: "hint" }, h("strong", {}, rate.band), ` ${words}`))),
             good.length > 0 && h("p", { class: "hint" }, "Positive fades. The same numbers from a terminal:"),
         );
     }
