@@ -47,8 +47,9 @@ bool is_server_report(std::string_view start) {
 
 std::filesystem::path stamped_name(const std::filesystem::path& path, std::string_view word,
                                    const std::string& since) {
-    std::string stamp = since.substr(0, 19);
-    std::replace(stamp.begin(), stamp.end(), ':', '-');
+    std::string stamp = since.substr(0, since.find('Z'));
+    for (const char mark : {':', '.'})
+        std::replace(stamp.begin(), stamp.end(), mark, '-');
     return path.parent_path() /
            fmt::format("{}-{}-{}{}", path.stem().string(), word, stamp, path.extension().string());
 }

@@ -53,7 +53,7 @@ class ReportSieve {
 // The file for the report: as asked for, or `usual` in out/.
 [[nodiscard]] Result<std::string> report_file(const Workspace& workspace, const ReportRequest& request,
                                               const std::string& usual);
-// "out/report-until-2024-03-18T20-15-03.txt" of "out/report.txt", "until" and the time.
+// "out/report-until-2024-03-18T20-15-03-250.txt" of "out/report.txt", "until" and the time.
 [[nodiscard]] std::filesystem::path stamped_name(const std::filesystem::path& path, std::string_view word,
                                                  const std::string& since);
 // The same name, or with -2, -3 … after it where it is taken.

@@ -13,9 +13,9 @@ namespace {
 
 using BandKey = std::pair<Band, std::string>;  // band, instrument
 
-CourseRole role_of(const standard::ComparisonStar& star, const std::string& check) {
-    if (star.label == check) return CourseRole::check;
-    return star.role == standard::Role::comparison ? CourseRole::comparison : CourseRole::unused;
+StarRole role_of(const standard::ComparisonStar& star, const std::string& check) {
+    if (star.label == check) return StarRole::check;
+    return star.role == standard::Role::comparison ? StarRole::comparison : StarRole::unused;
 }
 
 bool before(const BandKey& a, const BandKey& b) {
@@ -109,7 +109,7 @@ class Course {
     void add_nights(StarInBand& band) const {
         std::map<std::string, std::pair<std::vector<double>, std::vector<double>>> nights;
         for (const StarPoint& point : band.points) {
-            const CourseFrame& frame = out_.frames[point.frame];
+            const StarFrame& frame = out_.frames[point.frame];
             if (!frame.used) continue;
             auto& [residuals_mag, errs_mag] = nights[frame.night];
             residuals_mag.push_back(point.residual_mag);
@@ -127,13 +127,13 @@ class Course {
 
 }  // namespace
 
-std::string_view word(CourseRole role) {
+std::string_view word(StarRole role) {
     switch (role) {
-        case CourseRole::comparison:
+        case StarRole::comparison:
             return "comparison";
-        case CourseRole::check:
+        case StarRole::check:
             return "check";
-        case CourseRole::unused:
+        case StarRole::unused:
             break;
     }
     return "unused";

@@ -19,7 +19,7 @@
 
 namespace emberline::tasks {
 
-struct CourseFrame {
+struct StarFrame {
     std::string id;  // FINGERPRINT-PLANE
     std::string night;
     double jd_utc = 0.0;  // mid-exposure
@@ -31,7 +31,7 @@ struct StarPoint {
     double residual_mag = 0.0, err_mag = 0.0;
 };
 
-struct CourseNight {
+struct StarNight {
     std::string night;
     night::MeanResidual mean;  // of the frames in use
 };
@@ -43,24 +43,24 @@ struct StarInBand {
     ValueWithError catalogue_mag;
     // Of a star that calibrates, or was left out as wrong; the check star and those set aside have none.
     std::optional<night::StarVerdict> verdict;
-    std::size_t used_in_nights = 0;   // nights whose zero points it is part of
-    std::vector<CourseNight> nights;  // by date; those where it was measured
-    std::vector<StarPoint> points;    // by time
+    std::size_t used_in_nights = 0;  // nights whose zero points it is part of
+    std::vector<StarNight> nights;   // by date; those where it was measured
+    std::vector<StarPoint> points;   // by time
 };
 
-enum class CourseRole { comparison, check, unused };
-[[nodiscard]] std::string_view word(CourseRole role);
+enum class StarRole { comparison, check, unused };
+[[nodiscard]] std::string_view word(StarRole role);
 
 struct StarCourse {
     standard::ComparisonStar star;
-    CourseRole role = CourseRole::comparison;
+    StarRole role = StarRole::comparison;
     std::optional<ledger::Exclusion> set_aside;
     std::vector<StarInBand> bands;  // with a catalogue magnitude, by wavelength, then instrument
 };
 
 struct StarCourses {
     std::vector<std::string> nights;  // of the campaign, by date
-    std::vector<CourseFrame> frames;  // by time
+    std::vector<StarFrame> frames;    // by time
     std::vector<StarCourse> stars;    // in the sequence's order
     [[nodiscard]] const StarCourse* find(std::string_view label) const;
 };

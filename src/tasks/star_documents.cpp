@@ -31,7 +31,7 @@ Json document_of(const StarInBand& band) {
                  {"why", verdict ? verdict->why : std::string()},
                  {"used_in_nights", band.used_in_nights},
                  {"nights", Json::array()}};
-    for (const CourseNight& night : band.nights) {
+    for (const StarNight& night : band.nights) {
         json["nights"].push_back({{"night", night.night},
                                   {"residual_mag", night.mean.residual_mag},
                                   {"err_mag", night.mean.err_mag},
@@ -54,7 +54,7 @@ Json document_of(const StarCourse& course) {
     return json;
 }
 
-Json document_of(const StarPoint& point, const CourseFrame& frame) {
+Json document_of(const StarPoint& point, const StarFrame& frame) {
     return {{"id", frame.id},
             {"night", frame.night},
             {"jd_utc", frame.jd_utc},

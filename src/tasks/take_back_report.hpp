@@ -26,7 +26,7 @@ struct WrittenReport {
 
 struct TakenBackReport {
     WrittenReport report;
-    std::string kept_as;   // the file's name now: report-taken-back-2024-03-18T20-15-03.txt
+    std::string kept_as;   // the file's name now: report-taken-back-2024-03-18T20-15-03-250.txt
     std::string restored;  // the report before, which has its usual name again; empty: there was none
     std::string remark;    // one sentence: the file was not there any more
 };

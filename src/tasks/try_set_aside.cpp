@@ -21,6 +21,9 @@ using night::SetAsideByObserver;
 using night::Solution;
 
 constexpr std::size_t least_nights_for_rate = 3;
+// A night's middle moves within the night where frames leave it or join it: the same nights lie in the
+// interval all the same.
+constexpr double within_night_d = 0.25;
 // Below a thousandth of a magnitude nothing is told in any table.
 constexpr double no_change_mag = 0.0005;
 
@@ -105,7 +108,8 @@ std::optional<lightcurve::Interval> last_stretch(lightcurve::LightCurve curve) {
                       lightcurve::broken_line(2)->name()};
     const lightcurve::Analysis analysis = lightcurve::analyse(curve, options);
     if (!analysis.decline) return std::nullopt;
-    return lightcurve::Interval{analysis.decline->from_bjd_tdb, analysis.decline->to_bjd_tdb};
+    return lightcurve::Interval{analysis.decline->from_bjd_tdb - within_night_d,
+                                analysis.decline->to_bjd_tdb + within_night_d};
 }
 
 std::optional<ValueWithError> rate_within(const lightcurve::LightCurve* curve,
