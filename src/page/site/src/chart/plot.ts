@@ -21,7 +21,7 @@ const tickSpace = { date: 90, jd: 84, days: 56, plain: 56 };
 const yTickSpace = 36;
 const yTickSpaceLow = 24; // of a panel with little room
 const lowPanel = 160;
-const axisWidth = 46;
+const axisWidth = 52;
 const labelHeight = 18;
 
 export function plotHeight(panel: Panel, bottom: boolean, axis: XAxis): number {

@@ -55,15 +55,20 @@ export class Controls {
             this.#switch(["Residuals"], "residuals", state.residuals, (on) => go({ residuals: on ? null : "0" }, { replace: true })),
             this.#switch(["Forecast"], "forecast", state.forecast, (on) => go({ forecast: on ? "1" : null })),
         );
-        const axis = choice("Axis of time", axisKinds, state.axis, (value) => go({ axis: value === "date" ? null : value }, { replace: true }));
-        if (curve && !curve.maximum) {
-            const days = axis.querySelector<HTMLButtonElement>('[data-value="days"]');
-            if (days) {
-                days.disabled = true;
-                days.title = "No maximum was found in these points.";
-            }
+        const none = curve !== null && curve.maximum === null;
+        const shownAxis = none && state.axis === "days" ? "date" : state.axis;
+        const axis = choice("Axis of time", axisKinds, shownAxis, (value) => go({ axis: value === "date" ? null : value }, { replace: true }));
+        const days = axis.querySelector<HTMLButtonElement>('[data-value="days"]');
+        if (none && days) {
+            days.disabled = true;
+            days.setAttribute("aria-describedby", "no-maximum");
         }
-        replace(this.#axis, h("span", { class: "control-name", "aria-hidden": "true" }, "Axis"), axis);
+        replace(
+            this.#axis,
+            h("span", { class: "control-name", "aria-hidden": "true" }, "Axis"),
+            axis,
+            none && h("span", { class: "hint", id: "no-maximum" }, "No maximum was seen."),
+        );
         if (state.model || state.fitFrom || state.fitTo) this.#more.open = true;
         const models = [...new Set([...this.#models, ...(state.model ? [state.model] : [])])];
         replace(

@@ -58,7 +58,6 @@ function notesOf(band: string, forecast: Forecast): HTMLElement[] {
     const outlook = forecast.bands[band]!;
     const words: string[] = [];
     if (outlook.problem) words.push(`${outlook.problem.what} ${outlook.problem.mend}`);
-    else if (outlook.why) words.push(outlook.why);
     if (outlook.nights.some((night) => (night.high_mag - night.low_mag) / 2 > worstDrawnMag))
         words.push(`nights less sure than ±${fixed(worstDrawnMag, 1)} mag are in the table and not on the chart.`);
     for (const pass of outlook.passes) {
