@@ -45,7 +45,28 @@ void run(Face& face) {
 struct FramesRequest {
     CLI::Option* asked = nullptr;
     std::string night;
+    std::optional<double> goal_mag;
 };
+
+// "V: 13.034 ± 0.014 from 8 frames; 12 more to ±0.01, about 18 min of clear sky."
+std::string goal_text(const tasks::WayToGoal& way, double goal_mag) {
+    const night::NightMeasurement& m = way.value;
+    const auto total = m.total_err_mag();
+    const std::string frames = fmt::format("{} frame{}", m.n_frames, m.n_frames == 1 ? "" : "s");
+    if (!m.magnitude_mag || !total || !way.frames_to_goal)
+        return fmt::format("{}: not seen in {}; ±{:g} is far.", m.band.name(), frames, goal_mag);
+    const std::string now =
+        fmt::format("{}: {:.3f} ± {:.3f} from {}", m.band.name(), *m.magnitude_mag, *total, frames);
+    if (std::isinf(*way.frames_to_goal)) {
+        return fmt::format("{}; ±{:g} is out of reach: {:.3f} is common to all frames.", now, goal_mag,
+                           m.common_err_mag.value_or(0.0));
+    }
+    if (*way.frames_to_goal <= 0.0) return fmt::format("{}; ±{:g} is reached.", now, goal_mag);
+    const std::string clear = way.clear_to_goal_s ? fmt::format(", about {:.0f} min of clear sky",
+                                                                std::ceil(*way.clear_to_goal_s / 60.0))
+                                                  : "";
+    return fmt::format("{}; {:.0f} more to ±{:g}{}.", now, *way.frames_to_goal, goal_mag, clear);
+}
 
 std::string verdict(const night::JudgedExposure& e) {
     if (!e.used) return "not used: " + e.reason;
@@ -78,7 +99,8 @@ void run_frames(const FramesRequest& request, Face& face) {
         return;
     }
     const auto frames = tasks::night_frames(
-        *workspace, request.night.empty() ? std::nullopt : std::optional<std::string>(request.night));
+        *workspace, request.night.empty() ? std::nullopt : std::optional<std::string>(request.night),
+        request.goal_mag);
     if (!frames) {
         face.status = face.say(frames.error());
         return;
@@ -105,6 +127,11 @@ void run_frames(const FramesRequest& request, Face& face) {
         print_flip(flip);
     for (const std::string& remark : frames->judged.remarks)
         std::cout << '\n' << remark << '\n';
+    if (frames->goal_mag) {
+        std::cout << '\n';
+        for (const tasks::WayToGoal& way : frames->ways)
+            std::cout << goal_text(way, *frames->goal_mag) << '\n';
+    }
     std::cout << fmt::format("\nThe night's picture is {}.\n", frames->picture);
     if (face.quiet) return;
     std::cout
@@ -182,7 +209,8 @@ void add_nights(CLI::App& app, Face& face) {
     sub->footer(
         "Examples:\n  emberline nights -c my-campaign\n  emberline nights --frames              how good "
         "each frame "
-        "of the newest night was\n  emberline nights --frames 2024-03-18\n  emberline nights --position      "
+        "of the newest night was\n  emberline nights --frames 2024-03-18\n  emberline nights --frames --goal "
+        "0.02  how many more frames to ±0.02\n  emberline nights --position      "
         "      where "
         "the transient stands, night by night");
     const auto request = std::make_shared<FramesRequest>();
@@ -192,6 +220,11 @@ void add_nights(CLI::App& app, Face& face) {
                         "night where none is named")
             ->expected(0, 1)
             ->type_name("NIGHT");
+    sub->add_option("--goal", request->goal_mag,
+                    "With --frames: how many more frames would bring the night's error down to that")
+        ->type_name("MAG")
+        ->check(CLI::Range(1e-4, 1.0))
+        ->needs(request->asked);
     const auto position = std::make_shared<PositionRequest>();
     position->asked =
         sub->add_option("--position", position->night,

@@ -7,12 +7,15 @@
 #include "tasks/audit_sequence.hpp"
 #include "tasks/build_sequence.hpp"
 #include "tasks/curve.hpp"
+#include "tasks/curve_course.hpp"
 #include "tasks/forecast.hpp"
+#include "tasks/frame_view.hpp"
 #include "tasks/host_rows.hpp"
 #include "tasks/inspect.hpp"
 #include "tasks/look.hpp"
 #include "tasks/measure.hpp"
 #include "tasks/nights.hpp"
+#include "tasks/report_text.hpp"
 #include "tasks/solve_frames.hpp"
 #include "tasks/stack.hpp"
 #include "tasks/star_course.hpp"
@@ -32,8 +35,11 @@ using Json = nlohmann::ordered_json;
 [[nodiscard]] Json document(const MeasureOutcome& outcome);
 [[nodiscard]] Json document(const NightsOutcome& outcome);
 [[nodiscard]] Json document(const NightFrames& frames);
+[[nodiscard]] Json document(const NightCourse& course);
 [[nodiscard]] Json document(const PlacesOutcome& places);
 [[nodiscard]] Json document(const CurveOutcome& outcome);  // design: contract
+[[nodiscard]] Json document(const CurveCourse& course);
+[[nodiscard]] Json document(const IntervalRate& rate);
 [[nodiscard]] Json document(const ForecastOutcome& outcome);
 [[nodiscard]] Json document(const std::vector<InspectedFile>& files);
 [[nodiscard]] Json document(const Explanation& explanation);
@@ -50,6 +56,10 @@ using Json = nlohmann::ordered_json;
 [[nodiscard]] Json document(const StarCourses& courses);                            // by nights
 [[nodiscard]] Json document(const StarCourses& courses, const StarCourse& course);  // one star, by frames
 [[nodiscard]] Json document(const TriedSetAside& tried);
+// Of a dry run: what would go out, line by line.
+[[nodiscard]] Json document(const ReportRequest& request, const ReportOutcome& outcome);
 [[nodiscard]] Json document(const TakenBackReport& taken_back);
+[[nodiscard]] Json document(const FrameView& view);
+[[nodiscard]] Json document(const std::vector<ledger::ListedFrame>& frames);
 
 }  // namespace emberline::tasks

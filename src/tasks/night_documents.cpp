@@ -1,7 +1,10 @@
 // SPDX-License-Identifier: MIT
+#include <filesystem>
 #include <nlohmann/json.hpp>
 
+#include "sky/time_scales.hpp"
 #include "tasks/documents.hpp"
+#include "tasks/find_measured.hpp"
 #include "tasks/json_values.hpp"
 
 namespace emberline::tasks {
@@ -30,6 +33,47 @@ Json document_of(const night::JudgedExposure& e) {
             {"weight", e.weight},
             {"reason", e.reason},
             {"flags", e.caveats.words()}};
+}
+
+std::string utc(double jd_utc) {
+    return sky::iso(sky::from_jd(jd_utc, TimeScale::utc), 0);
+}
+
+Json document_of(const NightExposure& frame) {
+    const night::FrameMeasurement& m = frame.measured;
+    Json json = {{"id", FrameId{m.fingerprint, m.plane}.text()},
+                 {"name", std::filesystem::path(m.frame).filename().string()}};
+    json.update(document_of(frame.judged));
+    json["mid_utc"] = utc(m.jd_utc);
+    json["exposure_s"] = m.exposure_s;
+    json["airmass"] = maybe(m.airmass);
+    json["mag"] = maybe(m.magnitude_mag);
+    json["err_mag"] = maybe(m.total_err_mag());
+    json["random_err_mag"] = maybe(m.random_err_mag);
+    json["limit_mag"] = maybe(m.limit_mag);
+    json["is_limit"] = m.is_limit;
+    return json;
+}
+
+Json document_of(const std::vector<WayToGoal>& ways) {
+    Json json = document(std::vector<RunningNight>(ways.begin(), ways.end()));
+    for (std::size_t i = 0; i < ways.size(); ++i)
+        json[i]["clear_to_goal_s"] = maybe(ways[i].clear_to_goal_s);
+    return json;
+}
+
+Json document_of(const night::NightSoFar& course) {
+    Json json = {{"band", course.band.name()}, {"instrument", course.instrument}, {"points", Json::array()}};
+    for (const night::PointSoFar& point : course.points) {
+        json["points"].push_back({{"jd_utc", point.jd_utc},
+                                  {"mid_utc", utc(point.jd_utc)},
+                                  {"frames", point.frames},
+                                  {"mag", maybe(point.magnitude_mag)},
+                                  {"random_err_mag", maybe(point.random_err_mag)},
+                                  {"err_mag", maybe(point.total_err_mag())},
+                                  {"limit_mag", maybe(point.limit_mag)}});
+    }
+    return json;
 }
 
 Json document_of(const night::FlipOfNight& flip) {
@@ -99,6 +143,24 @@ Json document(const NightFrames& frames) {
         json["flips"].push_back(document_of(flip));
     json["remarks"] = frames.judged.remarks;
     json["picture"] = frames.picture;
+    if (frames.goal_mag) {
+        json["goal_mag"] = *frames.goal_mag;
+        json["bands"] = document_of(frames.ways);
+    }
+    return json;
+}
+
+Json document(const NightCourse& course) {
+    Json json = {
+        {"night", course.night},    {"goal_mag", course.goal_mag}, {"bands", document_of(course.bands)},
+        {"running", Json::array()}, {"frames", Json::array()},     {"flips", Json::array()},
+        {"remarks", course.remarks}};
+    for (const night::NightSoFar& one : course.running)
+        json["running"].push_back(document_of(one));
+    for (const NightExposure& frame : course.frames)
+        json["frames"].push_back(document_of(frame));
+    for (const night::FlipOfNight& flip : course.flips)
+        json["flips"].push_back(document_of(flip));
     return json;
 }
 

@@ -7,6 +7,7 @@
 
 #include "ledger/ledger.hpp"
 #include "night/judge_night.hpp"
+#include "tasks/night_course.hpp"
 #include "tasks/workspace.hpp"
 
 namespace emberline::tasks {
@@ -23,9 +24,13 @@ struct NightFrames {
     std::string night;
     night::JudgedNights judged;
     std::string picture;  // drawn, in out/
+    std::optional<double> goal_mag;
+    std::vector<WayToGoal> ways;  // to that goal
 };
-// `night`: YYYY-MM-DD; absent: the newest. Problem: no ledger, no such night (kind request), no gnuplot.
+// `night`: YYYY-MM-DD; absent: the newest. `goal_mag`: the total error to get to. Problem: no ledger, no such
+// night (kind request), no gnuplot.
 [[nodiscard]] Result<NightFrames> night_frames(const Workspace& workspace,
-                                               const std::optional<std::string>& night);
+                                               const std::optional<std::string>& night,
+                                               std::optional<double> goal_mag = std::nullopt);
 
 }  // namespace emberline::tasks
