@@ -11,7 +11,7 @@
 #include "command/curve_text.hpp"
 #include "command/face.hpp"
 #include "quantities/text.hpp"
-#include "sky/time_scales.hpp"
+#include "tasks/curve_words.hpp"
 #include "tasks/documents.hpp"
 
 namespace emberline::command {
@@ -21,70 +21,16 @@ constexpr std::size_t usual_sampler_steps = 4000;
 
 struct Request {
     tasks::CurveRequest curve;
-    std::string from, to, exploded;
-    std::vector<std::string> rates;
+    tasks::CurveWords words;
+    std::string exploded;
     std::optional<double> distance_modulus, distance_modulus_err, distance_mpc;
     bool alone = false, no_picture = false, sample = false;
 };
 
-bool is_date(const std::string& text) {
-    return text.size() == 10 && text[4] == '-' && text[7] == '-' && sky::parse_calendar(text);
-}
-
-tl::unexpected<Problem> no_date(const std::string& text, std::string_view option) {
-    return fail({.what = fmt::format("'{}' is no date.", text),
-                 .where = std::string(option),
-                 .mend = "Write it as 2024-02-03, or as a Julian date.",
-                 .kind = ProblemKind::request});
-}
-
-// A date is 0 h UTC of that day.
-Result<double> read_moment(const std::string& text, std::string_view option) {
-    if (const auto number = parse_number(text)) return *number;
-    if (!is_date(text)) return no_date(text, option);
-    return sky::to_tdb(*sky::parse_instant(text)).jd();
-}
-
-// A night by the date of its evening, or a Julian date. Of other people's points, which have no nights, a
-// date is its whole UTC day.
-Result<void> read_end(const std::string& text, bool last, tasks::CurveRequest& curve) {
-    if (text.empty()) return {};
-    const std::string_view option = last ? "--to" : "--from";
-    const auto moment = read_moment(text, option);
-    if (!moment) return fail(moment.error());
-    if (is_date(text) && curve.series.empty()) {
-        (last ? curve.to_night : curve.from_night) = text;
-    } else {
-        (last ? curve.to_bjd_tdb : curve.from_bjd_tdb) = *moment + (last && is_date(text) ? 1.0 : 0.0);
-    }
-    return {};
-}
-
-Result<lightcurve::Interval> read_rate(const std::string& text) {
-    const auto colon = text.find(':');
-    if (colon == std::string::npos) {
-        return fail({.what = fmt::format("'{}' is no interval.", text),
-                     .where = "--rate",
-                     .mend = "Write it as FROM:TO, each a date or a Julian date.",
-                     .kind = ProblemKind::request});
-    }
-    const auto from = read_moment(text.substr(0, colon), "--rate"),
-               to = read_moment(text.substr(colon + 1), "--rate");
-    if (!from) return fail(from.error());
-    if (!to) return fail(to.error());
-    if (*from >= *to) {
-        return fail({.what = fmt::format("The interval {} ends before it begins.", text),
-                     .where = "--rate",
-                     .mend = "Exchange its ends.",
-                     .kind = ProblemKind::request});
-    }
-    return lightcurve::Interval{*from, *to};
-}
-
 // Other people's points go beside the campaign's where there is a campaign, and stand alone where there is
 // none.
 std::string campaign_for(const Request& request, const std::string& folder) {
-    if (request.curve.series.empty()) return folder;
+    if (request.words.series.empty()) return folder;
     if (request.alone) return {};
     std::error_code ignored;
     const bool here = std::filesystem::exists(std::filesystem::path(folder) / "campaign.toml", ignored);
@@ -93,27 +39,21 @@ std::string campaign_for(const Request& request, const std::string& folder) {
 
 Result<void> read_request(Request& request, const Face& face) {
     tasks::CurveRequest& curve = request.curve;
-    if (request.alone && curve.series.empty()) {
+    if (request.alone && request.words.series.empty()) {
         return fail({.what = "Without the campaign's points and without --series there is nothing to fit.",
                      .where = "--alone",
                      .mend = "Name a file with --series.",
                      .kind = ProblemKind::request});
     }
     curve.campaign_folder = campaign_for(request, face.campaign);
-    for (const bool last : {false, true}) {
-        if (auto good = read_end(last ? request.to : request.from, last, curve); !good) return good;
-    }
-    for (const std::string& text : request.rates) {
-        const auto interval = read_rate(text);
-        if (!interval) return fail(interval.error());
-        curve.rates.push_back(*interval);
-    }
+    if (auto good = tasks::read_words(request.words, curve); !good) return good;
     if (!request.exploded.empty()) {
-        const auto moment = read_moment(request.exploded, "--exploded");
+        const auto moment = tasks::read_moment(request.exploded, "--exploded");
         if (!moment) return fail(moment.error());
         // A Julian date is taken as good to a tenth of a day.
-        curve.facts.explosion_bjd_tdb =
-            is_date(request.exploded) ? tasks::moment_of_day(request.exploded) : ValueWithError{*moment, 0.1};
+        curve.facts.explosion_bjd_tdb = tasks::is_date(request.exploded)
+                                            ? tasks::moment_of_day(request.exploded)
+                                            : ValueWithError{*moment, 0.1};
     }
     if (request.distance_mpc) {
         curve.facts.distance_modulus_mag =
@@ -158,15 +98,16 @@ void add_curve(CLI::App& app, Face& face) {
         "  emberline curve --rate 2024-03-01:2024-03-20 --bootstrap 500");
     const auto request = std::make_shared<Request>();
     tasks::CurveRequest& curve = request->curve;
-    sub->add_option("--series", curve.series,
+    tasks::CurveWords& words = request->words;
+    sub->add_option("--series", words.series,
                     "A file of other people's points; once for each. CSV, ECSV, VOTable or the network's "
                     "Extended format");
     sub->add_flag("--alone", request->alone, "Leave the campaign's own points out");
-    sub->add_option("--band", curve.bands, "Only this band; once for each");
-    sub->add_option("--from", request->from, "First night, 2024-03-10, or a Julian date");
-    sub->add_option("--to", request->to, "Last night, or a Julian date");
-    sub->add_option("--model", curve.models, "Only this model; once for each (all)");
-    sub->add_option("--rate", request->rates, "The mean rate of an interval, FROM:TO; once for each");
+    sub->add_option("--band", words.bands, "Only this band; once for each");
+    sub->add_option("--from", words.from, "First night, 2024-03-10, or a Julian date");
+    sub->add_option("--to", words.to, "Last night, or a Julian date");
+    sub->add_option("--model", words.models, "Only this model; once for each (all)");
+    sub->add_option("--rate", words.rates, "The mean rate of an interval, FROM:TO; once for each");
     // Ranges let "nan" through.
     const CLI::Validator finite(
         [](const std::string& text) {
@@ -202,7 +143,7 @@ void add_curve(CLI::App& app, Face& face) {
     sub->add_flag("--sample", request->sample, "Errors by a sample of the posterior too");
     sub->add_option("--picture", curve.picture, "File to draw: .svg, .pdf or .png (out/curve.svg)");
     sub->add_flag("--no-picture", request->no_picture, "Draw nothing");
-    sub->add_flag("--frames", curve.frames, "A point a frame instead of a night");
+    sub->add_flag("--frames", words.frames, "A point a frame instead of a night");
     sub->callback([request, &face] { run(*request, face); });
 }
 

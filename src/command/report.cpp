@@ -177,7 +177,7 @@ void run(Request request, Face& face) {
         face.status = face.say(outcome.error());
         return;
     }
-    if (!outcome->skipped.empty()) face.status = something_refused;
+    if (!outcome->skipped.empty() || exchange::any_error(outcome->findings)) face.status = something_refused;
     if (face.json) {
         face.say_json(outcome_document(*outcome));
     } else {

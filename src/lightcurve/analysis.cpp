@@ -66,15 +66,7 @@ class Analyst {
     Analyst(LightCurve& curve, const AnalysisOptions& options) : curve_(curve), options_(options) {}
 
     Analysis work() {
-        if (const std::size_t copies = drop_copies(curve_); copies > 0) {
-            result_.remarks.push_back(
-                fmt::format("{} there twice and {} once.",
-                            copies == 1 ? "1 point is" : fmt::format("{} points are", copies),
-                            copies == 1 ? "counts" : "count"));
-        }
-        const auto said = errors_from_scatter(curve_);
-        result_.remarks.insert(result_.remarks.end(), said.begin(), said.end());
-        sort_by_time(curve_);
+        result_.remarks = prepare(curve_);
         fit_models();
         choose();
         find_peak();
@@ -327,29 +319,21 @@ class Analyst {
         result_.decline = DeclineRate{{rate.value, rate.err}, from, best->to_bjd_tdb};
     }
 
-    std::optional<Rate> straight_rate(std::string_view name, const Interval& interval) const {
-        FitOptions options = options_.fit;
-        options.from_bjd_tdb = interval.from_bjd_tdb;
-        options.to_bjd_tdb = interval.to_bjd_tdb;
-        const auto line = fit(curve_, straight_line(), options);
-        if (!line) return std::nullopt;
-        const auto rate = decline_rate(*line);
-        if (!rate) return std::nullopt;
-        return Rate{.name = std::string(name),
-                    .interval = {rate->from_bjd_tdb, rate->to_bjd_tdb},
-                    .n = line->n,
-                    .mag_per_day = rate->mag_per_day};
+    [[nodiscard]] std::optional<Rate> rate_of(std::string_view name, const Interval& interval) const {
+        auto straight = straight_rate(curve_, name, interval, options_.fit);
+        if (!straight) return std::nullopt;
+        return std::move(straight->rate);
     }
 
     void find_rates() {
         if (result_.peak) {
             const double t_max = result_.peak->bjd_tdb.value;
             const double stretch = 1.0 + options_.context.redshift;
-            if (auto early = straight_rate("early", {t_max, t_max + early_d * stretch}))
+            if (auto early = rate_of("early", {t_max, t_max + early_d * stretch}))
                 result_.rates.push_back(std::move(*early));
         }
         for (const Interval& asked : options_.rates) {
-            if (auto rate = straight_rate("asked", asked)) {
+            if (auto rate = rate_of("asked", asked)) {
                 result_.rates.push_back(std::move(*rate));
             } else {
                 result_.remarks.push_back(
@@ -401,7 +385,7 @@ class Analyst {
         auto tail = tail_interval();
         if (tail) tail = without_drop(*tail);
         if (!tail) return;
-        auto rate = straight_rate("tail", *tail);
+        auto rate = rate_of("tail", *tail);
         if (!rate || rate->mag_per_day.value <= 0.0 || rate->mag_per_day.value > steepest_tail_mag_per_day)
             return;
         result_.tail_over_cobalt = cobalt_ratio(rate->mag_per_day, options_.context.redshift);
@@ -437,6 +421,39 @@ Result<void> check_model_name(std::string_view name) {
                  .where = {},
                  .mend = fmt::format("Choose one of: {}.", fmt::join(names, ", ")),
                  .kind = ProblemKind::request});
+}
+
+std::vector<std::string> prepare(LightCurve& curve) {
+    std::vector<std::string> remarks;
+    if (const std::size_t copies = drop_copies(curve); copies > 0) {
+        remarks.push_back(fmt::format("{} there twice and {} once.",
+                                      copies == 1 ? "1 point is" : fmt::format("{} points are", copies),
+                                      copies == 1 ? "counts" : "count"));
+    }
+    const auto said = errors_from_scatter(curve);
+    remarks.insert(remarks.end(), said.begin(), said.end());
+    sort_by_time(curve);
+    return remarks;
+}
+
+Result<StraightRate> straight_rate(const LightCurve& curve, std::string_view name, const Interval& interval,
+                                   const FitOptions& options) {
+    FitOptions within = options;
+    within.from_bjd_tdb = interval.from_bjd_tdb;
+    within.to_bjd_tdb = interval.to_bjd_tdb;
+    auto line = fit(curve, straight_line(), within);
+    if (!line) return fail(line.error());
+    const auto rate = decline_rate(*line);
+    if (!rate) {
+        return fail({.what = "The points of the interval give no rate.",
+                     .where = {},
+                     .mend = "Choose a longer interval."});
+    }
+    const Rate found{.name = std::string(name),
+                     .interval = {rate->from_bjd_tdb, rate->to_bjd_tdb},
+                     .n = line->n,
+                     .mag_per_day = rate->mag_per_day};
+    return StraightRate{found, std::move(*line)};
 }
 
 Analysis analyse(LightCurve& curve, const AnalysisOptions& options) {

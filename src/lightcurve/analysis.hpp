@@ -69,7 +69,20 @@ struct Analysis {
 // any other; the message lists them.
 [[nodiscard]] Result<void> check_model_name(std::string_view name);
 
-// Errors that points came without are replaced in the curve, and its points are sorted.
+// What comes before any fit: copies go, errors that points came without are replaced, points are sorted.
+// Returns what was done, in sentences.
+[[nodiscard]] std::vector<std::string> prepare(LightCurve& curve);
+
+// The mean rate of an interval: of a straight line through its points alone, whatever the rest of the curve
+// does. Of a curve that prepare() has seen. Problem: as of fit().
+struct StraightRate {
+    Rate rate;
+    CurveFit fit;
+};
+[[nodiscard]] Result<StraightRate> straight_rate(const LightCurve& curve, std::string_view name,
+                                                 const Interval& interval, const FitOptions& options = {});
+
+// The curve is prepared first.
 [[nodiscard]] Analysis analyse(LightCurve& curve, const AnalysisOptions& options = {});
 
 }  // namespace emberline::lightcurve

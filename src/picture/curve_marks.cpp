@@ -112,6 +112,19 @@ std::vector<std::string> series_of(const CurvePicture& picture) {
     return names;
 }
 
+std::vector<LineSample> line_of(const lightcurve::CurveFit& fit, double shift_mag) {
+    std::vector<LineSample> line;
+    if (!fit.prediction) return line;
+    const double from = fit.from_bjd_tdb, span = fit.to_bjd_tdb - from;
+    for (int i = 0; i <= samples_of_line; ++i) {
+        const double t = from + span * i / samples_of_line;
+        const ValueWithError at = fit.prediction->magnitude(t);
+        if (std::isfinite(at.value))
+            line.push_back({t, at.value + shift_mag, std::isfinite(at.err) ? at.err : 0.0});
+    }
+    return line;
+}
+
 BandMarks marks_of(const CurveOnPaper& paper, const std::vector<std::string>& series) {
     BandMarks band;
     const std::vector<std::string>& names = paper.curve.series;
@@ -125,13 +138,16 @@ BandMarks marks_of(const CurveOnPaper& paper, const std::vector<std::string>& se
         const double up = paper.shift_mag - offset;
         if (point.is_limit) {
             const auto limit = limit_of(point);
-            if (limit && std::isfinite(*limit)) band.limits.push_back({point.bjd_tdb, *limit + up, whose});
+            if (limit && std::isfinite(*limit)) band.limits.push_back({point.bjd_tdb, *limit + up, whose, i});
             continue;
         }
         const auto mag = magnitude_of(point);
         if (!mag || !std::isfinite(*mag)) continue;
-        Mark mark{
-            .jd = point.bjd_tdb, .mag = *mag + up, .random_err = random_error_of(point), .series = whose};
+        Mark mark{.jd = point.bjd_tdb,
+                  .mag = *mag + up,
+                  .random_err = random_error_of(point),
+                  .series = whose,
+                  .point = i};
         double variance = mark.random_err * mark.random_err;
         for (std::size_t k = 0; k < point.common_err_mag.size(); ++k) {
             // An offset that was taken off is no error of the point any more.
@@ -147,15 +163,7 @@ BandMarks marks_of(const CurveOnPaper& paper, const std::vector<std::string>& se
         }
         band.marks.push_back(mark);
     }
-    if (paper.fit && paper.fit->prediction) {
-        const double from = paper.fit->from_bjd_tdb, span = paper.fit->to_bjd_tdb - from;
-        for (int i = 0; i <= samples_of_line; ++i) {
-            const double t = from + span * i / samples_of_line;
-            const ValueWithError at = paper.fit->prediction->magnitude(t);
-            if (std::isfinite(at.value))
-                band.line.push_back({t, at.value + paper.shift_mag, std::isfinite(at.err) ? at.err : 0.0});
-        }
-    }
+    if (paper.fit) band.line = line_of(*paper.fit, paper.shift_mag);
     return band;
 }
 

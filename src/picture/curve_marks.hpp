@@ -20,12 +20,14 @@ struct Mark {
     bool outlier = false;    // the fit gave it little weight
     std::optional<double> residual_mag;
     std::size_t series = 0;  // index into series_of()
+    std::size_t point = 0;   // index into the curve's points
 };
 
 struct LimitMark {
     double jd = 0.0;
     double mag = 0.0;
     std::size_t series = 0;
+    std::size_t point = 0;
 };
 
 struct LineSample {
@@ -41,6 +43,8 @@ struct BandMarks {
 
 // The names of all series of a picture, the first of the first band ahead; "own" of any band is the first.
 [[nodiscard]] std::vector<std::string> series_of(const CurvePicture& picture);
+// A fit's curve over its interval, with one sigma of the curve itself.
+[[nodiscard]] std::vector<LineSample> line_of(const lightcurve::CurveFit& fit, double shift_mag = 0.0);
 [[nodiscard]] BandMarks marks_of(const CurveOnPaper& paper, const std::vector<std::string>& series);
 
 struct Range {

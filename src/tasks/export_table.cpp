@@ -8,11 +8,14 @@
 #include <functional>
 #include <optional>
 #include <set>
+#include <sstream>
 #include <type_traits>
 
 #include "exchange/fits_table.hpp"
 #include "exchange/tables.hpp"
+#include "quantities/delimited_table.hpp"
 #include "quantities/new_file.hpp"
+#include "tasks/temporary_folder.hpp"
 
 namespace emberline::tasks {
 namespace {
@@ -183,6 +186,23 @@ Result<ExportOutcome> export_table(const Workspace& workspace, const ExportReque
     if (!rows) return fail(rows.error());
     if (auto whole = file->commit(); !whole) return fail(whole.error());
     return ExportOutcome{.rows = *rows, .file = request.file};
+}
+
+Result<std::string> exported_table(const Workspace& workspace, const ExportRequest& request) {
+    ExportRequest own = request;
+    own.file.clear();
+    std::ostringstream text;
+    if (own.format != "fits") {
+        const auto outcome = export_table(workspace, own, text);
+        if (!outcome) return fail(outcome.error());
+        return std::move(text).str();
+    }
+    const auto folder = TemporaryFolder::make();
+    if (!folder) return fail(folder.error());
+    own.file = folder->path("table.fits");
+    const auto outcome = export_table(workspace, own, text);
+    if (!outcome) return fail(outcome.error());
+    return read_text_file(own.file);
 }
 
 }  // namespace emberline::tasks

@@ -25,5 +25,7 @@ struct ExportOutcome {
 // all.
 [[nodiscard]] Result<ExportOutcome> export_table(const Workspace& workspace, const ExportRequest& request,
                                                  std::ostream& out);
+// The table as it would be on standard output, or FITS in a file, as bytes; nothing stays on the disk.
+[[nodiscard]] Result<std::string> exported_table(const Workspace& workspace, const ExportRequest& request);
 
 }  // namespace emberline::tasks

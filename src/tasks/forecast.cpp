@@ -318,6 +318,7 @@ Result<ForecastOutcome> forecast(const ForecastRequest& request, const std::stri
     if (outcome.bands.empty() && !points.empty())
         outcome.remarks.emplace_back("Nothing has been measured in the bands that were asked for.");
     remark(request, workspace->campaign, outcome);
+    if (!request.keep) return outcome;
     if (auto good = write_files(request, *workspace, outcome); !good) return fail(good.error());
     return outcome;
 }

@@ -26,6 +26,7 @@ struct ForecastRequest {
     double goal_mag = usual_goal_mag;  // total error of a night
     std::vector<double> passes;        // magnitudes
     bool draw = true;
+    bool keep = true;  // write the table and the picture in out/
 };
 
 // What the instrument did so far in one band, a middle value each, of one usual exposure.

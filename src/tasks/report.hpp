@@ -36,8 +36,9 @@ struct ReportOutcome {
     std::vector<exchange::SkippedLine> held;     // by the observer's own choice
     std::vector<exchange::SkippedLine> skipped;  // what cannot be a line, and frames that are not used
     std::vector<std::string> remarks;
-    std::vector<exchange::Finding> findings;  // of the validator on what was written: warnings
-    std::string text;                         // of a dry run: the file as it would be
+    // Of the validator on what was written: warnings; on the text of a dry run errors too.
+    std::vector<exchange::Finding> findings;
+    std::string text;  // of a dry run: the file as it would be
 };
 
 // Problem: nothing measured, no line that could be written, an observer code that is missing, a report that

@@ -148,6 +148,10 @@ Result<ReportOutcome> report_to_network(const Workspace& workspace, const Report
         if (auto good = write_lines(*ledger, workspace, request, *sieve, out, outcome); !good)
             return fail(good.error());
         outcome.text = std::move(out).str();
+        std::istringstream text(outcome.text);
+        if (outcome.lines > 0)
+            outcome.findings =
+                exchange::read_network_report(text, [](const NetworkObservation&, std::size_t) {});
         if (outcome.lines == 0 && outcome.reported_before == 0)
             return fail(nothing_to_report(workspace, outcome));
         return outcome;
