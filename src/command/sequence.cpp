@@ -12,6 +12,7 @@ void add_sequence(CLI::App& app, Face& face) {
     sub->require_subcommand(1);
     add_sequence_build(*sub, face);
     add_sequence_audit(*sub, face);
+    add_sequence_residuals(*sub, face);
     add_sequence_transform(*sub, face);
 }
 
