@@ -22,6 +22,8 @@ export const curve: MakeView = (root) => new CurveView(root);
 const addressMs = 250;
 const suggestedDays = 15;
 
+type ForecastField = "first" | "ahead" | "goal";
+
 class CurveView implements View {
     readonly keys = [
         ["← →", "on the chart: point by point"],
@@ -122,18 +124,18 @@ class CurveView implements View {
     }
 
     #readForecast(): void {
-        const { forecast, goal, ahead } = this.#state;
+        const { forecast, goal, first, ahead } = this.#state;
         this.#forecast.hidden = !forecast;
         if (!forecast) {
             this.#askedForecast = "";
             this.#drawn.forecast = null;
             return;
         }
-        const asked = `${goal} ${ahead}`;
+        const asked = `${goal} ${first} ${ahead}`;
         if (asked === this.#askedForecast) return;
         this.#askedForecast = asked;
         const place = this.#forecastFrame();
-        read<Forecast>("/api/forecast", { goal_mag: goal, nights: ahead })
+        read<Forecast>("/api/forecast", { goal_mag: goal, nights: ahead, from: first })
             .then((given) => {
                 if (asked !== this.#askedForecast) return;
                 this.#drawn.forecast = given;
@@ -146,20 +148,31 @@ class CurveView implements View {
             });
     }
 
+    // Made once: its fields keep the focus.
     #forecastFrame(): HTMLElement {
-        const place = h("div", { class: "forecast-place", "aria-busy": "true" }, h("p", { role: "status" }, "Working out the coming nights…"));
-        const number = (words: string, name: "goal" | "ahead", value: string, usual: string, least: string, most: string) => {
-            const input = h("input", { type: "number", min: least, max: most, step: least, value, placeholder: usual, onchange: () => input.checkValidity() && go({ [name]: input.value || null }) });
+        const made = this.#forecast.querySelector<HTMLElement>(".forecast-place") ?? this.#makeForecast();
+        this.#forecast.querySelectorAll("input").forEach((input) => (input.value = this.#state[input.name as ForecastField]));
+        made.setAttribute("aria-busy", "true");
+        if (!this.#drawn.forecast) replace(made, h("p", { role: "status" }, "Working out the coming nights…"));
+        return made;
+    }
+
+    #makeForecast(): HTMLElement {
+        const field = (words: string, name: ForecastField, usual: string, kind: Record<string, string>) => {
+            const input = h("input", { ...kind, name, placeholder: usual, onchange: () => input.checkValidity() && go({ [name]: input.value || null }) });
             return h("label", { class: "field" }, h("span", {}, words), input);
         };
+        const number = (least: string, most: string) => ({ type: "number", min: least, max: most, step: least });
+        const place = h("div", { class: "forecast-place" });
         replace(
             this.#forecast,
             h("h2", { id: "forecast-title" }, "Forecast"),
             h(
                 "div",
                 { class: "control-row" },
-                number("Wanted error, mag", "goal", this.#state.goal, "0.050", "0.001", "1"),
-                number("Nights ahead", "ahead", this.#state.ahead, "30", "1", "365"),
+                field("First night", "first", "tonight", { type: "text", pattern: "\\d{4}-\\d{2}-\\d{2}", title: "2024-03-18" }),
+                field("Nights", "ahead", "30", number("1", "400")),
+                field("Wanted error, mag", "goal", "0.050", number("0.001", "2")),
             ),
             place,
         );

@@ -129,25 +129,28 @@ class ReportView implements View {
 
     #tell(written: Written): void {
         const name = formats.find((one) => one.value === this.#state.format)?.words ?? "";
-        const download = h("a", { class: "download", href: written.download, download: written.file_name.split("/").at(-1) ?? "" }, "Download it");
-        const back = h("button", { type: "button", onclick: () => void this.#takeBack(written, back) }, "Take it back");
+        const { file_name: file, download: address, change: made } = written;
+        const download = file && address && h("a", { class: "download", href: address, download: file }, "Download it");
+        const back = made && h("button", { type: "button", onclick: () => void this.#takeBack(made.number, back!) }, "Take it back");
+        const what = made ? "written and remembered" : "written";
         replace(
             this.#written,
             h(
                 "div",
                 { class: "box" },
-                h("p", { class: "what" }, `${name}: ${count(written.lines, "line", "lines")} written and remembered.`),
-                h("p", {}, h("code", {}, written.file_name)),
+                h("p", { class: "what" }, file ? `${name}: ${count(written.lines, "line", "lines")} ${what}.` : "There was nothing to write."),
+                file && h("p", {}, h("code", {}, `out/${file}`)),
+                ...written.remarks.map((words) => h("p", {}, words)),
                 h("div", { class: "settings-row" }, download, back),
             ),
         );
-        download.focus();
+        if (download) download.focus();
     }
 
-    async #takeBack(written: Written, button: HTMLButtonElement): Promise<void> {
+    async #takeBack(number: number, button: HTMLButtonElement): Promise<void> {
         button.disabled = true;
         try {
-            const { words } = await change<{ words: string }>("/api/changes/undo", { number: written.change.number });
+            const { words } = await change<{ words: string }>("/api/changes/undo", { number });
             replace(this.#written);
             say(words);
             void this.#read();

@@ -22,7 +22,8 @@ export interface CurveState {
     interval: Range | null; // of the rate
     forecast: boolean;
     goal: string;
-    ahead: string; // nights of the forecast
+    first: string; // night of the forecast; tonight where it is not given
+    ahead: string; // how many nights
 }
 
 export function stateOf(address: Address): CurveState {
@@ -40,6 +41,7 @@ export function stateOf(address: Address): CurveState {
         interval: rangeOf([address["from"], address["to"]]),
         forecast: address["forecast"] === "1",
         goal: address["goal"] ?? "",
+        first: address["first"] ?? "",
         ahead: address["ahead"] ?? "",
     };
 }

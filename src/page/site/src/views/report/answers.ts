@@ -38,8 +38,9 @@ export interface Report {
 }
 
 export interface Written {
-    file_name: string;
-    download: string;
+    file_name: string | null; // null: there was nothing to write
+    download: string | null;
     lines: number;
-    change: { number: number; words: string };
+    remarks: string[];
+    change: { number: number; words: string } | null; // null: the ledger could not note it
 }
