@@ -74,6 +74,12 @@ Answer answer(const Json& json) {
     return {.body = json.dump(-1, ' ', false, Json::error_handler_t::replace)};
 }
 
+Answer refusal(int status, const Problem& problem) {
+    Answer refused = answer({{"problem", tasks::document(problem)}});
+    refused.status = status;
+    return refused;
+}
+
 Result<std::string> text_member(const Json& object, const std::string& name,
                                 std::optional<std::string> otherwise) {
     const auto found = object.find(name);

@@ -135,9 +135,7 @@ Answer other_is_newest(const std::optional<Change>& newest) {
                      .what = "There is nothing to take back.",
                      .where = "",
                      .mend = "Only what was changed from this page since it was started can be undone here."};
-    Answer refused = answer({{"problem", tasks::document(problem)}});
-    refused.status = 409;
-    return refused;
+    return refusal(409, problem);
 }
 
 Result<int> number_asked(const Query& query) {

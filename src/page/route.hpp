@@ -46,6 +46,7 @@ struct Answer {
     int status = 200;       // another one for a refusal that no kind of Problem stands for
 };
 [[nodiscard]] Answer answer(const Json& json);
+[[nodiscard]] Answer refusal(int status, const Problem& problem);
 
 class Session;
 using Handler = std::function<Result<Answer>(Session&, const Query&)>;
