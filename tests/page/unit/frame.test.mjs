@@ -131,9 +131,9 @@ test("the lookup: black is black, white white, no pixel transparent, the night r
 });
 
 test("the scale bar has a round length that fits", () => {
-    assert.deepEqual(bars.scaleBar(1, 160), { arcsec: 120, length: 120, words: "2′" });
-    assert.equal(bars.scaleBar(16, 160).words, "10″");
-    assert.equal(bars.scaleBar(0.01, 160).words, "2°");
+    assert.deepEqual(bars.scaleBar(1, 160), { arcsec: 120, length: 120, words: "2 arcmin" });
+    assert.equal(bars.scaleBar(16, 160).words, "10 arcsec");
+    assert.equal(bars.scaleBar(0.01, 160).words, "2 deg");
     assert.equal(bars.scaleBar(5000, 160), null);
 });
 

@@ -25,7 +25,9 @@ interface Drawn {
     tones: Tones;
 }
 
-const reach = { transient: 22, square: 9, triangle: 10, cross: 10 };
+const reach = { square: 9, triangle: 10, cross: 10 };
+const reticleInner = 10;
+const reticleArm = 12;
 const font = "600 12px system-ui, 'Noto Sans', 'DejaVu Sans', sans-serif";
 
 export function drawOverlay(drawn: Drawn, facts: FrameFacts, shown: (name: OverlayName) => boolean, chosen: Chosen | null): void {
@@ -38,8 +40,11 @@ export function drawOverlay(drawn: Drawn, facts: FrameFacts, shown: (name: Overl
         labels.push({ wanted: { x: place[0], y: place[1], reach: markReach, width, height: 14 }, text, colour });
     };
     if (facts.transient && shown("transient")) {
-        reticle(drawn, at(facts.transient));
-        label(at(facts.transient), reach.transient, "Transient", tones.ember);
+        // Outside the aperture where that is drawn larger than the open centre.
+        const radius = facts.aperture && shown("aperture") ? facts.aperture.radius_px * scaleOf(map) + 4 : 0;
+        const inner = Math.max(reticleInner, radius);
+        reticle(drawn, at(facts.transient), inner);
+        label(at(facts.transient), inner + reticleArm, "Transient", tones.ember);
     }
     if (facts.transient && facts.aperture && shown("aperture")) apertures(drawn, facts.transient, facts.aperture, tones.ember);
     if (chosen) {
@@ -104,9 +109,8 @@ function text(drawn: Drawn, words: string, left: number, middle: number, colour:
     context.fillText(words, left, middle);
 }
 
-function reticle(drawn: Drawn, [x, y]: XY): void {
-    const inner = 10;
-    const outer = reach.transient;
+function reticle(drawn: Drawn, [x, y]: XY, inner: number): void {
+    const outer = inner + reticleArm;
     line(drawn, drawn.tones.ember, 2, (path) => {
         for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]] as const) {
             path.moveTo(x + dx * inner, y + dy * inner);

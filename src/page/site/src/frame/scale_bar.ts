@@ -17,7 +17,7 @@ export function scaleBar(cssPerArcsec: number, most: number): ScaleBar | null {
 }
 
 function words(arcsec: number): string {
-    if (arcsec < 60) return `${arcsec}″`;
-    if (arcsec < 3600) return `${arcsec / 60}′`;
-    return `${arcsec / 3600}°`;
+    if (arcsec < 60) return `${arcsec} arcsec`;
+    if (arcsec < 3600) return `${arcsec / 60} arcmin`;
+    return `${arcsec / 3600} deg`;
 }

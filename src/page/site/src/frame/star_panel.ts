@@ -104,7 +104,7 @@ export class StarPanel {
                     height: 170,
                     marks: aperture,
                     levels: [{ y: 1, words: "all" }],
-                    include: [0, 1],
+                    include: [0, 1.1],
                     points: [
                         {
                             name: "Light within",

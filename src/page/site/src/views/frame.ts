@@ -56,7 +56,8 @@ class FrameView implements View {
     private readonly body = h("div", { class: "frame-body" });
     private readonly facts = h("div", {});
     private readonly marks = h("div", {});
-    private readonly gone = h("div", {});
+    private readonly pickerPlace = h("div", {}, this.picker.root);
+    private readonly gone = h("div", { hidden: true });
     private readonly north = h("button", { type: "button", "aria-pressed": "false", onclick: () => this.turnNorth() }, "North up");
     private readonly hostButton = h("button", { type: "button", onclick: () => this.put({ host: "1" }) }, "Data, model, residual");
     private readonly layout: HTMLElement;
@@ -102,6 +103,8 @@ class FrameView implements View {
             h(
                 "div",
                 { class: "frame-main" },
+                this.pickerPlace,
+                this.gone,
                 this.stage.root,
                 tools,
                 h("p", { id: "frame-help", class: "hint" }, "Drag, wheel or pinch; arrow keys, + and −, 0 for the whole. A click measures the star that lies there."),
@@ -110,7 +113,7 @@ class FrameView implements View {
             ),
             h("div", { class: "frame-side" }, this.facts, this.stretch.root, this.compare.root, this.list.root, this.marks),
         );
-        replace(root, this.picker.root, this.gone, this.body);
+        replace(root, this.body);
         replace(this.body, loading("Reading the frame", 6));
         this.forget = onTheme(() => this.repaint());
         document.addEventListener("keydown", this.onKey);
@@ -220,8 +223,7 @@ class FrameView implements View {
             if (this.asking.frame !== id) return;
             this.asking.frame = "";
             this.given = null;
-            replace(this.gone);
-            replace(this.body, trouble(error, () => void this.readFrame(id)));
+            replace(this.body, this.picker.root, trouble(error, () => void this.readFrame(id)));
         }
         void this.readRows();
     }
@@ -231,7 +233,10 @@ class FrameView implements View {
         this.given = given;
         this.told = false;
         title(`${given.name}, frame`);
-        if (this.layout.parentElement !== this.body) replace(this.body, this.layout);
+        if (this.layout.parentElement !== this.body) {
+            this.pickerPlace.append(this.picker.root);
+            replace(this.body, this.layout);
+        }
         this.stage.area.setAttribute("aria-label", `Picture of ${given.name}`);
         this.stage.root.classList.toggle("pixelless", pixelsOf(given) === null);
         this.stage.setFrame(given);
@@ -243,6 +248,7 @@ class FrameView implements View {
             this.stage.setView({ x, y }, zoom, this.state.north);
             go({ x: x.toFixed(1), y: y.toFixed(1), zoom: zoom && zoom.toPrecision(4), star: this.starOn(map) }, { replace: true });
         } else this.stage.setView(this.state.centre, this.state.zoom, this.state.north);
+        if (given.night && given.night !== address()["night"]) go({ night: given.night }, { replace: true });
         this.draw();
         if (before && before.id !== given.id) say(`${given.name}, ${given.band}${given.used ? "" : `, refused: ${given.reason}`}`);
     }
@@ -292,6 +298,7 @@ class FrameView implements View {
         if (!given) return;
         replace(this.facts, factsOf(given));
         replace(this.gone, given.no_pixels ? missing(given) : null);
+        this.gone.hidden = !given.no_pixels;
         this.list.show(given, this.state.star);
         this.hostButton.disabled = !given.transient || !!given.no_pixels || given.id.startsWith("template-");
         this.north.disabled = !given.px_per_arcsec;
