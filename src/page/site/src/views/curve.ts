@@ -46,6 +46,7 @@ class CurveView implements View {
     #askedForecast = "";
     #reading: AbortController | null = null;
     #waiting = 0;
+    #gone = false; // an answer may still come
 
     constructor(root: HTMLElement) {
         this.#rate = new RatePanel(
@@ -82,6 +83,8 @@ class CurveView implements View {
         this.#reading?.abort();
         clearTimeout(this.#waiting);
         this.#chart?.destroy();
+        this.#chart = null;
+        this.#gone = true;
     }
 
     #query(): { from: string; to: string; model: string } {
@@ -180,6 +183,7 @@ class CurveView implements View {
     }
 
     #draw(): void {
+        if (this.#gone) return;
         const bands = bandsOf(this.#drawn);
         const shown = shownBands(this.#state, bands);
         this.#controls.show(this.#state, bands, this.#drawn.curve);
