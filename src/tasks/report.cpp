@@ -158,7 +158,7 @@ Result<std::string> keep_earlier(const std::string& file, const ReportMemory& me
     const auto newest = memory.newest();
     std::error_code error;
     if (!newest || newest->file != file || !fs::exists(file, error)) return std::string();
-    // Two reports of one second have one time: none is written over.
+    // Ledgers of earlier versions know the second alone: none is written over.
     std::string kept = free_name(kept_name(file, newest->since)).string();
     fs::copy_file(file, kept, error);
     if (error) {

@@ -115,11 +115,8 @@ std::optional<lightcurve::Interval> last_stretch(lightcurve::LightCurve curve) {
 std::optional<ValueWithError> rate_within(const lightcurve::LightCurve* curve,
                                           const lightcurve::Interval& interval) {
     if (curve == nullptr) return std::nullopt;
-    const auto line =
-        lightcurve::fit(*curve, lightcurve::straight_line(),
-                        {.from_bjd_tdb = interval.from_bjd_tdb, .to_bjd_tdb = interval.to_bjd_tdb});
-    const auto rate = line ? lightcurve::decline_rate(*line) : std::nullopt;
-    return rate ? std::optional(rate->mag_per_day) : std::nullopt;
+    const auto straight = lightcurve::straight_rate(*curve, "tried", interval);
+    return straight ? std::optional(straight->rate.mag_per_day) : std::nullopt;
 }
 
 std::vector<TriedDecline> compare_declines(const Solution& before, const Solution& after,
