@@ -333,11 +333,16 @@ Problem nothing_there(const MeasuredFrame& frame, const StarLook& look, const Wo
                       const frame::PixelPosition& place) {
     std::string limit;
     std::size_t k = aperture_for(frame);
-    if (frame.fluxes.apertures[k].is_psf()) k = circle_for(frame.fluxes, k).aperture;
+    double ratio = 1.0;
+    if (frame.fluxes.apertures[k].is_psf()) {
+        const Circle circle = circle_for(frame.fluxes, k);
+        k = circle.aperture;
+        ratio = circle.ratio.value_or(1.0);
+    }
     if (frame.measured && frame.measured->zero_point_mag != 0.0) {
         const double sigma = workspace.campaign.measure.limit_sigma;
         const double faintest_e =
-            sigma * std::sqrt(night::noise_terms(frame.fluxes, look.light, k).background_e2);
+            sigma * ratio * std::sqrt(night::noise_terms(frame.fluxes, look.light, k).background_e2);
         limit = fmt::format(" A star of {:.1f} mag would show {:g} times its noise.",
                             frame.measured->zero_point_mag - 2.5 * std::log10(faintest_e), sigma);
     }
