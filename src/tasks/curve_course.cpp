@@ -101,7 +101,8 @@ Result<IntervalRate> rate_of_interval(const CurvePoints& points, const std::stri
         problem.kind = ProblemKind::request;
         return fail(std::move(problem));
     }
-    IntervalRate rate{.band = *band, .straight = std::move(*straight), .line = {}, .remarks = std::move(remarks)};
+    IntervalRate rate{
+        .band = *band, .straight = std::move(*straight), .line = {}, .remarks = std::move(remarks)};
     rate.line = picture::line_of(rate.straight.fit);
     return rate;
 }

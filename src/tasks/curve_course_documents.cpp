@@ -65,7 +65,7 @@ Json document(const IntervalRate& found) {
             {"mag_per_100_days",
              {{"value", days_of_slow_rate * a_day.value}, {"err", days_of_slow_rate * a_day.err}}},
             {"line", line_document(found.line)},
-        {"remarks", found.remarks}};
+            {"remarks", found.remarks}};
 }
 
 }  // namespace emberline::tasks
