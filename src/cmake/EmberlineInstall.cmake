@@ -20,7 +20,7 @@ set(public_headers
     photometry/build_psf.hpp photometry/host_light.hpp photometry/pixel_noise.hpp photometry/psf.hpp
     photometry/psf_fit.hpp photometry/scene.hpp photometry/smooth_host.hpp
     standard/choose_sequence.hpp standard/colour_equations.hpp standard/field_catalogue.hpp standard/photometric_catalogue.hpp standard/sequence.hpp standard/star_neighbours.hpp standard/transformation.hpp standard/zero_points.hpp
-    night/audit_sequence.hpp night/audited_star.hpp night/removal_effect.hpp night/campaign.hpp night/combine_frames.hpp night/judge_night.hpp night/look_at_star.hpp night/plate_finder.hpp night/host_template.hpp night/mean_place.hpp night/measure_frame.hpp night/measurement.hpp night/remove_host.hpp night/server_settings.hpp night/solution.hpp night/star_residuals.hpp
+    night/audit_sequence.hpp night/audited_star.hpp night/removal_effect.hpp night/campaign.hpp night/combine_frames.hpp night/judge_night.hpp night/look_at_star.hpp night/plate_finder.hpp night/host_template.hpp night/mean_place.hpp night/measure_frame.hpp night/measurement.hpp night/night_so_far.hpp night/remove_host.hpp night/server_settings.hpp night/solution.hpp night/star_residuals.hpp
     night/solve_campaign.hpp night/stack_template.hpp night/standard_field.hpp
     rehearsal/invented_campaign.hpp rehearsal/invented_host.hpp rehearsal/invented_instrument.hpp
     rehearsal/invented_sky.hpp rehearsal/invented_template.hpp rehearsal/processed_save.hpp
@@ -37,7 +37,7 @@ set(public_headers
     page/page_settings.hpp page/server.hpp
     tasks/audit_sequence.hpp tasks/build_sequence.hpp tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/find_measured.hpp tasks/host_rows.hpp tasks/inspect.hpp tasks/look.hpp tasks/make_template.hpp
     tasks/measure.hpp
-    tasks/new_campaign.hpp tasks/night_sheet.hpp tasks/nights.hpp tasks/report.hpp tasks/set_aside.hpp tasks/solve_frames.hpp tasks/star_course.hpp tasks/take_back_report.hpp tasks/transient_place.hpp tasks/try_set_aside.hpp tasks/watch.hpp tasks/workspace.hpp)
+    tasks/new_campaign.hpp tasks/night_course.hpp tasks/night_sheet.hpp tasks/nights.hpp tasks/report.hpp tasks/set_aside.hpp tasks/solve_frames.hpp tasks/star_course.hpp tasks/take_back_report.hpp tasks/transient_place.hpp tasks/try_set_aside.hpp tasks/watch.hpp tasks/workspace.hpp)
 foreach(header IN LISTS public_headers)
     get_filename_component(room ${header} DIRECTORY)
     install(FILES ${PROJECT_SOURCE_DIR}/src/${header} DESTINATION ${CMAKE_INSTALL_INCLUDEDIR}/emberline/${room})

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "ledger/ledger.hpp"
+#include "ledger/night_queries.hpp"
 
 namespace emberline::ledger {
 namespace {
@@ -287,16 +288,6 @@ CREATE TABLE reported (
     since TEXT NOT NULL
 );
 CREATE INDEX reported_subject ON reported (format, subject, id);
-)sql";
-
-// Since version 6: one night is found, and the nights are counted, without reading the others. (The last
-// column is there so that the index holds all that the counting asks for.)
-constexpr const char* night_indexes = R"sql(
-CREATE INDEX current_frame_of_night ON frame_fluxes (night, mid_jd_day + mid_jd_fraction)
-    WHERE superseded_by IS NULL;
-CREATE INDEX current_frame_measurement_of_night ON frame_measurement (night, band, used, last_solution)
-    WHERE last_solution IS NULL;
-CREATE INDEX current_night_measurement_of_night ON night_measurement (night) WHERE last_solution IS NULL;
 )sql";
 
 constexpr const char* measurement_columns = R"sql(night TEXT NOT NULL,

@@ -6,6 +6,7 @@
 // combined by the solution's own rule (combine_frames), so that the last point is the night's value.
 #pragma once
 
+#include <cmath>
 #include <optional>
 #include <string>
 #include <vector>
