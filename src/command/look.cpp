@@ -97,7 +97,7 @@ void print(const tasks::LookedStar& star) {
                              star.label.empty()                          ? "a star of no label"
                              : star.label == photometry::transient_label ? "the transient"
                                                                          : "star " + star.label);
-    print_line("position", fmt::format("x = {:.2f}, y = {:.2f} ± {:.2f} px", star.position.x, star.position.y,
+    print_line("position", fmt::format("x = {:.3f}, y = {:.3f} ± {:.3f} px", star.position.x, star.position.y,
                                        star.position_err_px));
     if (star.place) {
         print_line("on the sky", fmt::format("{} {} (ICRS)", sexagesimal_hours(star.place->ra, 2),
