@@ -2,6 +2,7 @@
 // The controls beside the picture: stretch, marks with their legend, comparison with another frame.
 import { h, replace } from "../dom";
 import { choice, svg } from "../parts";
+import { renew } from "../renew";
 import { fixed } from "../words";
 import type { Encoding, FrameFacts, FrameRow } from "./answers";
 import { leastSpan, type Curve, type Stretch } from "./stretch";
@@ -48,9 +49,9 @@ export class StretchControls {
             one.value.textContent = `${fixed(value, Math.abs(value) < 20 ? 1 : 0)} σ${adu}`;
             one.input.setAttribute("aria-valuetext", `${fixed(value, 1)} times the noise above the sky${adu}`);
         }
-        replace(
+        renew(
             this.curve,
-            choice<Curve>(
+            h("div", {}, choice<Curve>(
                 "Curve",
                 [
                     { value: "asinh", words: "Asinh", describe: "Even within the noise, logarithmic far above it" },
@@ -58,7 +59,7 @@ export class StretchControls {
                 ],
                 stretch.curve,
                 (curve) => this.change({ curve: curve === "asinh" ? null : curve }),
-            ),
+            )),
         );
     }
 
@@ -152,6 +153,7 @@ export class BlinkControls {
             if ((event.key === " " || event.key === "Enter") && !event.repeat) on(event);
         });
         for (const name of ["pointerup", "pointercancel", "pointerleave", "keyup", "blur"]) this.hold.addEventListener(name, () => holding(false));
+        this.hold.addEventListener("contextmenu", (event) => event.preventDefault());
         this.wipe.input.min = "0";
         this.wipe.input.max = "1";
         this.wipe.input.step = "0.01";
@@ -179,7 +181,7 @@ export class BlinkControls {
             { value: "wipe", words: "Wipe" },
         ];
         if (!still) options.splice(1, 0, { value: "auto", words: "Blink" });
-        replace(this.mode, choice<Blink>("How to compare", options, state.blink, (blink) => this.change({ blink: blink === "still" ? null : blink })));
+        renew(this.mode, h("div", {}, choice<Blink>("How to compare", options, state.blink, (blink) => this.change({ blink: blink === "still" ? null : blink }))));
         this.wipe.root.hidden = state.blink !== "wipe";
         this.wipe.input.value = String(state.wipe);
         this.wipe.value.textContent = `${Math.round((1 - state.wipe) * 100)} % of the other frame`;

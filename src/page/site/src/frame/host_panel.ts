@@ -71,6 +71,7 @@ export class HostPanel {
         const most = Math.max(10, ...data.map((value) => value ?? 0));
         const least = Math.min(-2, ...model.map((value) => value ?? 0));
         const light = { kind: "light", stretch: { black: least, white: most, curve: "asinh" } } as const;
+        const choosing = this.root.contains(document.activeElement) && document.activeElement instanceof HTMLElement ? document.activeElement.dataset["value"] : undefined;
         const picture = (name: string, words: string, values: readonly (number | null)[], shades: Parameters<typeof paintSquare>[4]) => {
             const canvas = h("canvas", { role: "img", "aria-label": `${name}: ${words}` });
             paintSquare(canvas, values, look.width_px, look.height_px, shades);
@@ -97,6 +98,7 @@ export class HostPanel {
             ),
             scale(),
         );
+        if (choosing) this.root.querySelector<HTMLElement>(`[data-value="${choosing}"]`)?.focus();
     }
 }
 

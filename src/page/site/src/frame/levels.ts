@@ -29,14 +29,14 @@ export function tilesOf(level: Level, tile_px: number, box: Box): Block {
     };
 }
 
-// The level whose pixels come closest to those of the screen, or the next that keeps within `mostTiles`.
+// The level whose pixels come closest to those of the screen, or the next that keeps within `most` tiles.
 // `zoom`: device pixels that a pixel of the frame takes.
-export function chosen(levels: readonly Level[], tile_px: number, zoom: number, box: Box): Block {
+export function chosen(levels: readonly Level[], tile_px: number, zoom: number, box: Box, most = mostTiles): Block {
     const last = levels.length - 1;
     const wanted = Math.min(Math.max(Math.round(Math.log2(1 / zoom)), 0), last);
     for (let k = wanted; k < last; ++k) {
         const block = tilesOf(levels[k]!, tile_px, box);
-        if (block.columns * block.rows <= mostTiles) return block;
+        if (block.columns * block.rows <= most) return block;
     }
     return tilesOf(levels[last]!, tile_px, box);
 }

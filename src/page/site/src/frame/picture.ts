@@ -32,8 +32,8 @@ export class Picture {
     }
 
     // `map`: the frame's pixels to CSS pixels of the canvas.
-    draw(context: CanvasRenderingContext2D, map: Affine, size: Size, density: number, table: Uint32Array): void {
-        const block = chosen(this.pixels.levels, this.pixels.tile_px, scaleOf(map) * density, seen(map, size));
+    draw(context: CanvasRenderingContext2D, map: Affine, size: Size, density: number, table: Uint32Array, mostTiles: number): void {
+        const block = chosen(this.pixels.levels, this.pixels.tile_px, scaleOf(map) * density, seen(map, size), mostTiles);
         if (!sameBlock(block, this.block) || table !== this.table) this.stale = true;
         if (!sameBlock(block, this.block)) this.store.want(block);
         this.block = block;

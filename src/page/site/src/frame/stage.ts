@@ -5,6 +5,7 @@ import { theme, tone } from "../theme";
 import { pixelsOf, type FrameFacts, type Pixels } from "./answers";
 import { after, apply, between, inverse, type Affine, type XY } from "./affine";
 import { listen } from "./gestures";
+import { mostTiles } from "./levels";
 import { drawOverlay, type Chosen } from "./overlay";
 import { Picture } from "./picture";
 import type { OverlayName } from "./state";
@@ -279,11 +280,16 @@ export class Stage {
         const red = theme() === "night";
         const paint = { inverted: this.invert ?? !red, red };
         const { picture, facts } = this.frame;
-        if (picture) picture.draw(base, map, this.size, density, this.table(picture.pixels, paint));
+        if (picture) picture.draw(base, map, this.size, density, this.table(picture.pixels, paint), this.mostTiles());
         this.paintOther(base, map, density, paint);
         const tones = { ground: tone("paper"), ink: tone("ink"), ember: tone("ember"), slate: tone("slate") };
         drawOverlay({ context: marks, map, size: this.size, tones }, facts, (name) => !this.hidden.has(name), this.chosen);
         this.area.dataset["zoom"] = this.view.zoom.toFixed(4);
+    }
+
+    // Two frames share what one may take.
+    private mostTiles(): number {
+        return this.other?.picture ? mostTiles / 2 : mostTiles;
     }
 
     // Its tiles are asked for while it is hidden too, so that it is there when it is wanted.
@@ -300,7 +306,7 @@ export class Stage {
         base.rect(from, 0, width - from, height);
         base.clip();
         base.clearRect(from, 0, width - from, height);
-        this.other.picture.draw(base, after(map, onto), this.size, density, this.table(this.other.picture.pixels, paint));
+        this.other.picture.draw(base, after(map, onto), this.size, density, this.table(this.other.picture.pixels, paint), this.mostTiles());
         base.restore();
         if (this.otherShare > 0 && this.otherShare < 1) {
             this.divider.hidden = false;

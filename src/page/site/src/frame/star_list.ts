@@ -27,6 +27,7 @@ export class StarList {
 
     show(facts: FrameFacts, chosen: string | null): void {
         const transient = facts.transient ? `${facts.transient.x_px.toFixed(2)},${facts.transient.y_px.toFixed(2)}` : null;
+        const wanted = chosen === "transient" ? transient : chosen;
         const order = { transient: 0, check: 1, comparison: 2, unused: 3 };
         const stars = [...facts.stars].sort((a, b) => order[a.role] - order[b.role]);
         this.entries = [
@@ -36,11 +37,11 @@ export class StarList {
                 words: `${one.label}${one.catalogue_mag === null ? "" : `  ${fixed(one.catalogue_mag, 2)} mag`}, ${one.role}${one.suspect ? `, suspect: ${one.why}` : ""}`,
             })),
         ];
-        const at = this.entries.findIndex((one) => one.star === chosen);
+        const at = this.entries.findIndex((one) => one.star === wanted);
         if (at >= 0 || this.active >= this.entries.length) this.active = at;
         replace(
             this.list,
-            ...this.entries.map((one, i) => h("li", { role: "option", id: `frame-star-${i}`, "aria-selected": one.star === chosen ? "true" : "false" }, one.words)),
+            ...this.entries.map((one, i) => h("li", { role: "option", id: `frame-star-${i}`, "aria-selected": one.star === wanted ? "true" : "false" }, one.words)),
         );
         this.mark();
     }

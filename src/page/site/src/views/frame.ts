@@ -7,6 +7,7 @@ import { h, replace } from "../dom";
 import { keysOn } from "../keys";
 import { problemOf, say, sayProblem } from "../notice";
 import { empty, loading, trouble } from "../parts";
+import { renew } from "../renew";
 import { onTheme, theme } from "../theme";
 import type { MakeView, View } from "../view";
 import { title } from "../words";
@@ -72,10 +73,13 @@ class FrameView implements View {
     private rowsOf: string | null = null;
     private best: FrameRow[] = [];
     private look: StarLook | null = null;
+    private lookOf = "";
+    private hostOf = "";
     private asking: Record<"frame" | "star" | "host" | "other", string> = { frame: "", star: "", host: "", other: "" };
     private settling = 0;
     private pending: Patch = {};
     private told = false;
+    private carried = "";
 
     constructor(root: HTMLElement) {
         this.stage = new Stage({
@@ -199,6 +203,7 @@ class FrameView implements View {
             const { frames } = await read<{ frames: FrameRow[] }>("/api/frames", { night });
             const own = this.band ? frames.filter((row) => row.band === this.band) : frames;
             const first = own.find((row) => row.used) ?? own[0] ?? frames.find((row) => row.used) ?? frames[0];
+            if (first) this.carried = first.id;
             if (first && this.asking.frame !== "left") go({ frame: first.id, night }, { replace: replaces });
             else if (!first) replace(this.body, empty("No frame of this night is in the ledger."));
         } catch (error) {
@@ -208,7 +213,12 @@ class FrameView implements View {
 
     // Another frame, and the same sky: the view goes along with the stars.
     private open(id: string): void {
-        if (id !== this.state.frame) go({ frame: id, night: this.rows.find((row) => row.id === id)?.night ?? address()["night"] });
+        if (id === this.state.frame) return;
+        const patch = this.pending;
+        this.pending = {};
+        clearTimeout(this.settling);
+        this.carried = id;
+        go({ ...patch, frame: id, night: this.rows.find((row) => row.id === id)?.night ?? address()["night"] });
     }
 
     private async readFrame(id: string): Promise<void> {
@@ -240,7 +250,9 @@ class FrameView implements View {
         this.stage.area.setAttribute("aria-label", `Picture of ${given.name}`);
         this.stage.root.classList.toggle("pixelless", pixelsOf(given) === null);
         this.stage.setFrame(given);
-        const map = before && before.id !== given.id ? between(before, given) : null;
+        // Opened from here, and not gone back to: the address has the place on the frame before.
+        const map = before && this.carried === given.id && before.id !== given.id ? between(before, given) : null;
+        this.carried = "";
         if (map && this.state.centre && before) {
             const [x, y] = apply(map, [this.state.centre.x, this.state.centre.y]);
             const scale = (before.scale_arcsec_per_px ?? 1) / (given.scale_arcsec_per_px ?? 1);
@@ -296,10 +308,10 @@ class FrameView implements View {
             frame: this.state.frame ?? "",
         });
         if (!given) return;
-        replace(this.facts, factsOf(given));
-        replace(this.gone, given.no_pixels ? missing(given) : null);
+        renew(this.facts, h("div", {}, factsOf(given)));
+        renew(this.gone, h("div", {}, given.no_pixels ? missing(given) : null));
         this.gone.hidden = !given.no_pixels;
-        this.list.show(given, this.state.star);
+        this.list.show(given, this.listed());
         this.hostButton.disabled = !given.transient || !!given.no_pixels || given.id.startsWith("template-");
         this.north.disabled = !given.px_per_arcsec;
         this.drawCompare();
@@ -350,6 +362,12 @@ class FrameView implements View {
         return place ? { x_px: place.x_px, y_px: place.y_px, label: star ?? "", aperture: null } : null;
     }
 
+    // The star as the list names it, however it was chosen.
+    private listed(): string | null {
+        if (!this.look || !this.state.star) return this.state.star;
+        return this.look.role === "transient" ? "transient" : (this.look.label ?? this.state.star);
+    }
+
     private async readStar(): Promise<void> {
         const { star } = this.state;
         const given = this.given;
@@ -363,23 +381,30 @@ class FrameView implements View {
         const wanted = `${given.id} ${star}`;
         if (this.asking.star === wanted) return;
         this.asking.star = wanted;
-        this.look = null;
+        const again = this.lookOf === wanted && this.look !== null;
         const place = placeOf(star);
         const known = place ?? given.stars.find((one) => one.label === star);
-        if (known) this.stage.reveal(known.x_px, known.y_px);
         const name = place ? `Star at x ${place.x_px}, y ${place.y_px}` : `Star ${star}`;
-        this.star.busy(name);
+        // Read anew, what is shown stays until the answer is there.
+        if (!again) {
+            this.look = null;
+            if (known) this.stage.reveal(known.x_px, known.y_px);
+            this.star.busy(name);
+        }
         try {
             const query = place ? { x_px: place.x_px, y_px: place.y_px } : { label: star };
             const look = await read<StarLook>(`/api/frames/${encodeURIComponent(given.id)}/star`, query);
             if (this.asking.star !== wanted) return;
             this.look = look;
+            this.lookOf = wanted;
             this.star.destroy();
             this.star.show(look);
         } catch (error) {
             if (this.asking.star !== wanted) return;
+            this.look = null;
             this.star.fail(name, error);
         }
+        this.list.show(given, this.listed());
         this.drawLooks();
     }
 
@@ -388,6 +413,7 @@ class FrameView implements View {
         const given = this.given;
         if (!host || !given) {
             this.asking.host = "";
+            this.hostOf = "";
             this.host.hide();
             return;
         }
@@ -396,12 +422,16 @@ class FrameView implements View {
             return;
         }
         this.asking.host = given.id;
-        this.host.busy();
+        if (this.hostOf !== given.id) this.host.busy();
         try {
             const look = await read<HostLook>(`/api/frames/${encodeURIComponent(given.id)}/host`);
-            if (this.asking.host === given.id) this.host.show(look, this.state.host ?? host);
+            if (this.asking.host !== given.id) return;
+            this.hostOf = given.id;
+            this.host.show(look, this.state.host ?? host);
         } catch (error) {
-            if (this.asking.host === given.id) this.host.fail(error);
+            if (this.asking.host !== given.id) return;
+            this.hostOf = "";
+            this.host.fail(error);
         }
     }
 
