@@ -84,13 +84,12 @@ function line(drawn: Drawn, colour: string, width: number, trace: (path: Path2D)
     trace(path);
     const { context, tones } = drawn;
     context.lineCap = "butt";
-    context.setLineDash([]);
+    context.setLineDash(dash);
     context.strokeStyle = tones.ground;
     context.globalAlpha = 0.85;
     context.lineWidth = width + 2.5;
     context.stroke(path);
     context.globalAlpha = 1;
-    context.setLineDash(dash);
     context.strokeStyle = colour;
     context.lineWidth = width;
     context.stroke(path);

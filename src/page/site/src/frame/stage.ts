@@ -6,7 +6,7 @@ import { pixelsOf, type FrameFacts, type Pixels } from "./answers";
 import { after, apply, between, inverse, type Affine, type XY } from "./affine";
 import { listen } from "./gestures";
 import { mostTiles } from "./levels";
-import { drawOverlay, type Chosen } from "./overlay";
+import { drawOverlay, type Chosen, type Tones } from "./overlay";
 import { Picture } from "./picture";
 import type { OverlayName } from "./state";
 import { lookup, type Paint, type Stretch } from "./stretch";
@@ -282,8 +282,7 @@ export class Stage {
         const { picture, facts } = this.frame;
         if (picture) picture.draw(base, map, this.size, density, this.table(picture.pixels, paint), this.mostTiles());
         this.paintOther(base, map, density, paint);
-        const tones = { ground: tone("paper"), ink: tone("ink"), ember: tone("ember"), slate: tone("slate") };
-        drawOverlay({ context: marks, map, size: this.size, tones }, facts, (name) => !this.hidden.has(name), this.chosen);
+        drawOverlay({ context: marks, map, size: this.size, tones: tonesOn(paint) }, facts, (name) => !this.hidden.has(name), this.chosen);
         this.area.dataset["zoom"] = this.view.zoom.toFixed(4);
     }
 
@@ -313,6 +312,13 @@ export class Stage {
             this.divider.style.left = `${from}px`;
         }
     }
+}
+
+// Light marks on a dark sky, dark marks on a light one.
+function tonesOn({ inverted, red }: Paint): Tones {
+    if (red && inverted) return { ground: tone("ink"), ink: "#000000", ember: "#000000", slate: "#000000" };
+    if (!red && !inverted) return { ground: tone("ink"), ink: tone("paper"), ember: tone("ember-on-dark"), slate: tone("slate-on-dark") };
+    return { ground: tone("paper"), ink: tone("ink"), ember: tone("ember"), slate: tone("slate") };
 }
 
 function sameFrame(a: FrameFacts, b: FrameFacts): boolean {

@@ -34,10 +34,6 @@ export class TileStore {
         return this.kept.get(name({ level, column, row })) ?? null;
     }
 
-    get waiting(): boolean {
-        return this.asked.size > 0 || this.wanted.length > 0;
-    }
-
     // From the middle outwards; what is no longer seen is no longer asked for.
     want(block: Block): void {
         const middle = [block.column + (block.columns - 1) / 2, block.row + (block.rows - 1) / 2] as const;

@@ -48,7 +48,7 @@ class FrameView implements View {
     private readonly stretch = new StretchControls((patch, small) => this.put(patch, small));
     private readonly blinker: Blinker;
     private readonly compare: BlinkControls;
-    private readonly list = new StarList((star) => go({ star }));
+    private readonly list = new StarList((star) => this.choose(star));
     private readonly star = new StarPanel(() => this.put({ star: null }));
     private readonly host = new HostPanel(
         () => this.put({ host: null }),
@@ -60,7 +60,7 @@ class FrameView implements View {
     private readonly pickerPlace = h("div", {}, this.picker.root);
     private readonly gone = h("div", { hidden: true });
     private readonly north = h("button", { type: "button", "aria-pressed": "false", onclick: () => this.turnNorth() }, "North up");
-    private readonly hostButton = h("button", { type: "button", onclick: () => this.put({ host: "1" }) }, "Data, model, residual");
+    private readonly hostButton = h("button", { type: "button", onclick: () => this.openHost() }, "Data, model, residual");
     private readonly layout: HTMLElement;
     private readonly forget: () => void;
     private readonly onKey = (event: KeyboardEvent) => this.press(event);
@@ -78,13 +78,14 @@ class FrameView implements View {
     private asking: Record<"frame" | "star" | "host" | "other", string> = { frame: "", star: "", host: "", other: "" };
     private settling = 0;
     private pending: Patch = {};
+    private acted = false;
     private told = false;
     private carried = "";
 
     constructor(root: HTMLElement) {
         this.stage = new Stage({
             moved: (view, isWhole) => this.moved(view, isWhole),
-            tapped: (x, y) => go({ star: `${x.toFixed(1)},${y.toFixed(1)}` }),
+            tapped: (x, y) => this.choose(`${x.toFixed(1)},${y.toFixed(1)}`),
             failed: (error) => this.failed(error),
         });
         this.blinker = new Blinker((share) => this.showOther(share));
@@ -112,8 +113,8 @@ class FrameView implements View {
                 this.stage.root,
                 tools,
                 h("p", { id: "frame-help", class: "hint" }, "Drag, wheel or pinch; arrow keys, + and −, 0 for the whole. A click measures the star that lies there."),
-                this.host.root,
                 this.star.root,
+                this.host.root,
             ),
             h("div", { class: "frame-side" }, this.facts, this.stretch.root, this.compare.root, this.list.root, this.marks),
         );
@@ -157,6 +158,16 @@ class FrameView implements View {
         this.forget();
         document.removeEventListener("keydown", this.onKey);
         document.removeEventListener("keyup", this.onKeyUp);
+    }
+
+    private choose(star: string): void {
+        this.acted = true;
+        go({ star });
+    }
+
+    private openHost(): void {
+        this.acted = true;
+        this.put({ host: "1" });
     }
 
     // Small steps do not stop the browser's own way back; what moves quickly is written when it rests.
@@ -248,7 +259,6 @@ class FrameView implements View {
             replace(this.body, this.layout);
         }
         this.stage.area.setAttribute("aria-label", `Picture of ${given.name}`);
-        this.stage.root.classList.toggle("pixelless", pixelsOf(given) === null);
         this.stage.setFrame(given);
         // Opened from here, and not gone back to: the address has the place on the frame before.
         const map = before && this.carried === given.id && before.id !== given.id ? between(before, given) : null;
@@ -388,8 +398,12 @@ class FrameView implements View {
         // Read anew, what is shown stays until the answer is there.
         if (!again) {
             this.look = null;
-            if (known) this.stage.reveal(known.x_px, known.y_px);
             this.star.busy(name);
+            // Chosen here, and not come with a bookmark, which is shown as it was.
+            if (this.acted) {
+                if (known) this.stage.reveal(known.x_px, known.y_px);
+                bringUp(this.star.root);
+            }
         }
         try {
             const query = place ? { x_px: place.x_px, y_px: place.y_px } : { label: star };
@@ -422,7 +436,10 @@ class FrameView implements View {
             return;
         }
         this.asking.host = given.id;
-        if (this.hostOf !== given.id) this.host.busy();
+        if (this.hostOf !== given.id) {
+            this.host.busy();
+            if (this.acted) bringUp(this.host.root);
+        }
         try {
             const look = await read<HostLook>(`/api/frames/${encodeURIComponent(given.id)}/host`);
             if (this.asking.host !== given.id) return;
@@ -509,6 +526,12 @@ class FrameView implements View {
         this.star.repaint();
         this.host.repaint();
     }
+}
+
+// A panel that opened below what is seen: so far up that its beginning is seen, and the picture too.
+function bringUp(panel: HTMLElement): void {
+    const top = panel.getBoundingClientRect().top;
+    if (top > innerHeight * 0.75) scrollBy(0, top - innerHeight * 0.6);
 }
 
 function missing(given: FrameFacts): HTMLElement {
