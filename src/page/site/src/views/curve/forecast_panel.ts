@@ -28,7 +28,7 @@ export function showForecast(place: HTMLElement, forecast: Forecast, bands: stri
     const notes = shown.flatMap((band) => notesOf(band, forecast));
     replace(
         place,
-        h("p", { class: "hint" }, `Between the errors of two in three. Exposures reach ±${thin}${fixed(forecast.goal_mag, 3)}${thin}mag; observable is dark and above ${fixed(forecast.least_altitude_deg, 0)}°.`),
+        h("p", { class: "hint" }, `± is one sigma. Exposures reach ±${thin}${fixed(forecast.goal_mag, 3)}${thin}mag; observable is dark and above ${fixed(forecast.least_altitude_deg, 0)}°.`),
         notes.length > 0 && h("ul", { class: "reasons" }, ...notes),
         h("div", { class: "forecast-table" }, table("The coming nights", columns, forecast.nights, { headed: true, rowKey: (row) => row.night })),
         ...forecast.remarks.map((words) => h("p", { class: "hint" }, words)),
