@@ -105,7 +105,8 @@ TEST_CASE("the rate of a picked interval is the command's to the last digit, and
         INFO(rate["command"]);
         CHECK(rate["command"] == fmt::format("emberline curve --band V --rate {}:{}", from, to));
         Json given;
-        for (const Json& one : printed(campaign, rate["command"])["bands"]["V"]["rates"]) {
+        const Json command = printed(campaign, rate["command"]);
+        for (const Json& one : command["bands"]["V"]["rates"]) {
             if (one["name"] == "asked") given = one;
         }
         for (const char* key : {"n", "from_bjd_tdb", "to_bjd_tdb", "mag_per_day", "mag_per_100_days"})
@@ -126,7 +127,7 @@ TEST_CASE("the rate of a picked interval is the command's to the last digit, and
 }
 
 TEST_CASE("other observers' points stand in the curve as a series of their own", "[page][curve]") {
-    const Rehearsed campaign(four_nights);
+    const Rehearsed campaign({"--nights", "3"});
     campaign.measure();
     std::string rows = "jd,band,mag,mag_err\n";
     for (int i = 0; i < 6; ++i)
@@ -151,7 +152,7 @@ TEST_CASE("other observers' points stand in the curve as a series of their own",
 }
 
 TEST_CASE("pictures, forecasts and tables are handed over, and out/ stays as it was", "[page][curve]") {
-    const Rehearsed campaign(four_nights);
+    const Rehearsed campaign({"--nights", "3"});
     campaign.measure();
     page::Session session({.campaign_folder = campaign.path()});
     const auto before = files_of(campaign.path("out"));
