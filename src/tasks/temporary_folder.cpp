@@ -1,9 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include "tasks/temporary_folder.hpp"
 
-#include <stdlib.h>
-
 #include <cerrno>
+#include <cstdlib>
 
 #include "quantities/new_file.hpp"
 
