@@ -81,7 +81,7 @@ class ReportView implements View {
         const write = h("button", { type: "button", class: "main", onclick: () => void this.#write(given, write) }, "Write the report");
         const stop = reasonNotToWrite(given, errors);
         write.disabled = stop !== "";
-        if (stop) write.setAttribute("aria-describedby", "why-not");
+        if (stop !== "") write.setAttribute("aria-describedby", "why-not");
         const box = this.#paper.querySelector(".report-text");
         const at = box ? [box.scrollLeft, box.scrollTop] : [0, 0];
         replace(
@@ -91,12 +91,13 @@ class ReportView implements View {
                 { class: "draft-head" },
                 h("h2", {}, "What would be sent"),
                 h("p", {}, h("strong", {}, countWords(given)), "."),
-                h("div", { class: "settings-row" }, write, copyButton(() => given.text, "Copy the text", "Copy the text")),
+                h("div", { class: "settings-row" }, write, given.lines.length > 0 && copyButton(() => given.text, "Copy the text", "Copy the text")),
                 stop && h("p", { id: "why-not", class: "hint" }, stop),
             ),
             findingList(given),
-            h("p", { class: "file-name" }, h("span", { class: "hint" }, "File "), h("code", {}, given.file_name)),
-            textBox(given),
+            ...(given.lines.length > 0
+                ? [h("p", { class: "file-name" }, h("span", { class: "hint" }, "File "), h("code", {}, given.file_name)), textBox(given)]
+                : [h("p", {}, "The text would be empty. “Also what was reported before” shows all of it again.")]),
             rows("Held back", "These were measured and do not go out with this report.", given.held),
             rows("Skipped", "These cannot go into this format.", given.skipped),
             given.remarks.length > 0 && h("div", { class: "remarks" }, h("h3", {}, "Remarks"), h("ul", {}, ...given.remarks.map((words) => h("li", {}, words)))),
