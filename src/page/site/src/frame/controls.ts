@@ -10,6 +10,17 @@ import { hideWith, overlayNames, type Blink, type FrameState, type OverlayName, 
 
 type Change = (patch: Patch, small?: boolean) => void;
 
+export const frameKeys = [
+    ["[ ]", "previous, next frame"],
+    ["+ −", "zoom in, out (picture)"],
+    ["0", "the whole frame (picture)"],
+    ["← → ↑ ↓", "move along (picture), from star to star (list)"],
+    ["Enter", "the star in the middle (picture), the chosen one (list)"],
+    ["b", "hold to compare with the other frame"],
+    ["i", "dark stars on light, or light on dark"],
+    ["o", "north up"],
+] as const;
+
 // Sliders run evenly in the encoding's own measure, fine about the sky and coarse far above it.
 const lowest = Math.asinh(-10);
 
@@ -186,4 +197,15 @@ export class BlinkControls {
         this.wipe.input.value = String(state.wipe);
         this.wipe.value.textContent = `${Math.round((1 - state.wipe) * 100)} % of the other frame`;
     }
+}
+
+// A panel that opened below what is seen: so far up that its beginning is seen, and the picture too.
+export function bringUp(panel: HTMLElement): void {
+    const top = panel.getBoundingClientRect().top;
+    if (top > innerHeight * 0.75) scrollBy(0, top - innerHeight * 0.6);
+}
+
+export function zoomTools(tools: [string, () => void][], ...more: HTMLElement[]): HTMLElement {
+    const buttons = tools.map(([words, act]) => h("button", { type: "button", onclick: act }, words));
+    return h("div", { class: "frame-tools", role: "group", "aria-label": "Zoom" }, ...buttons, ...more);
 }

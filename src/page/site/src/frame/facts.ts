@@ -30,6 +30,12 @@ export function factsOf(facts: FrameFacts): HTMLElement {
     );
 }
 
+// Its file is gone, or is another by now: why, and what stands all the same.
+export function missing(given: FrameFacts): HTMLElement {
+    const { what, where, mend } = given.no_pixels!;
+    return h("div", { class: "trouble box", role: "status" }, h("p", { class: "what" }, what), where && h("p", { class: "where" }, where), mend && h("p", {}, mend), h("p", { class: "hint" }, "What was measured on it stands, and its marks are where the stars were."));
+}
+
 export interface PickFrom {
     nights: string[];
     night: string | null;

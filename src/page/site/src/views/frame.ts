@@ -12,12 +12,13 @@ import { onTheme, theme } from "../theme";
 import type { MakeView, View } from "../view";
 import { title } from "../words";
 import { between, apply } from "../frame/affine";
-import { pixelsOf, type FrameFacts, type FrameRow, type HostLook, type StarLook } from "../frame/answers";
+import { pixelsOf, type FrameFacts, type HostLook, type StarLook } from "../frame/answers";
 import { Blinker } from "../frame/blinker";
-import { BlinkControls, overlayControls, StretchControls } from "../frame/controls";
-import { factsOf, FramePicker } from "../frame/facts";
+import { BlinkControls, bringUp, frameKeys, overlayControls, StretchControls, zoomTools } from "../frame/controls";
+import { factsOf, FramePicker, missing } from "../frame/facts";
 import { HostPanel } from "../frame/host_panel";
 import type { Chosen } from "../frame/overlay";
+import { firstOf, FrameRows, ofNight } from "../frame/rows";
 import { Stage } from "../frame/stage";
 import { StarList } from "../frame/star_list";
 import { StarPanel } from "../frame/star_panel";
@@ -29,16 +30,7 @@ import "./frame.css";
 const settleMs = 250;
 
 class FrameView implements View {
-    readonly keys = [
-        ["[ ]", "previous, next frame"],
-        ["+ −", "zoom in, out (picture)"],
-        ["0", "the whole frame (picture)"],
-        ["← → ↑ ↓", "move along (picture), from star to star (list)"],
-        ["Enter", "the star in the middle (picture), the chosen one (list)"],
-        ["b", "hold to compare with the other frame"],
-        ["i", "dark stars on light, or light on dark"],
-        ["o", "north up"],
-    ] as const;
+    readonly keys = frameKeys;
     private readonly stage: Stage;
     private readonly picker = new FramePicker(
         (id) => this.open(id),
@@ -69,9 +61,7 @@ class FrameView implements View {
     private band = "";
     private given: FrameFacts | null = null;
     private other: FrameFacts | null = null;
-    private rows: FrameRow[] = [];
-    private rowsOf: string | null = null;
-    private best: FrameRow[] = [];
+    private readonly rows = new FrameRows();
     private look: StarLook | null = null;
     private lookOf = "";
     private hostOf = "";
@@ -90,15 +80,14 @@ class FrameView implements View {
         });
         this.blinker = new Blinker((share) => this.showOther(share));
         this.compare = new BlinkControls((patch, small) => this.put(patch, small), (on) => this.blinker.hold(on));
-        const tool = (words: string, act: () => void) => h("button", { type: "button", onclick: act }, words);
-        const tools = h(
-            "div",
-            { class: "frame-tools", role: "group", "aria-label": "Zoom" },
-            tool("Zoom in", () => this.stage.zoomBy(1.6)),
-            tool("Zoom out", () => this.stage.zoomBy(1 / 1.6)),
-            tool("Whole frame", () => this.stage.showWhole()),
-            tool("Pixel for pixel", () => this.stage.zoomTo(1)),
-            tool("To the transient", () => this.toTransient()),
+        const tools = zoomTools(
+            [
+                ["Zoom in", () => this.stage.zoomBy(1.6)],
+                ["Zoom out", () => this.stage.zoomBy(1 / 1.6)],
+                ["Whole frame", () => this.stage.showWhole()],
+                ["Pixel for pixel", () => this.stage.zoomTo(1)],
+                ["To the transient", () => this.toTransient()],
+            ],
             this.north,
             this.hostButton,
         );
@@ -144,7 +133,7 @@ class FrameView implements View {
     }
 
     refresh(): void {
-        this.rowsOf = null;
+        this.rows.forget();
         this.asking = { frame: "", star: "", host: "", other: this.asking.other };
         if (this.state.frame) void this.readFrame(this.state.frame);
     }
@@ -211,9 +200,7 @@ class FrameView implements View {
             return;
         }
         try {
-            const { frames } = await read<{ frames: FrameRow[] }>("/api/frames", { night });
-            const own = this.band ? frames.filter((row) => row.band === this.band) : frames;
-            const first = own.find((row) => row.used) ?? own[0] ?? frames.find((row) => row.used) ?? frames[0];
+            const first = firstOf(await ofNight(night), this.band);
             if (first) this.carried = first.id;
             if (first && this.asking.frame !== "left") go({ frame: first.id, night }, { replace: replaces });
             else if (!first) replace(this.body, empty("No frame of this night is in the ledger."));
@@ -229,7 +216,7 @@ class FrameView implements View {
         this.pending = {};
         clearTimeout(this.settling);
         this.carried = id;
-        go({ ...patch, frame: id, night: this.rows.find((row) => row.id === id)?.night ?? address()["night"] });
+        go({ ...patch, frame: id, night: this.rows.nightOf(id) ?? address()["night"] });
     }
 
     private async readFrame(id: string): Promise<void> {
@@ -283,16 +270,8 @@ class FrameView implements View {
 
     private async readRows(): Promise<void> {
         const night = this.given?.night ?? address()["night"] ?? campaign()?.newest_night ?? null;
-        if (this.rowsOf === night && this.best.length) return;
         try {
-            const [own, best] = await Promise.all([
-                night ? read<{ frames: FrameRow[] }>("/api/frames", { night }) : Promise.resolve({ frames: [] }),
-                read<{ frames: FrameRow[] }>("/api/frames"),
-            ]);
-            this.rowsOf = night;
-            this.rows = own.frames;
-            this.best = best.frames;
-            this.drawAround();
+            if (await this.rows.read(night)) this.drawAround();
         } catch (error) {
             sayProblem(error);
         }
@@ -313,7 +292,7 @@ class FrameView implements View {
             nights: (known?.nights ?? []).map((one) => one.night),
             night: given?.night ?? address()["night"] ?? known?.newest_night ?? null,
             band: this.band,
-            rows: this.rows,
+            rows: this.rows.own,
             templates: known?.templates ?? [],
             frame: this.state.frame ?? "",
         });
@@ -329,9 +308,7 @@ class FrameView implements View {
 
     private drawCompare(): void {
         if (!this.given) return;
-        const best = this.best.filter((row) => row.id !== this.given!.id);
-        const same = this.rows.filter((row) => !best.some((one) => one.id === row.id));
-        this.compare.show(this.state, this.given, { rows: [...best, ...same], templates: campaign()?.templates ?? [] }, this.whyNot(), this.blinker.still);
+        this.compare.show(this.state, this.given, { rows: this.rows.others(this.given.id), templates: campaign()?.templates ?? [] }, this.whyNot(), this.blinker.still);
     }
 
     // Why the other frame cannot be laid over this one.
@@ -489,9 +466,7 @@ class FrameView implements View {
     }
 
     private step(by: number): void {
-        const rows = this.band ? this.rows.filter((row) => row.band === this.band || row.id === this.state.frame) : this.rows;
-        const at = rows.findIndex((row) => row.id === this.state.frame);
-        const next = at < 0 ? undefined : rows[at + by];
+        const next = this.rows.beside(this.state.frame ?? "", this.band, by);
         if (next) this.open(next.id);
         else say(by > 0 ? "There is no later frame in this night." : "There is no earlier frame in this night.");
     }
@@ -526,17 +501,6 @@ class FrameView implements View {
         this.star.repaint();
         this.host.repaint();
     }
-}
-
-// A panel that opened below what is seen: so far up that its beginning is seen, and the picture too.
-function bringUp(panel: HTMLElement): void {
-    const top = panel.getBoundingClientRect().top;
-    if (top > innerHeight * 0.75) scrollBy(0, top - innerHeight * 0.6);
-}
-
-function missing(given: FrameFacts): HTMLElement {
-    const { what, where, mend } = given.no_pixels!;
-    return h("div", { class: "trouble box", role: "status" }, h("p", { class: "what" }, what), where && h("p", { class: "where" }, where), mend && h("p", {}, mend), h("p", { class: "hint" }, "What was measured on it stands, and its marks are where the stars were."));
 }
 
 export const frame: MakeView = (root) => new FrameView(root);
