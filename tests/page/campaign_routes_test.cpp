@@ -31,7 +31,7 @@ TEST_CASE("a campaign that was never measured is shown, and its newest night say
 
 TEST_CASE("a measured campaign is answered with its bands, nights and what the commands say of them",
           "[page][campaign]") {
-    const Rehearsed campaign({"--nights", "2", "--bands", "B,V"});
+    const Rehearsed campaign({"--nights", "2", "--band", "B", "--band", "V"});
     campaign.measure();
     page::Session session({.campaign_folder = campaign.path(), .series = {"others/far.csv"}});
     const json own = answered(session, "/api/campaign");
@@ -69,7 +69,7 @@ TEST_CASE("a measured campaign is answered with its bands, nights and what the c
 
 TEST_CASE("a night is answered as nights --frames prints it, and ends at the night's own value",
           "[page][campaign]") {
-    const Rehearsed campaign({"--nights", "2", "--bands", "B,V"});
+    const Rehearsed campaign({"--nights", "2", "--band", "B", "--band", "V"});
     campaign.measure();
     page::Session session({.campaign_folder = campaign.path()});
     const json night = answered(session, "/api/nights/newest", {{"goal", "0.001"}});
