@@ -6,6 +6,7 @@
 #include <sys/socket.h>
 
 #include <charconv>
+#include <filesystem>
 #include <nlohmann/json.hpp>
 #include <thread>
 
@@ -266,6 +267,11 @@ Result<PageServer> PageServer::open(const PageSettings& settings) {
     if (!gate) return fail(gate.error());
     auto impl = std::make_unique<Impl>(settings, std::move(*gate));
     if (auto campaign = impl->session.workspace(); !campaign) return fail(campaign.error());
+    // A ledger of an earlier version is brought up to date here, once; where it cannot be, reading says so.
+    std::error_code absent;
+    const std::string kept = (*impl->session.workspace())->ledger_path();
+    if (std::filesystem::exists(kept, absent))
+        static_cast<void>(impl->session.ledger(ledger::Ledger::Access::write));
     impl->prepare();
     impl->port = settings.port == 0 ? impl->server.bind_to_any_port(settings.address)
                  : impl->server.bind_to_port(settings.address, settings.port) ? settings.port

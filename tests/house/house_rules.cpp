@@ -48,16 +48,15 @@ const std::vector<Library>& libraries() {
         {"toml++/", {"night"}},   {"nlohmann/", {"exchange", "tasks", "command", "page"}},
         {"CLI/", {"command"}},    {"tbb/", {"tasks"}},
         {"oneapi/", {"tasks"}},   {"pugixml", {"standard"}},
-        {"zlib.h", {"picture"}},
-        {"httplib", {"page"}},
+        {"zlib.h", {"picture"}},  {"httplib", {"page"}},
     };
     return known;
 }
 
 // Seen everywhere: vocabulary, and what the operating system offers.
 bool is_vocabulary(std::string_view header) {
-    static const Names everywhere{"fmt/",    "tl/expected.hpp", "sys/",    "unistd.h",
-                                  "fcntl.h", "spawn.h",         "signal.h"};
+    static const Names everywhere{"fmt/",    "tl/expected.hpp", "sys/",        "unistd.h",  "fcntl.h",
+                                  "spawn.h", "signal.h",        "arpa/inet.h", "ifaddrs.h", "netdb.h"};
     return header.find_first_of("./") == std::string_view::npos ||  // the language's own
            std::any_of(everywhere.begin(), everywhere.end(),
                        [&](std::string_view start) { return header.starts_with(start); });

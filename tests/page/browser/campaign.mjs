@@ -44,8 +44,8 @@ export class Campaign {
         }
         return (name) => cpSync(join(aside, name.replaceAll("/", "_")), join(this.folder, "frames", name));
     }
-    async serve(...words) {
-        this.process = spawn(program, ["page", "--port", "0", "--json", "-c", this.folder, ...words], {
+    async serve(port = "0") {
+        this.process = spawn(program, ["page", "--port", port, "--json", "-c", this.folder], {
             stdio: ["ignore", "pipe", "pipe"],
         });
         let text = "";

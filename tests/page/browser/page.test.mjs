@@ -116,7 +116,7 @@ test("a star is set aside after seeing what that changes, and the change is undo
     await page.getByRole("button", { name: "Set it aside" }).click();
     await page.getByRole("button", { name: /^Undo/ }).waitFor();
     const aside = campaign.json("nights");
-    assert.deepEqual(aside.exclusions.map(({ kind, key, reason }) => [kind, key, reason]), [["star", label, "it varies"]]);
+    assert.deepEqual(aside.set_aside.map(({ what, reason }) => [what, reason]), [[label, "it varies"]]);
     for (const night of preview.nights) {
         const now = aside.nights.find((one) => one.night === night.night && one.band === night.band);
         assert.ok(Math.abs(now.mag - night.after_mag) < 1e-9, "what was previewed is what came");
@@ -144,7 +144,7 @@ test("a report is looked at, written, downloaded, found valid, and taken back", 
     const download = await waiting;
     const file = join(campaign.root, download.suggestedFilename());
     await download.saveAs(file);
-    assert.match(run(["report", "--check", file], campaign.folder), /no error|valid|nothing|no findings|accepted/i);
+    assert.match(run(["report", "--check", file], campaign.folder), /follows the rules of its format/);
     assert.equal(readFileSync(file, "utf8"), readFileSync(join(campaign.folder, "out", "report.txt"), "utf8"));
     assert.equal(campaign.json("report", "--dry-run").lines, 0);
     await page.getByRole("button", { name: "Take it back" }).click();
@@ -191,7 +191,7 @@ test("a campaign without measurements says what to do; a page whose program ends
     await page.waitForFunction(() => /emberline page/.test(document.body.innerText), null, { timeout: 15000 });
     await accessible(page, "a page whose program has ended");
     await picture(page, "gone-desktop-day");
-    await own.serve("--port", new URL(address).port);
+    await own.serve(new URL(address).port);
     await page.waitForFunction(() => !/does not answer|has ended|is gone/i.test(document.body.innerText), null, { timeout: 20000 });
     await page.context().close();
     await own.remove();
@@ -262,9 +262,9 @@ test("everything is done from the keyboard", async () => {
         const at = await page.evaluate(() => {
             const one = document.activeElement;
             const style = getComputedStyle(one);
-            return { words: one.getAttribute("aria-label") || one.innerText?.trim() || one.tagName, seen: style.outlineStyle !== "none" || style.boxShadow !== "none" };
+            return { body: one === document.body, words: one.getAttribute("aria-label") || one.innerText?.trim() || one.tagName, seen: style.outlineStyle !== "none" || style.boxShadow !== "none" };
         });
-        if (at.words !== "BODY") assert.ok(at.seen, `the focus on “${at.words}” is seen`);
+        if (!at.body) assert.ok(at.seen, `the focus on “${at.words}” is seen`);
         reached.add(at.words);
     }
     for (const name of ["Skip to the view", "Night red"]) assert.ok(reached.has(name), `${name} is reached`);
