@@ -4,6 +4,7 @@ import { addressWith } from "../address";
 import { h, replace } from "../dom";
 import { command, picker } from "../parts";
 import { day, fixed, magnitude, thin } from "../words";
+import { between } from "./affine";
 import type { FrameFacts, FrameRow } from "./answers";
 import { section } from "./controls";
 
@@ -34,6 +35,13 @@ export function factsOf(facts: FrameFacts): HTMLElement {
 export function missing(given: FrameFacts): HTMLElement {
     const { what, where, mend } = given.no_pixels!;
     return h("div", { class: "trouble box", role: "status" }, h("p", { class: "what" }, what), where && h("p", { class: "where" }, where), mend && h("p", {}, mend), h("p", { class: "hint" }, "What was measured on it stands, and its marks are where the stars were."));
+}
+
+// Why a frame cannot be laid over another; empty where it can.
+export function notOver(other: FrameFacts, given: FrameFacts): string {
+    if (other.no_pixels) return `${other.name}: ${other.no_pixels.what}`;
+    if (!between(other, given)) return "The plate of one of the two frames is not known: they cannot be laid upon each other.";
+    return "";
 }
 
 export interface PickFrom {

@@ -12,11 +12,20 @@ export interface Stretch {
 
 export const leastSpan = 0.5;
 
-export function automatic(pixels: { encoding: Encoding; suggested: { black_adu: number; white_adu: number } }): Stretch {
+type Suggesting = { encoding: Encoding; suggested: { black_adu: number; white_adu: number } };
+
+export function automatic(pixels: Suggesting): Stretch {
     const { sky_adu, noise_adu } = pixels.encoding;
     const black = (pixels.suggested.black_adu - sky_adu) / noise_adu;
     const white = (pixels.suggested.white_adu - sky_adu) / noise_adu;
     return { black, white: Math.max(white, black + leastSpan), curve: "asinh" };
+}
+
+// What is chosen, and where nothing is, what suits the frame.
+export function stretchOf(pixels: Suggesting | null, chosen: { black: number | null; white: number | null; curve: Curve }): Stretch {
+    const auto: Stretch = pixels ? automatic(pixels) : { black: -1, white: 50, curve: "asinh" };
+    const black = chosen.black ?? auto.black;
+    return { black, white: Math.max(chosen.white ?? auto.white, black + leastSpan), curve: chosen.curve };
 }
 
 // 0 … 1 of a value: black … white. "asinh" is linear within the noise and logarithmic far above it.

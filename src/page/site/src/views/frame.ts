@@ -15,7 +15,7 @@ import { between, apply } from "../frame/affine";
 import { pixelsOf, type FrameFacts, type HostLook, type StarLook } from "../frame/answers";
 import { Blinker } from "../frame/blinker";
 import { BlinkControls, bringUp, frameKeys, overlayControls, StretchControls, zoomTools } from "../frame/controls";
-import { factsOf, FramePicker, missing } from "../frame/facts";
+import { factsOf, FramePicker, missing, notOver } from "../frame/facts";
 import { HostPanel } from "../frame/host_panel";
 import type { Chosen } from "../frame/overlay";
 import { firstOf, FrameRows, ofNight } from "../frame/rows";
@@ -23,7 +23,7 @@ import { Stage } from "../frame/stage";
 import { StarList } from "../frame/star_list";
 import { StarPanel } from "../frame/star_panel";
 import { parse, placeOf, type FrameState, type Patch } from "../frame/state";
-import { automatic, type Stretch } from "../frame/stretch";
+import { stretchOf, type Stretch } from "../frame/stretch";
 import type { Viewport } from "../frame/viewport";
 import "./frame.css";
 
@@ -311,19 +311,12 @@ class FrameView implements View {
         this.compare.show(this.state, this.given, { rows: this.rows.others(this.given.id), templates: campaign()?.templates ?? [] }, this.whyNot(), this.blinker.still);
     }
 
-    // Why the other frame cannot be laid over this one.
     private whyNot(): string {
-        if (!this.state.other || !this.other || !this.given) return "";
-        if (this.other.no_pixels) return `${this.other.name}: ${this.other.no_pixels.what}`;
-        if (!between(this.other, this.given)) return "The plate of one of the two frames is not known: they cannot be laid upon each other.";
-        return "";
+        return this.state.other && this.other && this.given ? notOver(this.other, this.given) : "";
     }
 
     private currentStretch(): Stretch {
-        const pixels = this.given && pixelsOf(this.given);
-        const auto: Stretch = pixels ? automatic(pixels) : { black: -1, white: 50, curve: "asinh" };
-        const black = this.state.black ?? auto.black;
-        return { black, white: Math.max(this.state.white ?? auto.white, black + 0.5), curve: this.state.curve };
+        return stretchOf(this.given && pixelsOf(this.given), this.state);
     }
 
     private drawLooks(): void {
