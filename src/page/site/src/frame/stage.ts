@@ -318,7 +318,7 @@ export class Stage {
 function tonesOn({ inverted, red }: Paint): Tones {
     if (red && inverted) return { ground: tone("ink"), ink: "#000000", ember: "#000000", slate: "#000000" };
     if (!red && !inverted) return { ground: tone("ink"), ink: tone("paper"), ember: tone("ember-on-dark"), slate: tone("slate-on-dark") };
-    return { ground: tone("paper"), ink: tone("ink"), ember: tone("ember"), slate: tone("slate") };
+    return { ground: tone("paper"), ink: tone("ink"), ember: tone("ember"), slate: tone(red ? "faint" : "slate") };
 }
 
 function sameFrame(a: FrameFacts, b: FrameFacts): boolean {
