@@ -21,8 +21,8 @@ TEST_CASE("a path is matched part by part, and its parts have names") {
 
 TEST_CASE("no part of a path leads elsewhere") {
     using namespace std::string_literals;
-    for (const std::string& part : {"", "..", ".", "a/b", "../../etc/passwd"})
-        CHECK(!match("/api/frames/{id}", "/api/frames/" + part));
+    for (const char* part : {"", "..", ".", "a/b", "../../etc/passwd"})
+        CHECK(!match("/api/frames/{id}", std::string("/api/frames/") + part));
     CHECK(!match("/api/frames/{id}", "/api/frames/a\0b"s));
 }
 
