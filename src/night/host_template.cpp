@@ -65,22 +65,17 @@ struct HostTemplate::Opened {
     std::vector<std::string> remarks;
 };
 
-namespace {
-
-// Of a file with several colours, the one that is most like the frames'.
-const frame::Frame& most_like(const std::vector<frame::Frame>& frames, const Band& band) {
+const frame::Frame& most_like(const std::vector<frame::Frame>& planes, const Band& band) {
     const auto find = [&](const auto& alike) {
-        return std::find_if(frames.begin(), frames.end(), [&](const frame::Frame& f) {
+        return std::find_if(planes.begin(), planes.end(), [&](const frame::Frame& f) {
             return f.facts().band && alike(f.facts().band->value);
         });
     };
     auto found = find([&](const Band& b) { return b == band; });
-    if (found == frames.end())
+    if (found == planes.end())
         found = find([&](const Band& b) { return sequence_band(b) == sequence_band(band); });
-    return found == frames.end() ? frames.front() : *found;
+    return found == planes.end() ? planes.front() : *found;
 }
-
-}  // namespace
 
 Result<HostTemplate> HostTemplate::open(const std::string& path, const Band& band,
                                         const standard::Sequence& sequence, const Campaign& campaign) {

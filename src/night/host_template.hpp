@@ -14,6 +14,7 @@
 #include "standard/sequence.hpp"
 
 namespace emberline::frame {
+class Frame;
 class Wcs;
 }
 
@@ -24,6 +25,9 @@ inline constexpr const char* template_refusal = "Template not subtracted: ";
 
 struct StarField;
 struct FrameNeeds;
+
+// Of a template file with several colours, the one that is most like frames of that band.
+[[nodiscard]] const frame::Frame& most_like(const std::vector<frame::Frame>& planes, const Band& band);
 
 // One template: its pixels about the transient and about the stars of the sequence. May be used by several
 // threads at once.

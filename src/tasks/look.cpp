@@ -207,15 +207,7 @@ std::string role_of(const MeasuredFrame& frame, const std::string& label) {
     if (label.empty()) return {};
     if (label == photometry::transient_label) return label;
     if (!frame.measured) return "unused";
-    switch (mark_in(*frame.measured, label)) {
-        case picture::StarMark::check:
-            return "check";
-        case picture::StarMark::comparison:
-            return "comparison";
-        case picture::StarMark::unused:
-            break;
-    }
-    return "unused";
+    return role_word(mark_in(*frame.measured, label));
 }
 
 // The transient's is the ledger's, from the night's own solution; a star's goes through the frame's zero

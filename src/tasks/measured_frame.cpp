@@ -65,6 +65,18 @@ StarMark mark_in(const night::Measurement& measured, const std::string& label) {
     return holds(measured.comparison_labels, label) ? StarMark::comparison : StarMark::unused;
 }
 
+std::string role_word(StarMark mark) {
+    switch (mark) {
+        case StarMark::check:
+            return "check";
+        case StarMark::comparison:
+            return "comparison";
+        case StarMark::unused:
+            break;
+    }
+    return "unused";
+}
+
 std::string why_unused(const std::string& label, const night::Measurement& measured,
                        std::span<const FrameFluxes> frames, const std::vector<ledger::Exclusion>& exclusions,
                        bool was_measured) {

@@ -34,6 +34,8 @@ struct ApertureInUse {
 
 // What the star was for that measurement, of a frame or of a night.
 [[nodiscard]] picture::StarMark mark_in(const night::Measurement& measured, const std::string& label);
+// "comparison", "check", "unused": of documents.
+[[nodiscard]] std::string role_word(picture::StarMark mark);
 // Why a star that has a magnitude in the band does not count, as far as the ledger tells; empty where it was
 // measured and nobody set it aside.
 [[nodiscard]] std::string why_unused(const std::string& label, const night::Measurement& measured,
