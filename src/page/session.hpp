@@ -15,6 +15,7 @@
 #include "page/change_log.hpp"
 #include "page/live.hpp"
 #include "page/page_settings.hpp"
+#include "page/pyramids.hpp"
 #include "page/watcher.hpp"
 #include "quantities/problem.hpp"
 #include "tasks/workspace.hpp"
@@ -59,6 +60,7 @@ class Session {
     [[nodiscard]] ChangeLog& changes() { return changes_; }
     [[nodiscard]] Live& live() { return live_; }
     [[nodiscard]] Watcher& watcher() { return watcher_; }
+    [[nodiscard]] Pyramids& pyramids() { return pyramids_; }
     // The folder of the settings, or the campaign's frames/. Problem: as of Watcher::start.
     [[nodiscard]] Result<void> watch();
 
@@ -81,6 +83,7 @@ class Session {
     ChangeLog changes_;
     Live live_;
     Watcher watcher_;
+    Pyramids pyramids_;
 };
 
 }  // namespace emberline::page
