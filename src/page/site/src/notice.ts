@@ -72,6 +72,7 @@ function open(question: Question, input: HTMLInputElement | null, label = "", hi
     const id = `question-${asked}`;
     const before = document.activeElement;
     return new Promise((resolve) => {
+        const confirm = h("button", { type: "submit", class: "main" }, question.confirm);
         const form = h(
             "form",
             { method: "dialog" },
@@ -84,7 +85,7 @@ function open(question: Question, input: HTMLInputElement | null, label = "", hi
                 "div",
                 { class: "buttons" },
                 h("button", { type: "button", onclick: () => dialog.close() }, question.cancel ?? "Leave it"),
-                h("button", { type: "submit", class: "main" }, question.confirm),
+                confirm,
             ),
         );
         const dialog = h("dialog", { class: "question", "aria-labelledby": id }, form);
@@ -105,6 +106,6 @@ function open(question: Question, input: HTMLInputElement | null, label = "", hi
         });
         document.body.append(dialog);
         dialog.showModal();
-        input?.focus();
+        (input ?? confirm).focus();
     });
 }

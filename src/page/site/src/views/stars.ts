@@ -206,7 +206,8 @@ class StarsView implements View {
     }
 
     private leavePanel(): void {
-        go({ preview: null });
+        // The way back does not ask again.
+        go({ preview: null }, { replace: true });
         this.about.querySelector("button")?.focus();
     }
 
