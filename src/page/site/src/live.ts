@@ -155,9 +155,10 @@ function take(block: string): void {
 }
 
 async function opened(): Promise<void> {
-    const was = state;
+    // Whatever happened meanwhile was not heard, and another start of the program numbers its events anew.
+    const lost = state === "gone" || ended || failures > 0;
     failures = 0;
-    if (was === "gone" || ended) {
+    if (lost) {
         ended = false;
         newest = "";
         await renewKey();

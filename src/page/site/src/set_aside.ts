@@ -127,7 +127,7 @@ function pictured(preview: Preview): HTMLElement[] {
         { name: "Then", unit: "mag/day", number: true, cell: (one) => withError(one.after?.value, one.after?.err, 4) },
     ];
     const parts: (HTMLElement | false)[] = [
-        h("p", { class: "preview-words" }, preview.words),
+        h("p", { class: "preview-words" }, preview.words.replaceAll(/-(?=\d+\.\d)/g, "−")),
         preview.nights.length > 0 && table("What would change, night by night", columns, moved.length > 0 ? moved : preview.nights),
         moved.length > 0 && moved.length < preview.nights.length && h("p", { class: "hint" }, `Nights that stay exactly as they are: ${fixed(preview.nights.length - moved.length, 0)}.`),
         preview.decline.length > 0 && table("The decline before and after", decline, preview.decline),

@@ -39,6 +39,6 @@ export function showExports(place: HTMLElement, state: CurveState, bands: string
                 row(name, tables.map((one) => ({ words: one.words, described: one.words, href: link("/api/table", { level, format: one.format }) }))),
             ),
         ),
-        h("p", { class: "hint" }, "Save picture, above the chart, keeps what is seen here, as a PNG."),
+        h("p", { class: "hint" }, "Save picture, below the chart, keeps what is seen here, as a PNG."),
     );
 }
