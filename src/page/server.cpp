@@ -20,7 +20,8 @@ namespace emberline::page {
 namespace {
 
 constexpr std::size_t largest_body = 64UL * 1024;
-constexpr int most_listeners = 32;  // of live events; each holds a connection
+constexpr int waiting_connections = 512;  // not accepted yet
+constexpr int most_listeners = 32;        // of live events; each holds a connection
 constexpr std::chrono::seconds comment_every{15};
 constexpr std::chrono::milliseconds stop_every{100};
 
@@ -103,6 +104,7 @@ struct PageServer::Impl {
     std::vector<Route> routes = all_routes();
     std::atomic<int> listeners{0};
     int port = 0;
+    socket_t listening = INVALID_SOCKET;
     httplib::Server server;
 };
 
@@ -115,7 +117,8 @@ void PageServer::Impl::prepare() {
     server.set_write_timeout(10);
     server.set_tcp_nodelay(true);
     // The port of a program that was just ended is free again; one that is taken stays taken.
-    server.set_socket_options([](socket_t socket) {
+    server.set_socket_options([this](socket_t socket) {
+        listening = socket;
         const int yes = 1;
         setsockopt(socket, SOL_SOCKET, SO_REUSEADDR, &yes, sizeof yes);
     });
@@ -284,6 +287,8 @@ Result<PageServer> PageServer::open(const PageSettings& settings) {
              .mend = "Choose another with `--port`, or `--port 0` for any that is free.",
              .kind = ProblemKind::storage});
     }
+    // The library lets five wait, and the system would drop the sixth of a browser's.
+    ::listen(impl->listening, waiting_connections);
     impl->gate.set_port(impl->port);
     if (settings.watch) {
         if (auto watching = impl->session.watch(); !watching) return fail(watching.error());

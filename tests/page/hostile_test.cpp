@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // What a hostile or broken client sends, each with the answer it gets; the table is printed with
-// `emberline_test_page "[hostile]" -s`. After each the page still answers.
+// `emberline_test_page "[hostile]"`. After each the page still answers.
 #include <fmt/format.h>
 
 #include <catch2/catch.hpp>
@@ -68,7 +68,7 @@ std::vector<Hostile> table() {
         {"a frame id of letters", get("/api/frames/%E2%98%83"), 400},
         {"a level beyond all", get("/api/frames/0123-0/tiles/99999999999/0/0"), 400},
         {"a negative tile", get("/api/frames/0123-0/tiles/0/-1/0"), 400},
-        {"a night that is none", get("/api/nights/2024-02-31"), 400},
+        {"a night that is none", get("/api/nights/2024-02-31"), 404},
         {"a goal that is no number", get("/api/nights/newest?goal=nan"), 400},
         {"a rate from nowhere", get("/api/curve/rate?band=V&from=1e999&to=2"), 400},
         {"a band that is none", get("/api/curve?band=%27%3BDROP%20TABLE%20frame_fluxes"), 400},
@@ -93,7 +93,7 @@ std::vector<Hostile> table() {
         {"a change of a star that is none",
          post("/api/changes", R"({"action":"exclude","kind":"star","key":"no such","reason":"x"})", key),
          400},
-        {"an undo of nothing", post("/api/changes/undo", R"({"number":7})", key), 400},
+        {"an undo of nothing", post("/api/changes/undo", R"({"number":7})", key), 409},
         {"a report of no format", get("/api/report?format=../../x"), 400},
     };
 }
@@ -123,7 +123,7 @@ TEST_CASE("what hostile clients send is answered in words, and nothing is given 
         CHECK(still->status == 200);
     }
     CHECK(contents(served.campaign().path("campaign.ledger")) == ledger);
-    SUCCEED(printed);
+    WARN(printed);
 }
 
 TEST_CASE("two hundred connections at once are all served, and idle ones hold up nobody", "[hostile]") {
@@ -148,7 +148,7 @@ TEST_CASE("two hundred connections at once are all served, and idle ones hold up
     const double took_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
     CHECK(answered == 100);
     CHECK(took_s < 20.0);  // the idle ones are given up after 5 seconds; none waits for another
-    SUCCEED(fmt::format("100 idle connections; 100 more answered in {:.2f} s", took_s));
+    WARN(fmt::format("100 idle connections; 100 more answered in {:.2f} s", took_s));
 }
 
 TEST_CASE("listeners beyond what is held are told so", "[hostile]") {

@@ -121,12 +121,17 @@ TEST_CASE("data, model and residual of a frame are answered, the method in use f
     CHECK(host["data_adu"].size() == n);
     REQUIRE(!host["methods"].empty());
     CHECK(host["methods"][0]["used"] == true);
+    // The one in the middle: at the edge a model may be undefined.
+    const std::size_t middle =
+        host["height_px"].get<std::size_t>() / 2 * host["width_px"].get<std::size_t>() +
+        host["width_px"].get<std::size_t>() / 2;
     for (const json& method : host["methods"]) {
         REQUIRE(method["model_adu"].size() == n);
         REQUIRE(method["residual_sigma"].size() == n);
-        const double left = (host["data_adu"][7].get<double>() - method["model_adu"][7].get<double>()) /
-                            host["noise_adu"].get<double>();
-        CHECK(method["residual_sigma"][7].get<double>() == Approx(left));
+        const double left =
+            (host["data_adu"][middle].get<double>() - method["model_adu"][middle].get<double>()) /
+            host["noise_adu"].get<double>();
+        CHECK(method["residual_sigma"][middle].get<double>() == Approx(left));
     }
     const double x = host["transient"]["x_px"].get<double>() - host["x_px"].get<double>();
     CHECK(x > 0.0);
