@@ -20,14 +20,14 @@ struct LookWords {
 
 Result<tasks::LookRequest> request_of(const LookWords& words) {
     tasks::LookRequest request;
-    if (words.star.empty() == words.place.empty()) {
-        return fail({.what = "Either a star or a place is needed.",
+    if (!words.star.empty() && !words.place.empty()) {
+        return fail({.what = "Either a star or a place can be looked at, not both.",
                      .where = "look",
-                     .mend = "Add --star with a label, or --at X,Y with a place in pixels.",
+                     .mend = "Leave --star or --at out.",
                      .kind = ProblemKind::request});
     }
-    if (!words.star.empty()) {
-        request.label = words.star;
+    if (words.place.empty()) {
+        request.label = words.star.empty() ? photometry::transient_label : words.star;
         return request;
     }
     const auto comma = words.place.find(',');
@@ -140,7 +140,7 @@ void add_look(CLI::App& app, Face& face) {
         "--star transient\n  emberline look 2024-03-14/V_001.fits --at 512,488");
     const auto words = std::make_shared<LookWords>();
     sub->add_option("FRAME", words->frame, "As the ledger names it, or the end of its path")->required();
-    sub->add_option("--star", words->star, "Label of the sequence, or transient");
+    sub->add_option("--star", words->star, "Label of the sequence (the transient)");
     sub->add_option("--at", words->place, "X,Y in pixels: what is brightest within 2.5 FWHM of it");
     sub->add_option("--band", words->band, "Of a file that holds several colours");
     sub->callback([&face, words] {

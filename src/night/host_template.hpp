@@ -16,7 +16,7 @@
 namespace emberline::frame {
 class Frame;
 class Wcs;
-}
+}  // namespace emberline::frame
 
 namespace emberline::night {
 

@@ -112,8 +112,11 @@ page::Answer asked(page::Session& session, const std::string& path) {
 int main(int argc, char** argv) {
     const int nights = argc > 1 ? std::atoi(argv[1]) : 1000;
     const int frames = argc > 2 ? std::atoi(argv[2]) : 100;
+    // A folder that is named stays, to be looked at in a browser.
+    const bool keep = argc > 3;
     const auto folder =
-        std::filesystem::temp_directory_path() / fmt::format("emberline_page_bench_{}", ::getpid());
+        keep ? std::filesystem::path(argv[3])
+             : std::filesystem::temp_directory_path() / fmt::format("emberline_page_bench_{}", ::getpid());
     rehearsal::RehearsalOptions options;
     options.nights = 1;
     options.frames = 4;
@@ -140,6 +143,6 @@ int main(int argc, char** argv) {
             1e3 * (own.wall_s + newest.wall_s), 1e3 * own.processor_s, 1e3 * newest.processor_s);
     }
     std::error_code error;
-    std::filesystem::remove_all(folder, error);
+    if (!keep) std::filesystem::remove_all(folder, error);
     return 0;
 }

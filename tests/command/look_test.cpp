@@ -33,7 +33,7 @@ TEST_CASE("look says what it needs", "[command][look]") {
     const Rehearsed campaign({"--nights", "1"});
     campaign.measure();
     for (const Words& wrong :
-         {Words{"look"}, Words{"look", "V_001.fits"}, Words{"look", "V_001.fits", "--at", "12"},
+         {Words{"look"}, Words{"look", "V_001.fits", "--at", "12"},
           Words{"look", "V_001.fits", "--at", "a,b"}, Words{"look", "V_009.fits", "--star", "first"},
           Words{"look", "2024-03-14", "--star", "first"}, Words{"look", "V_001.fits", "--star", "999"},
           Words{"look", "V_001.fits", "--star", "first", "--at", "1,2"},
