@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 // How soon the page's first view can be there: the campaign and its newest night, of a ledger of 1000 nights
 // of 100 frames, opened anew by each. The frames are those of a small rehearsal, measured, and multiplied.
-//   emberline_page_bench [NIGHTS [FRAMES]]
+//   emberline_page_bench [NIGHTS [FRAMES [FOLDER to keep]]]
 #include <fmt/format.h>
 
 #include <unistd.h>
