@@ -4,7 +4,8 @@
 #   emberline_room(photometry SOURCES aperture_sum.cpp … NEEDS stars … PRIVATE lib …)
 #
 # NEEDS are rooms further up the path of the light, PRIVATE the outside libraries that only this room's
-# sources see. What a room's headers show (fmt and tl::expected, as vocabulary) comes with quantities.
+# sources see. PRECOMPILE are headers compiled once for it beside those of every room, LIKE a room whose precompiled
+# headers it shares. What a room's headers show (fmt and tl::expected, as vocabulary) comes with quantities.
 
 # Designated initialisers leave members at their defaults on purpose, hence no warning for that; -Wrestrict of
 # GCC 12 warns of std::string's own operator+ (GCC bug 105651).
@@ -23,7 +24,7 @@ if(EMBERLINE_SANITIZE)
 endif()
 
 function(emberline_room name)
-    cmake_parse_arguments(ROOM "" "" "SOURCES;NEEDS;PRIVATE;PUBLIC" ${ARGN})
+    cmake_parse_arguments(ROOM "" "LIKE" "SOURCES;NEEDS;PRIVATE;PUBLIC;PRECOMPILE" ${ARGN})
     add_library(emberline_${name} STATIC ${ROOM_SOURCES})
     add_library(emberline::${name} ALIAS emberline_${name})
     set_target_properties(emberline_${name} PROPERTIES EXPORT_NAME ${name} POSITION_INDEPENDENT_CODE ON)
@@ -42,9 +43,11 @@ function(emberline_room name)
         target_compile_options(emberline_${name} PRIVATE $<$<CXX_COMPILER_ID:GNU>:-Wno-array-bounds>
                                                          $<$<CXX_COMPILER_ID:GNU>:-Wno-stringop-overflow> $<$<CXX_COMPILER_ID:GNU>:-Wno-stringop-overread>)
     endif()
-    if(name STREQUAL "quantities")
-        target_precompile_headers(emberline_quantities PRIVATE <fmt/format.h> <tl/expected.hpp> <algorithm> <cmath> <functional>
-                                  <map> <optional> <set> <string> <string_view> <vector>)
+    if(name STREQUAL "quantities" OR ROOM_PRECOMPILE)
+        target_precompile_headers(emberline_${name} PRIVATE <fmt/format.h> <tl/expected.hpp> <algorithm> <cmath> <functional>
+                                  <map> <optional> <set> <string> <string_view> <vector> ${ROOM_PRECOMPILE})
+    elseif(ROOM_LIKE)
+        target_precompile_headers(emberline_${name} REUSE_FROM emberline_${ROOM_LIKE})
     else()
         target_precompile_headers(emberline_${name} REUSE_FROM emberline_quantities)
     endif()
