@@ -6,7 +6,13 @@
 import { launch, open, phone, settled } from "./browser.mjs";
 import { Campaign } from "./campaign.mjs";
 
-const quiet = (page) => page.waitForLoadState("networkidle");
+// The live events never end: it is quiet when no tile was asked for in a while.
+async function quiet(page) {
+    for (let before = -1, same = 0; same < 6; await page.waitForTimeout(100)) {
+        same = page.asked.length === before ? same + 1 : 0;
+        before = page.asked.length;
+    }
+}
 
 async function firstViews(browser, link, name) {
     for (let run = 0; run < 5; ++run) {
