@@ -12,6 +12,7 @@
 #include "picture/band_look.hpp"
 #include "tasks/frame_view.hpp"
 #include "tasks/night_course.hpp"
+#include "tasks/set_aside.hpp"
 
 namespace emberline::page {
 namespace {
@@ -46,18 +47,6 @@ const char* word(picture::Shape shape) {
             return "pentagon";
     }
     return "disc";
-}
-
-const char* word(ledger::SetAside kind) {
-    switch (kind) {
-        case ledger::SetAside::frame:
-            return "frame";
-        case ledger::SetAside::night:
-            return "night";
-        case ledger::SetAside::star:
-            return "star";
-    }
-    return "frame";
 }
 
 // From blue to red.
@@ -175,8 +164,10 @@ Result<Answer> nights(Session& session, const Query&) {
     for (const night::NightMeasurement& night : *measured)
         json["nights"].push_back(tasks::document(night));
     for (const ledger::Exclusion& one : *exclusions) {
-        json["exclusions"].push_back(
-            {{"kind", word(one.kind)}, {"key", one.key}, {"reason", one.reason}, {"since", one.since}});
+        json["exclusions"].push_back({{"kind", tasks::word(one.kind)},
+                                      {"key", one.key},
+                                      {"reason", one.reason},
+                                      {"since", one.since}});
     }
     return answer(json);
 }

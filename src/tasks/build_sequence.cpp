@@ -1,11 +1,9 @@
 // SPDX-License-Identifier: MIT
 #include "tasks/build_sequence.hpp"
 
-#include <fmt/chrono.h>
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <chrono>
 #include <filesystem>
 #include <map>
 #include <set>
@@ -265,10 +263,9 @@ std::string shown_path(const std::string& path) {
 
 // The file says where its numbers come from.
 std::string sequence_text(const BuildOutcome& outcome, const std::string& catalogue) {
-    const auto now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
-    std::string text = fmt::format(
-        "# Comparison stars from {} ({}), chosen on {:%Y-%m-%d}. Positions: ICRS, as in {:.1f}.\n",
-        outcome.survey, shown_path(catalogue), fmt::gmtime(now), outcome.epoch_jyear);
+    std::string text =
+        fmt::format("# Comparison stars from {} ({}), chosen on {}. Positions: ICRS, as in {:.1f}.\n",
+                    outcome.survey, shown_path(catalogue), sky::iso_date(sky::now()), outcome.epoch_jyear);
     std::map<std::string, std::set<std::string>> by;
     for (const standard::StandardStar& star : outcome.stars) {
         for (const auto& [band, equation] : star.by)
@@ -287,8 +284,9 @@ std::string sequence_text(const BuildOutcome& outcome, const std::string& catalo
 
 // Beside the former file, under a name that nothing has.
 Result<std::string> keep_copy(const std::string& path, const std::string& text) {
-    const auto now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
-    const std::string first = fmt::format("{}.before-{:%Y-%m-%dT%H%M%SZ}", path, fmt::gmtime(now));
+    std::string now = sky::iso(sky::now(), 0);
+    std::erase(now, ':');
+    const std::string first = fmt::format("{}.before-{}", path, now);
     std::string name = first;
     std::error_code error;
     for (int n = 2; fs::exists(name, error); ++n)

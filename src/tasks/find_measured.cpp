@@ -68,8 +68,7 @@ Result<MeasuredFrame> find_measured(const Workspace& workspace, const ledger::Le
     const auto named = find_named(workspace, ledger, name);
     if (!named) return fail(named.error());
     if (named->kind != ledger::SetAside::frame) {
-        return fail({.what = fmt::format("'{}' is a {}, no frame.", name,
-                                         named->kind == ledger::SetAside::night ? "night" : "star"),
+        return fail({.what = fmt::format("'{}' is a {}, no frame.", name, word(named->kind)),
                      .where = workspace.ledger_path(),
                      .mend = "Name a frame by its path, or the end of it: 2024-03-14/V_001.fits.",
                      .kind = ProblemKind::request});

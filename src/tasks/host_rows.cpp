@@ -45,8 +45,8 @@ std::string what_it_is(HostMethod method) {
     return "the sky";
 }
 
-HostRows by_models(const FrameFluxes& frame, const std::vector<const night::HostChoice*>& choices,
-                   const std::optional<HostMethod>& in_use, const night::Campaign& campaign) {
+// All but the methods.
+HostRows rows_about(const FrameFluxes& frame, const night::Campaign& campaign) {
     const photometry::Surroundings& around = *frame.surroundings;
     HostRows out;
     out.frame = frame.frame;
@@ -54,6 +54,12 @@ HostRows by_models(const FrameFluxes& frame, const std::vector<const night::Host
     out.noise_adu = noise_in(around);
     out.transient = around.transient;
     out.nucleus = nucleus_in(around, campaign);
+    return out;
+}
+
+HostRows by_models(const FrameFluxes& frame, const std::vector<const night::HostChoice*>& choices,
+                   const std::optional<HostMethod>& in_use, const night::Campaign& campaign) {
+    HostRows out = rows_about(frame, campaign);
     for (const night::HostChoice* choice : choices) {
         const frame::Cutout& model = choice->models.at(&frame);
         out.methods.push_back(compare(out.data, {model.adu.begin(), model.adu.end()}, out.noise_adu,
@@ -70,14 +76,9 @@ HostRows by_models(const FrameFluxes& frame, const std::vector<const night::Host
 
 // Fluxes without a model keep the pixels all the same.
 HostRows by_level(const FrameFluxes& frame, const night::Campaign& campaign) {
-    const photometry::Surroundings& around = *frame.surroundings;
-    HostRows out;
-    out.frame = frame.frame;
-    out.data = around.cutout;
-    out.noise_adu = noise_in(around);
-    out.transient = around.transient;
-    out.nucleus = nucleus_in(around, campaign);
-    out.methods.push_back(compare(out.data, std::vector<double>(out.data.adu.size(), around.sky_adu),
+    HostRows out = rows_about(frame, campaign);
+    out.methods.push_back(compare(out.data,
+                                  std::vector<double>(out.data.adu.size(), frame.surroundings->sky_adu),
                                   out.noise_adu, "sky", true));
     out.words =
         "No model of the host was fitted to this frame, which is not in use or has too few stars: the model "

@@ -44,11 +44,9 @@ Result<NightInLedger> read_night(const ledger::Ledger& ledger, const Workspace& 
                      .mend = fmt::format("The nights are {}{}.", many ? "… " : "", fmt::join(named, ", ")),
                      .kind = ProblemKind::request});
     }
-    const auto read = ledger.for_each_frame([&](const photometry::FrameFluxes& frame) {
-        if (frame.night == out.night) out.frames.push_back(frame);
-        return true;
-    });
-    if (!read) return fail(read.error());
+    auto frames = ledger.frames_of(out.night);
+    if (!frames) return fail(frames.error());
+    out.frames = std::move(*frames);
     out.judged = night::judge_nights(out.frames, out.solution);
     auto exclusions = ledger.exclusions();
     if (!exclusions) return fail(exclusions.error());

@@ -33,11 +33,9 @@ httplib::Client Served::client() const {
     return client;
 }
 
-double Served::stop() {
-    const auto start = std::chrono::steady_clock::now();
+void Served::stop() {
     stop_ = true;
     if (thread_.joinable()) thread_.join();
-    return std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
 }
 
 Told told(const httplib::Result& result) {

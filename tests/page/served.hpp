@@ -29,8 +29,7 @@ class Served {
     // As the page itself would ask.
     [[nodiscard]] httplib::Client client() const;
     [[nodiscard]] httplib::Headers with_key() const { return {{"X-Emberline-Key", server_->key()}}; }
-    // Ends it; returns how long that took, seconds.
-    double stop();
+    void stop();
 
   private:
     Rehearsed campaign_;

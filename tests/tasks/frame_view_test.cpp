@@ -15,6 +15,7 @@ namespace {
 
 rehearsal::RehearsalOptions small() {
     rehearsal::RehearsalOptions options;
+    options.host = false;
     options.nights = 1;
     options.frames = 3;
     options.bands = {"V"};

@@ -15,13 +15,14 @@ namespace emberline::test {
 
 class MeasuredCampaign {
   public:
-    explicit MeasuredCampaign(rehearsal::RehearsalOptions options) {
+    explicit MeasuredCampaign(rehearsal::RehearsalOptions options,
+                              const std::function<void(const std::string&)>& before_measuring = {}) {
         options.width_px = 420;
         options.height_px = 360;
         options.cloud = false;
         options.trailing = false;
-        options.host = false;
         if (auto made = rehearsal::rehearse(path(), options); !made) FAIL(one_line(made.error()));
+        if (before_measuring) before_measuring(path());
         const auto outcome = tasks::measure(workspace(), {.threads = 1});
         if (!outcome) FAIL(one_line(outcome.error()));
     }

@@ -13,7 +13,7 @@
 #include "picture/temporary_folder.hpp"
 #include "quantities/delimited_table.hpp"
 #include "rehearsal/rehearse.hpp"
-#include "tasks/measure.hpp"
+#include "tasks/measured_campaign.hpp"
 
 using namespace emberline;
 using namespace emberline::test;
@@ -22,28 +22,9 @@ using Catch::StartsWith;
 
 namespace {
 
-// A small campaign, measured.
-class Measured {
+class Measured : public MeasuredCampaign {
   public:
-    explicit Measured(rehearsal::RehearsalOptions options,
-                      const std::function<void(const std::string&)>& before_measuring = {}) {
-        options.width_px = 420;
-        options.height_px = 360;
-        options.cloud = false;
-        options.trailing = false;
-        if (auto made = rehearsal::rehearse(path(), options); !made) FAIL(one_line(made.error()));
-        if (before_measuring) before_measuring(path());
-        const auto outcome = tasks::measure(workspace(), {.threads = 1});
-        if (!outcome) FAIL(one_line(outcome.error()));
-    }
-    [[nodiscard]] std::string path(const std::string& inside = "") const {
-        return folder_ / (inside.empty() ? std::string("c") : "c/" + inside);
-    }
-    [[nodiscard]] tasks::Workspace workspace() const {
-        auto opened = tasks::open_workspace(path());
-        if (!opened) FAIL(one_line(opened.error()));
-        return std::move(*opened);
-    }
+    using MeasuredCampaign::MeasuredCampaign;
     [[nodiscard]] std::string page(const tasks::NightSheetRequest& request,
                                    tasks::NightSheetOutcome* outcome = nullptr) const {
         auto made = tasks::night_sheet(workspace(), request);
@@ -51,9 +32,6 @@ class Measured {
         if (outcome != nullptr) *outcome = *made;
         return read_text_file(made->files.front()).value();
     }
-
-  private:
-    TemporaryFolder folder_;
 };
 
 rehearsal::RehearsalOptions small(std::vector<std::string> bands) {

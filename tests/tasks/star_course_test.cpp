@@ -25,6 +25,7 @@ constexpr double wrong_mag = 0.25;  // table − truth of one star
 const MeasuredCampaign& campaign() {
     static const MeasuredCampaign made = [] {
         rehearsal::RehearsalOptions options;
+        options.host = false;
         options.nights = 3;
         options.frames = 3;
         options.bands = {"B", "V"};

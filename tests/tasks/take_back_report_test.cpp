@@ -18,6 +18,7 @@ namespace {
 
 rehearsal::RehearsalOptions two_nights() {
     rehearsal::RehearsalOptions options;
+    options.host = false;
     options.nights = 2;
     options.frames = 2;
     options.comparison_stars = 5;

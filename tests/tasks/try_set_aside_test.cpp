@@ -22,6 +22,7 @@ using Access = ledger::Ledger::Access;
 
 rehearsal::RehearsalOptions four_nights() {
     rehearsal::RehearsalOptions options;
+    options.host = false;
     options.nights = 4;
     options.frames = 2;
     options.comparison_stars = 5;

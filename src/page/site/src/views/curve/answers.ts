@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 // What /api/curve, /api/curve/rate, /api/nights and /api/forecast answer, as far as this view uses it.
+import type { NightOfBand } from "../tonight/night";
 
 export interface WithError {
     value: number;
@@ -83,17 +84,11 @@ export interface RateAnswer {
     command: string;
 }
 
-export interface NightRow {
-    night: string;
-    band: string;
-    bjd_tdb: number;
-    is_limit: boolean;
-    mag: number | null;
-    mag_err: number | null;
-    mag_err_random: number | null;
-    mag_err_common: number | null;
-    limit_mag: number | null;
-}
+// Of GET /api/nights, what a point needs.
+export type NightRow = Pick<
+    NightOfBand,
+    "night" | "band" | "is_limit" | "mag" | "mag_err" | "mag_err_random" | "mag_err_common" | "limit_mag"
+> & { bjd_tdb: number };
 
 export interface ForecastBandNight {
     night: string;
