@@ -56,7 +56,7 @@ double roughness(const Cutout& cutout, int step) {
     const PixelBox& box = cutout.box;
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
         for (int x = box.x0 + step; x < box.x0 + box.width - step; ++x) {
-            const double middle = cutout.at(x, y);
+            const auto middle = static_cast<double>(cutout.at(x, y));
             bends.push_back(middle - 0.5 * (static_cast<double>(cutout.at(x - step, y)) +
                                             static_cast<double>(cutout.at(x + step, y))));
         }
@@ -69,7 +69,7 @@ std::array<double, 4> phase_medians(const Cutout& cutout) {
     const PixelBox& box = cutout.box;
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
         for (int x = box.x0; x < box.x0 + box.width; ++x) {
-            const double v = cutout.at(x, y);
+            const auto v = static_cast<double>(cutout.at(x, y));
             if (std::isfinite(v)) pixels[phase_of(x, y)].push_back(v);
         }
     }

@@ -51,7 +51,7 @@ std::vector<double> TransferGrid::pixels(const Cutout& cutout, int phase) const 
     const PixelBox& box = cutout.box;
     for (int y = box.y0 + (phase >> 1); y < box.y0 + box.height; y += 2) {
         for (int x = box.x0 + (phase & 1); x < box.x0 + box.width; x += 2)
-            out.push_back(cutout.at(x, y));
+            out.push_back(static_cast<double>(cutout.at(x, y)));
     }
     return out;
 }
@@ -111,7 +111,7 @@ Result<Exposed> look_at(const Frame& frame) {
     std::vector<double> values;
     for (const Cutout& cutout : *read) {
         for (const float v : cutout.adu) {
-            if (std::isfinite(v)) values.push_back(v);
+            if (std::isfinite(v)) values.push_back(static_cast<double>(v));
         }
     }
     Exposed out;

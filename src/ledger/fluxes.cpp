@@ -100,8 +100,7 @@ ColumnNames star_column_names() {
 class FluxRecorder {
   public:
     FluxRecorder(Connection& connection, const Provenance& provenance)
-        : connection_(connection),
-          settings_(provenance.settings),
+        : settings_(provenance.settings),
           provenance_(provenance_id(connection, provenance)),
           time_(now_utc()),
           lists_(connection),
@@ -171,7 +170,6 @@ class FluxRecorder {
         places_.insert(id, frame);
     }
 
-    Connection& connection_;
     std::string settings_;
     std::int64_t provenance_;
     std::string time_;

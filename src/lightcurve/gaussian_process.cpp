@@ -7,6 +7,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "lightcurve/every_fit.hpp"
 #include "lightcurve/settle_process.hpp"
@@ -76,7 +77,10 @@ void set_points(CurveFit& fit, const LightCurve& curve, const ProcessSetup& setu
     for (std::size_t i = 0; i < fit.points.size(); ++i) {
         const Point& point = curve.points[i];
         FitPoint& out = fit.points[i];
-        out = {.point = i, .model_mag = NAN, .residual_mag = {}, .weight = 0.0};
+        out = {.point = i,
+               .model_mag = std::numeric_limits<double>::quiet_NaN(),
+               .residual_mag = {},
+               .weight = 0.0};
         if (std::isfinite(point.bjd_tdb)) out.model_mag = fit.prediction->magnitude(point.bjd_tdb).value;
         if (!point.is_limit && point.magnitude_mag) out.residual_mag = *point.magnitude_mag - out.model_mag;
     }

@@ -67,8 +67,9 @@ std::map<std::string, double> catalogue_misses(const BandSolution& band) {
 // A misprinted magnitude or another star at that place would bend the colour term, however little it weighs.
 void set_wrong_stars_aside(BandSolution& band) {
     for (const auto& [label, miss] : catalogue_misses(band)) {
-        const auto star = std::find_if(band.stars.begin(), band.stars.end(),
-                                       [&](const standard::SolveStar& s) { return s.label == label; });
+        const auto star =
+            std::find_if(band.stars.begin(), band.stars.end(),
+                         [&name = label](const standard::SolveStar& s) { return s.label == name; });
         if (std::abs(miss) < std::max(wrong_mag, wrong_sigma * star->catalogue_err_mag)) continue;
         band.wrong_stars.push_back(
             {band.instrument, band.band, label, miss, star->catalogue_err_mag, 0.0, 0.0, true,

@@ -77,7 +77,8 @@ LevelHistogram level_histogram(std::vector<float> sky, std::span<const float> st
     if (distinct > 1.0) h.sky_spacing = span / (distinct - 1.0);
     const double near = std::max(0.2 * scatter_adu, 2.0 * h.sky_spacing);
     if (near > 0.0) {
-        const double above = within(std::nextafter(sky.front(), sky.back()), h.lowest + near);
+        const auto next = static_cast<double>(std::nextafter(sky.front(), sky.back()));
+        const double above = within(next, h.lowest + near);
         h.at_lowest_expected = above / n * std::min(1.0, h.sky_spacing / near);
     }
     return h;

@@ -82,7 +82,8 @@ class ForecastScript : private ScriptText {
         }
         for (const BandAhead& band : picture_.bands) {
             for (const lightcurve::Point& p : band.curve.points) {
-                if (p.bjd_tdb >= jd_.low) mag_.include(p.magnitude_mag.value_or(p.limit_mag.value_or(NAN)));
+                const auto shown = p.magnitude_mag ? p.magnitude_mag : p.limit_mag;
+                if (shown && p.bjd_tdb >= jd_.low) mag_.include(*shown);
             }
             for (const lightcurve::ForecastPoint& f : band.line) {
                 mag_.include(f.low_mag);

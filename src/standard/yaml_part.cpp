@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cstddef>
 #include <optional>
+#include <utility>
 
 #include "quantities/text.hpp"
 
@@ -113,7 +114,7 @@ class BracketReader {
             auto inner = value(depth + 1);
             if (!inner) return std::nullopt;
             if (is_map) {
-                node.map.emplace_back(std::move(key), std::move(*inner));
+                node.map.push_back({std::move(key), std::move(*inner)});
             } else {
                 node.list.push_back(std::move(*inner));
             }
@@ -196,7 +197,7 @@ class LineReader {
                 key = key.substr(1, key.size() - 2);
             auto inner = value(without_tags(text.substr(*parting + 1)), indent, depth);
             if (!inner) return std::nullopt;
-            node.map.emplace_back(std::string(key), std::move(*inner));
+            node.map.push_back({std::string(key), std::move(*inner)});
         }
         return node;
     }

@@ -7,20 +7,26 @@
 
 #include <string>
 #include <string_view>
-#include <utility>
 #include <vector>
 
 #include "quantities/problem.hpp"
 
 namespace emberline::standard {
 
+struct YamlEntry;
+
 struct YamlNode {
-    std::string word;                                   // where it is neither map nor list
-    std::vector<std::pair<std::string, YamlNode>> map;  // in the order of the file
+    std::string word;            // where it is neither map nor list
+    std::vector<YamlEntry> map;  // in the order of the file
     std::vector<YamlNode> list;
 
     [[nodiscard]] const YamlNode* find(std::string_view key) const;
     [[nodiscard]] std::string text(std::string_view key) const;  // of a word in a map; empty where absent
+};
+
+struct YamlEntry {
+    std::string key;
+    YamlNode value;
 };
 
 // Problem: brackets or quotation marks that do not close, nesting deeper than 40.

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include <algorithm>
 #include <array>
+#include <cmath>
 
 #include "expected_table.hpp"
 #include "lightcurve/choose_model.hpp"
@@ -115,7 +116,7 @@ TEST_CASE("breaks come in order", "[broken-line]") {
     CHECK(model->allowed(std::vector<double>{14.0, 0.1, 0.05, 0.01, 10.0, 20.0}));
     CHECK_FALSE(model->allowed(std::vector<double>{14.0, 0.1, 0.05, 0.01, 20.0, 10.0}));
     CHECK_FALSE(model->allowed(std::vector<double>{14.0, 0.1, 0.05, 0.01, 10.0, 10.1}));
-    CHECK_FALSE(model->allowed(std::vector<double>{14.0, NAN, 0.05, 0.01, 10.0, 20.0}));
+    CHECK_FALSE(model->allowed(std::vector<double>{14.0, std::nan(""), 0.05, 0.01, 10.0, 20.0}));
 }
 
 TEST_CASE("one sigma of a break and of its rates is one sigma, and the number of breaks is mostly right",

@@ -54,7 +54,7 @@ LightCurve without_limits(LightCurve curve) {
 
 ValueWithError rate(const LightCurve& curve) {
     const auto fit = lightcurve::fit(curve, lightcurve::straight_line());
-    return fit ? *fit->parameter("decline_rate") : ValueWithError{NAN, NAN};
+    return fit ? *fit->parameter("decline_rate") : ValueWithError{std::nan(""), std::nan("")};
 }
 
 void print_example(const LightCurve& curve) {
