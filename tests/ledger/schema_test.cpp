@@ -7,6 +7,7 @@
 #include <filesystem>
 
 #include "examples.hpp"
+#include "older_schema.hpp"
 
 using namespace emberline;
 using namespace emberline::ledger;
@@ -29,29 +30,9 @@ Result<void> migrate_to(const std::string& path, const std::vector<Migration>& s
     });
 }
 
-// What version 6 added, taken away.
-void strip_night_indexes(const std::string& path) {
-    for (const char* index : {"current_frame_of_night", "current_frame_measurement_of_night",
-                              "current_night_measurement_of_night"})
-        tell(path, fmt::format("DROP INDEX {}", index));
-}
-
-// What versions 5 and 6 added, taken away.
-void strip_reports(const std::string& path) {
-    strip_night_indexes(path);
-    for (const char* table : {"seen_place", "transformation", "reported"})
-        tell(path, fmt::format("DROP TABLE {}", table));
-}
-
-// What versions 4 to 6 added, taken away.
-void strip_plates(const std::string& path) {
-    strip_reports(path);
-    for (const char* table : {"plate_solution", "field_reference", "former_frame_name"})
-        tell(path, fmt::format("DROP TABLE {}", table));
-    tell(path, "DROP INDEX current_frame_by_name");
-    for (const char* column :
-         {"plate", "plate_stars", "plate_rms_arcsec", "middle_ra_deg", "middle_dec_deg", "stack_of"})
-        tell(path, fmt::format("ALTER TABLE frame_fluxes DROP COLUMN {}", column));
+void take_back_to(const std::string& path, int version) {
+    for (const std::string& statement : statements_back_to(version))
+        tell(path, statement);
 }
 
 void fill(const std::string& path) {
@@ -98,11 +79,7 @@ TEST_CASE("a ledger from before the hosts is brought up to date with all that it
     const std::string path = folder.file();
     fill(path);
     // As the first version left it: without what the later ones added.
-    strip_plates(path);
-    tell(path, "ALTER TABLE star_flux DROP COLUMN place_err");
-    tell(path, "DROP TABLE host_light");
-    tell(path, "DROP TABLE surroundings");
-    tell(path, "PRAGMA user_version = 1");
+    take_back_to(path, 1);
     CHECK_FALSE(Ledger::open(path, Ledger::Access::read));
     Ledger ledger = opened(path);
     CHECK(ledger.frames().value().size() == 2);
@@ -122,9 +99,7 @@ TEST_CASE("a ledger from before the errors of place is brought up to date, its s
         Ledger ledger = opened(path);
         REQUIRE(ledger.record({known, with_host(frame_fluxes(2), true)}, provenance()));
     }
-    strip_plates(path);
-    tell(path, "ALTER TABLE star_flux DROP COLUMN place_err");
-    tell(path, "PRAGMA user_version = 2");
+    take_back_to(path, 2);
     CHECK_FALSE(Ledger::open(path, Ledger::Access::read));
     Ledger ledger = opened(path);
     CHECK(std::filesystem::exists(path + ".version-2"));
@@ -149,8 +124,7 @@ TEST_CASE(
     const std::string path = folder.file();
     const auto known = frame_fluxes(1);
     { REQUIRE(opened(path).record({known}, provenance())); }
-    strip_plates(path);
-    tell(path, "PRAGMA user_version = 3");
+    take_back_to(path, 3);
     CHECK_FALSE(Ledger::open(path, Ledger::Access::read));
     Ledger ledger = opened(path);
     CHECK(std::filesystem::exists(path + ".version-3"));
@@ -176,8 +150,7 @@ TEST_CASE("a ledger from before the reports is brought up to date, its frames wi
     const std::string path = folder.file();
     auto known = frame_fluxes(1);
     { REQUIRE(opened(path).record({known}, provenance())); }
-    strip_reports(path);
-    tell(path, "PRAGMA user_version = 4");
+    take_back_to(path, 4);
     CHECK_FALSE(Ledger::open(path, Ledger::Access::read));
     Ledger ledger = opened(path);
     CHECK(std::filesystem::exists(path + ".version-4"));
@@ -193,8 +166,7 @@ TEST_CASE("a ledger brought up to date has the tables of a new one", "[ledger][s
     const Folder older, fresh;
     { CHECK(opened(older.file()).frames().value().empty()); }
     { CHECK(opened(fresh.file()).frames().value().empty()); }
-    strip_plates(older.file());
-    tell(older.file(), "PRAGMA user_version = 3");
+    take_back_to(older.file(), 3);
     { CHECK(opened(older.file()).frames().value().empty()); }
     const char* const columns =
         "SELECT count(*) FROM sqlite_schema m JOIN pragma_table_xinfo(m.name) c WHERE m.type IN ('table', "
