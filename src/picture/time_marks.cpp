@@ -129,8 +129,8 @@ MarksOnPaper place_time_marks(const CurvePicture& picture, const std::vector<Ban
     std::vector<Group> groups;
     for (const auto& [words, tick] : all) {
         placed.ticks.push_back(tick);
-        const auto same =
-            std::find_if(groups.rbegin(), groups.rend(), [&](const Group& g) { return g.words == words; });
+        const auto same = std::find_if(groups.rbegin(), groups.rend(),
+                                       [&said = words](const Group& g) { return g.words == said; });
         if (same != groups.rend() && tick.jd - same->last_jd < one_word_share * ranges.jd.span()) {
             same->last_jd = tick.jd;
             if (tick.mag < same->uppermost.mag) same->uppermost = tick;
