@@ -113,9 +113,9 @@ std::vector<GrowthOfLight> growth_of(const std::vector<FrameFluxes>& frames,
 const FrameFluxes* frame_to_show(const std::vector<const night::HostChoice*>& choices) {
     const FrameFluxes* best = nullptr;
     for (const auto& [frame, model] : choices.front()->models) {
-        const bool everywhere = std::all_of(choices.begin(), choices.end(), [&](const night::HostChoice* c) {
-            return c->models.contains(frame);
-        });
+        const bool everywhere =
+            std::all_of(choices.begin(), choices.end(),
+                        [&shown = frame](const night::HostChoice* c) { return c->models.contains(shown); });
         if (everywhere && (best == nullptr || frame->fwhm_px < best->fwhm_px)) best = frame;
     }
     return best;

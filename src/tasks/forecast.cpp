@@ -25,7 +25,6 @@ namespace {
 constexpr int least_searched_d = 120;      // for passings, after the last point
 constexpr std::size_t recent_nights = 10;  // that tell what the instrument does
 constexpr int line_steps = 80;
-constexpr double seconds_per_hour = 3600.0;
 
 struct Measured {
     std::vector<night::NightMeasurement> nights;
