@@ -2,9 +2,6 @@
 #include "tasks/measure_files.hpp"
 
 #include <fmt/format.h>
-#include <tbb/blocked_range.h>
-#include <tbb/parallel_for.h>
-#include <tbb/task_arena.h>
 
 #include <algorithm>
 #include <map>
@@ -41,7 +38,7 @@ class Measuring {
           masters_(frame::Masters::open(workspace.campaign.master_paths())),
           templates_(workspace.sequence, workspace.campaign),
           tools_{workspace, masters_, templates_},
-          arena_(numerics::threads_for(request.threads)) {}
+          threads_(numerics::threads_for(request.threads)) {}
 
     Result<void> run(const std::vector<std::string>& files, MeasureOutcome& outcome) {
         of_ = files.size();
@@ -57,7 +54,7 @@ class Measuring {
         for (const auto& [band, problem] : templates_.refused())
             outcome.refused_templates.push_back(problem);
         outcome.refused_masters = masters_.refused();
-        for (const auto& [remark, frames] : uncalibrated_) {
+        for (const auto& [remark, frames] : remarks_) {
             outcome.remarks.push_back(frames > 1 ? fmt::format("{} ({} frames)", remark, frames) : remark);
         }
         outcome.interrupted = stopped();
@@ -72,12 +69,8 @@ class Measuring {
 
     template <class Work>
     void in_parallel(std::size_t n, const Work& work) {
-        arena_.execute([&] {
-            tbb::parallel_for(tbb::blocked_range<std::size_t>(0, n, 1), [&](const auto& range) {
-                for (std::size_t i = range.begin(); i != range.end(); ++i) {
-                    if (!stopped()) work(i);
-                }
-            });
+        numerics::share_out(n, threads_, [&](std::size_t i) {
+            if (!stopped()) work(i);
         });
     }
 
@@ -154,8 +147,8 @@ class Measuring {
         for (MeasuredFile& file : files) {
             outcome.offered += file.measured.size() + file.refused.size();
             std::move(file.refused.begin(), file.refused.end(), std::back_inserter(outcome.refused));
-            for (const std::string& remark : file.uncalibrated)
-                ++uncalibrated_[remark];
+            for (const std::string& remark : file.remarks)
+                ++remarks_[remark];
             for (FrameFluxes& fluxes : file.measured)
                 by_night[fluxes.night].push_back(std::move(fluxes));
         }
@@ -231,7 +224,7 @@ class Measuring {
 
     // Where no frame at all came solved: of the first that a catalogue or the sequence solves.
     Result<std::optional<night::FieldReference>> reference_of_unsolved(const night::PlateFinder& finder) {
-        const auto step = static_cast<std::size_t>(std::max(1, arena_.max_concurrency()));
+        const auto step = static_cast<std::size_t>(threads_);
         for (std::size_t first = 0; first < unsolved_.size() && !stopped(); first += step) {
             auto solved = solve(finder, first, std::min(step, unsolved_.size() - first), true);
             if (!solved) return fail(solved.error());
@@ -272,11 +265,11 @@ class Measuring {
     frame::Masters masters_;
     night::HostTemplates templates_;
     FileTools tools_;
-    std::map<std::string, std::size_t> uncalibrated_;  // remark -> frames
+    std::map<std::string, std::size_t> remarks_;  // remark -> frames
     std::vector<UnsolvedFile> unsolved_;
     std::map<std::string, std::size_t> against_;         // what solved them -> files
     std::vector<std::pair<std::string, double>> wrong_;  // header -> arcsec
-    tbb::task_arena arena_;
+    int threads_;
     std::mutex progress_;
     std::size_t done_ = 0, of_ = 0;
     std::set<std::string> nights_;

@@ -2,9 +2,6 @@
 #include "tasks/solve_frames.hpp"
 
 #include <fmt/format.h>
-#include <tbb/blocked_range.h>
-#include <tbb/parallel_for.h>
-#include <tbb/task_arena.h>
 
 #include <algorithm>
 #include <filesystem>
@@ -12,6 +9,7 @@
 #include <mutex>
 #include <numeric>
 #include <set>
+#include <utility>
 
 #include "frame/calibration.hpp"
 #include "frame/frame.hpp"
@@ -64,7 +62,7 @@ class Solving {
           means_(means),
           ledger_(ledger),
           folder_(workspace != nullptr ? workspace->campaign.folder : "."),
-          arena_(numerics::threads_for(request.threads)) {
+          threads_(numerics::threads_for(request.threads)) {
         if (request.copies) copies_ = names_of_copies(files);
     }
 
@@ -97,15 +95,11 @@ class Solving {
     }
 
     void solve_all(const std::vector<std::size_t>& which, std::vector<SolvedFrame>& frames) {
-        arena_.execute([&] {
-            tbb::parallel_for(tbb::blocked_range<std::size_t>(0, which.size(), 1), [&](const auto& range) {
-                for (std::size_t k = range.begin(); k != range.end(); ++k) {
-                    if (stopped() || given_up()) continue;
-                    const std::size_t i = which[k];
-                    frames[i] = solve(i);
-                    if (std::exchange(done_[i], 1) == 0) tell();
-                }
-            });
+        numerics::share_out(which.size(), threads_, [&](std::size_t k) {
+            if (stopped() || given_up()) return;
+            const std::size_t i = which[k];
+            frames[i] = solve(i);
+            if (std::exchange(done_[i], 1) == 0) tell();
         });
     }
 
@@ -238,7 +232,7 @@ class Solving {
     ledger::Ledger* ledger_;
     std::string folder_;
     std::vector<std::string> copies_;
-    tbb::task_arena arena_;
+    int threads_;
     std::vector<char> done_;    // each its own thread's
     std::mutex one_at_a_time_;  // what follows, and the ledger
     std::map<std::size_t, frame::Wcs> plates_;

@@ -46,8 +46,7 @@ const std::vector<Library>& libraries() {
         {"fitsio", {"frame"}},    {"longnam.h", {"frame"}},
         {"wcslib/", {"frame"}},   {"sqlite3", {"ledger"}},
         {"toml++/", {"night"}},   {"nlohmann/", {"exchange", "tasks", "command", "page"}},
-        {"CLI/", {"command"}},    {"tbb/", {"tasks"}},
-        {"oneapi/", {"tasks"}},   {"pugixml", {"standard"}},
+        {"CLI/", {"command"}},    {"pugixml", {"standard"}},
         {"zlib.h", {"picture"}},  {"httplib", {"page"}},
     };
     return known;

@@ -76,9 +76,9 @@ TEST_CASE("non-linear fits reach the certified values from both published starts
                 expected_sd.push_back(number(certified, row, "certified_sd"));
                 squares = number(certified, row, "residual_sum_of_squares");
             }
-            const auto residuals = [&](std::span<const double> b, std::span<double> r) {
+            const auto residuals = [&data, &formula = model](std::span<const double> b, std::span<double> r) {
                 for (std::size_t i = 0; i < r.size(); ++i)
-                    r[i] = std::stod(data.rows[i].fields[0]) - model(b, std::stod(data.rows[i].fields[1]));
+                    r[i] = std::stod(data.rows[i].fields[0]) - formula(b, std::stod(data.rows[i].fields[1]));
                 return true;
             };
             const auto fit = numerics::nonlinear_fit(residuals, start, data.rows.size());

@@ -89,10 +89,10 @@ TEST_CASE("one star of a frame is answered as the command prints it, by label an
                                    {"y_px", std::to_string(star["y_px"].get<double>() - 1.0)}});
     CHECK(clicked == star);
 
-    using Words = std::multimap<std::string, std::string>;
-    for (const Words& wrong : {Words{}, Words{{"label", "first"}, {"x_px", "3"}, {"y_px", "3"}},
-                               Words{{"x_px", "3"}}, Words{{"x_px", "1e99"}, {"y_px", "2"}},
-                               Words{{"x_px", "-500"}, {"y_px", "2"}}, Words{{"label", "999"}}}) {
+    using Question = std::multimap<std::string, std::string>;
+    for (const Question& wrong : {Question{}, Question{{"label", "first"}, {"x_px", "3"}, {"y_px", "3"}},
+                                  Question{{"x_px", "3"}}, Question{{"x_px", "1e99"}, {"y_px", "2"}},
+                                  Question{{"x_px", "-500"}, {"y_px", "2"}}, Question{{"label", "999"}}}) {
         const auto refused = asked(session, "GET", path, wrong);
         REQUIRE_FALSE(refused);
         CHECK(refused.error().kind == ProblemKind::request);

@@ -109,7 +109,7 @@ struct Judged {
 };
 // The mean over the frames that hold the transient, on the common scale.
 Judged judge(const Campaign& c, const SceneFit& fit, std::size_t aperture) {
-    double sum = 0.0, variance = 0.0, common = 0.0, n = 0.0, transient = 0.0;
+    double sum = 0.0, variance = 0.0, common = 0.0, transient = 0.0;
     for (std::size_t f = 0; f < c.frames.size(); ++f) {
         if (c.truth[f] == 0.0) continue;
         const bool psf = aperture == 2;
@@ -125,7 +125,6 @@ Judged judge(const Campaign& c, const SceneFit& fit, std::size_t aperture) {
         variance += (photons + area * sky_e * sky_e + fit.lights[f].variance_e2[aperture]) / (share * share);
         common += fit.lights[f].common_err_e[aperture] / share;
         transient += c.truth[f];
-        n += 1.0;
     }
     return {sum / transient - 1.0, std::sqrt(variance + common * common) / transient, common / transient};
 }

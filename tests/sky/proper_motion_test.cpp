@@ -26,18 +26,22 @@ double apart_mas(const SkyPosition& a, const SkyPosition& b) {
 
 // The method by itself, as a straight line in space: p/ϖ + t v, whatever the time that light takes.
 // Hipparcos catalogue (ESA SP-1200), volume 1, section 1.5.5; 4.740470446 km/s is an au a year.
-SkyPosition on_a_straight_line(const SkyPosition& from, const sky::Motion& m, double years) {
-    using Vector = std::array<long double, 3>;
-    const long double a = from.ra.radians(), d = from.dec.radians();
+SkyPosition on_a_straight_line(const SkyPosition& from, const sky::Motion& m, double for_years) {
+    using Long = long double;
+    using Vector = std::array<Long, 3>;
+    const auto a = static_cast<Long>(from.ra.radians()), d = static_cast<Long>(from.dec.radians());
+    const auto years = static_cast<Long>(for_years), per_rad = static_cast<Long>(mas_per_rad);
+    const auto along_ra = static_cast<Long>(m.ra_mas_per_year),
+               along_dec = static_cast<Long>(m.dec_mas_per_year);
     const Vector towards{std::cos(d) * std::cos(a), std::cos(d) * std::sin(a), std::sin(d)};
     const Vector east{-std::sin(a), std::cos(a), 0.0L};
     const Vector north{-std::sin(d) * std::cos(a), -std::sin(d) * std::sin(a), std::cos(d)};
-    const long double radial = m.radial_velocity_km_per_s * m.parallax_mas / 4.740470446L / mas_per_rad;
+    const Long radial =
+        static_cast<Long>(m.radial_velocity_km_per_s * m.parallax_mas) / 4.740470446L / per_rad;
     Vector then{};
     for (std::size_t i = 0; i < 3; ++i) {
         then[i] = towards[i] * (1.0L + radial * years) +
-                  (east[i] * m.ra_mas_per_year + north[i] * m.dec_mas_per_year) *
-                      (years / static_cast<long double>(mas_per_rad));
+                  (east[i] * along_ra + north[i] * along_dec) * (years / per_rad);
     }
     return {Angle::radians(static_cast<double>(std::atan2(then[1], then[0]))).wrapped_positive(),
             Angle::radians(static_cast<double>(std::atan2(then[2], std::hypot(then[0], then[1]))))};
