@@ -100,48 +100,62 @@ void add_curve(CLI::App& app, Face& face) {
     tasks::CurveRequest& curve = request->curve;
     tasks::CurveWords& words = request->words;
     sub->add_option("--series", words.series,
-                    "A file of other people's points; once for each. CSV, ECSV, VOTable or the network's "
-                    "Extended format");
+                    "Other people's points: CSV, ECSV, VOTable or the network's Extended format")
+        ->type_name("FILE");
     sub->add_flag("--alone", request->alone, "Leave the campaign's own points out");
-    sub->add_option("--band", words.bands, "Only this band; once for each");
-    sub->add_option("--from", words.from, "First night, 2024-03-10, or a Julian date");
-    sub->add_option("--to", words.to, "Last night, or a Julian date");
-    sub->add_option("--model", words.models, "Only this model; once for each (all)");
-    sub->add_option("--rate", words.rates, "The mean rate of an interval, FROM:TO; once for each");
+    sub->add_option("--band", words.bands, "Only this band")->type_name("BAND");
+    sub->add_option("--from", words.from, "First night: 2024-03-10, or a Julian date")->type_name("DATE");
+    sub->add_option("--to", words.to, "Last night: 2024-03-10, or a Julian date")->type_name("DATE");
+    sub->add_option("--model", words.models, "Only this model")->type_name("MODEL")->default_str("all");
+    sub->add_option("--rate", words.rates, "The mean rate of an interval between two dates or Julian dates")
+        ->type_name("FROM:TO");
     // Ranges let "nan" through.
     const CLI::Validator finite(
         [](const std::string& text) {
             return parse_number(text) ? std::string() : fmt::format("'{}' is no finite number.", text);
         },
         "");
-    sub->add_option("--redshift", curve.facts.redshift, "Of the transient (the campaign's)")
+    sub->add_option("--redshift", curve.facts.redshift, "Redshift of the transient")
+        ->type_name("Z")
+        ->default_str("the campaign's")
         ->check(CLI::Range(-0.01, 10.0))
         ->check(finite);
-    sub->add_option("--ebv", curve.facts.ebv_mag, "Foreground reddening E(B-V), mag (the campaign's)")
+    sub->add_option("--ebv", curve.facts.ebv_mag, "Foreground reddening E(B-V)")
+        ->type_name("MAG")
+        ->default_str("the campaign's")
         ->check(CLI::Range(0.0, 20.0))
         ->check(finite);
     CLI::Option* modulus =
-        sub->add_option("--distance-modulus", request->distance_modulus, "In magnitudes (the campaign's)")
+        sub->add_option("--distance-modulus", request->distance_modulus, "Distance modulus of the transient")
+            ->type_name("MAG")
+            ->default_str("the campaign's")
             ->check(CLI::Range(0.0, 60.0))
             ->check(finite);
-    sub->add_option("--distance-mpc", request->distance_mpc, "Instead of the modulus")
+    sub->add_option("--distance-mpc", request->distance_mpc, "Distance in place of the modulus, megaparsecs")
+        ->type_name("MPC")
         ->check(CLI::Range(1e-6, 1e5))
         ->check(finite)
         ->excludes(modulus);
-    sub->add_option("--distance-err", request->distance_modulus_err, "One sigma of the modulus, mag")
+    sub->add_option("--distance-err", request->distance_modulus_err, "One sigma of the modulus")
+        ->type_name("MAG")
         ->check(CLI::Range(0.0, 10.0))
         ->check(finite);
-    sub->add_option("--exploded", request->exploded, "When, 2024-01-20 or a Julian date");
+    sub->add_option("--exploded", request->exploded, "When it exploded: 2024-01-20, or a Julian date")
+        ->type_name("DATE");
     sub->add_option("--offset-prior", curve.offset_prior_mag,
-                    "How far other observers' zero points may lie from the first's, mag")
+                    "How far other observers' zero points may lie from the first's")
+        ->type_name("MAG")
         ->check(CLI::Range(1e-6, 10.0))
         ->check(finite)
         ->capture_default_str();
     sub->add_flag("--profile", curve.checks.profile, "Errors of the chosen model along its likelihood too");
     sub->add_option("--bootstrap", curve.checks.bootstrap_trials, "Errors by that many resampled curves too")
+        ->type_name("N")
         ->check(CLI::Range(0, 100000));
     sub->add_flag("--sample", request->sample, "Errors by a sample of the posterior too");
-    sub->add_option("--picture", curve.picture, "File to draw: .svg, .pdf or .png (out/curve.svg)");
+    sub->add_option("--picture", curve.picture, "File to draw: .svg, .pdf or .png")
+        ->type_name("FILE")
+        ->default_str("out/curve.svg");
     sub->add_flag("--no-picture", request->no_picture, "Draw nothing");
     sub->add_flag("--frames", words.frames, "A point a frame instead of a night");
     sub->callback([request, &face] { run(*request, face); });

@@ -93,7 +93,7 @@ struct Request {
 
 void add_what(CLI::App& sub, Request& request) {
     sub.add_option("WHAT", request.word, "A frame's path, a night's date, or a star's label")->required();
-    sub.add_flag("--dry-run", request.dry_run, "Show what it would change; change nothing");
+    sub.add_flag("--dry-run", request.dry_run, "Only show what would change");
 }
 
 }  // namespace
@@ -108,7 +108,8 @@ void add_exclude(CLI::App& app, Face& face) {
     const auto request = std::make_shared<Request>();
     add_what(*sub, *request);
     const CLI::Option* reason =
-        sub->add_option("--reason", request->reason, "Why, in a few words (not for a dry run)");
+        sub->add_option("--reason", request->reason, "Why, in a few words; not needed for a dry run")
+            ->type_name("WHY");
     sub->callback([&face, request, reason] {
         if (!request->dry_run && reason->count() == 0) throw CLI::RequiredError("--reason");
         const auto workspace = tasks::open_workspace(face.campaign);

@@ -77,14 +77,19 @@ void add_export(CLI::App& app, Face& face) {
         "  emberline export --format fits -o nights.fits\n"
         "  emberline export --check frames.ecsv");
     const auto request = std::make_shared<Request>();
-    sub->add_option("--level", request->level, "night or frame")
+    sub->add_option("--level", request->level, "A row a night, or a row a frame")
+        ->type_name("LEVEL")
         ->capture_default_str()
         ->check(CLI::IsMember({"night", "frame"}));
-    sub->add_option("--format", request->table.format, "csv, ecsv, votable or fits")
+    sub->add_option("--format", request->table.format, "Format of the table")
+        ->type_name("FORMAT")
         ->capture_default_str()
         ->check(CLI::IsMember({"csv", "ecsv", "votable", "fits"}));
-    sub->add_option("-o,--output", request->table.file, "File to write; none: standard output (not fits)");
-    sub->add_option("--check", request->check, "Only check such a table, in any of these formats");
+    sub->add_option("-o,--output", request->table.file, "File to write")
+        ->type_name("FILE")
+        ->default_str("standard output; fits needs a file");
+    sub->add_option("--check", request->check, "Only check such a table, in any of these formats")
+        ->type_name("FILE");
     sub->callback([request, &face] { run(*request, face); });
 }
 

@@ -14,12 +14,6 @@
 namespace emberline::command {
 namespace {
 
-// Characters, not bytes: "±" and "—" are one wide.
-std::size_t shown_width(const std::string& text) {
-    return static_cast<std::size_t>(std::count_if(
-        text.begin(), text.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xc0U) != 0x80U; }));
-}
-
 bool is_number_like(const std::string& text) {
     return !text.empty() && text.find_first_not_of("0123456789.+-%") == std::string::npos;
 }
@@ -29,6 +23,11 @@ std::string signed_text(std::optional<double> value) {
 }
 
 }  // namespace
+
+std::size_t shown_width(std::string_view text) {
+    return static_cast<std::size_t>(std::count_if(
+        text.begin(), text.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xc0U) != 0x80U; }));
+}
 
 int status_of(ProblemKind kind) {
     switch (kind) {

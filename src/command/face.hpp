@@ -6,6 +6,7 @@
 #include <atomic>
 #include <iosfwd>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "quantities/problem.hpp"
@@ -44,6 +45,9 @@ struct Face {
 
 // From now on the first Ctrl-C (or SIGTERM) only asks, so that what is done is kept; a second one kills.
 [[nodiscard]] const std::atomic<bool>* stop_asked();
+
+// Characters, not bytes: "±" and "—" are one wide.
+[[nodiscard]] std::size_t shown_width(std::string_view text);
 
 // Columns set flush, numbers to the right; a row of headings first.
 class TextTable {
@@ -84,5 +88,6 @@ void add_export(CLI::App& app, Face& face);
 void add_page(CLI::App& app, Face& face);
 void add_exclude(CLI::App& app, Face& face);
 void add_include(CLI::App& app, Face& face);
+void add_describe(CLI::App& app, Face& face);
 
 }  // namespace emberline::command

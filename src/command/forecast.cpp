@@ -161,18 +161,24 @@ void add_forecast(CLI::App& app, Face& face) {
         "the "
         "Sun without a proper full-aperture filter; follow the rules of your place.");
     const auto request = std::make_shared<tasks::ForecastRequest>();
-    sub->add_option("--band", request->bands, "Only this band; once for each");
-    sub->add_option("--nights", request->nights, "How many")
+    sub->add_option("--band", request->bands, "Only this band")->type_name("BAND");
+    sub->add_option("--nights", request->nights, "How many nights")
+        ->type_name("N")
         ->check(CLI::Range(1, tasks::most_forecast_nights))
         ->capture_default_str();
-    sub->add_option("--from", request->from, "Date of the first evening, 2024-04-01 (tonight)");
-    sub->add_option("--least-altitude", request->least_altitude_deg, "Degrees")
+    sub->add_option("--from", request->from, "Date of the first evening, such as 2024-04-01")
+        ->type_name("DATE")
+        ->default_str("tonight");
+    sub->add_option("--least-altitude", request->least_altitude_deg, "Least altitude to observe at")
+        ->type_name("DEGREES")
         ->check(CLI::Range(0.0, 89.0))
         ->capture_default_str();
-    sub->add_option("--goal", request->goal_mag, "Error that a night shall reach, mag")
+    sub->add_option("--goal", request->goal_mag, "Error that a night shall reach")
+        ->type_name("MAG")
         ->check(CLI::Range(0.001, 2.0))
         ->capture_default_str();
-    sub->add_option("--passes", request->passes, "Tell when it fades past that magnitude; once for each")
+    sub->add_option("--passes", request->passes, "Tell when it fades past that magnitude")
+        ->type_name("MAG")
         ->check(CLI::Range(-5.0, 35.0));
     sub->add_flag_callback(
         "--no-picture", [request] { request->draw = false; }, "Draw nothing");

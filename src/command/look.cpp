@@ -140,9 +140,12 @@ void add_look(CLI::App& app, Face& face) {
         "--star transient\n  emberline look 2024-03-14/V_001.fits --at 512,488");
     const auto words = std::make_shared<LookWords>();
     sub->add_option("FRAME", words->frame, "As the ledger names it, or the end of its path")->required();
-    sub->add_option("--star", words->star, "Label of the sequence (the transient)");
-    sub->add_option("--at", words->place, "X,Y in pixels: what is brightest within 2.5 FWHM of it");
-    sub->add_option("--band", words->band, "Of a file that holds several colours");
+    sub->add_option("--star", words->star, "Label of a comparison star")
+        ->type_name("STAR")
+        ->default_str("transient");
+    sub->add_option("--at", words->place, "Pixel: what is brightest within 2.5 FWHM of it")->type_name("X,Y");
+    sub->add_option("--band", words->band, "Only this band, of a file that holds several colours")
+        ->type_name("BAND");
     sub->callback([&face, words] {
         const auto star = look_at(*words, face);
         if (!star) {

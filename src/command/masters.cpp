@@ -64,10 +64,12 @@ void add_masters(CLI::App& app, Face& face) {
     made->footer("Example:\n  emberline masters template frames/2025-02-* --output template_V.fits");
     const auto request = std::make_shared<tasks::TemplateRequest>();
     made->add_option("FRAME", request->places, "FITS files of one band, or folders of them")->required();
-    made->add_option("-o,--output", request->output, "The file, in the campaign's folder")
+    made->add_option("-o,--output", request->output, "File to write, in the campaign's folder")
+        ->type_name("FILE")
         ->capture_default_str();
-    made->add_option("--band", request->band, "Which band, of a colour camera's frames: TR, TG or TB");
-    made->add_flag("--replace", request->replace, "Replace an existing file");
+    made->add_option("--band", request->band, "Only this band, of a colour camera's frames: TR, TG or TB")
+        ->type_name("BAND");
+    made->add_flag("--replace", request->replace, "Replace a file that is there");
     made->callback([request, &face] { run(*request, face); });
     add_masters_build(*sub, face);
     add_masters_gain(*sub, face);

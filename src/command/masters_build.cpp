@@ -128,11 +128,14 @@ void add_masters_build(CLI::App& masters, Face& face) {
     sub->footer("Example:\n  emberline masters build biases darks flats --output masters");
     const auto request = std::make_shared<tasks::MastersRequest>();
     const auto mebibytes = std::make_shared<int>(256);
-    sub->add_option("FRAME", request->places, "Folders of FITS files, or the files: sorted by their headers")
+    sub->add_option("FRAME", request->places, "FITS files, or folders of them; sorted by their headers")
         ->required();
-    sub->add_option("-o,--output", request->output, "Folder; masters/ in the campaign's folder unless named");
-    sub->add_flag("--replace", request->replace, "Replace existing files");
-    sub->add_option("--memory", *mebibytes, "MiB that pixels may take at a time")
+    sub->add_option("-o,--output", request->output, "Folder to write to")
+        ->type_name("DIR")
+        ->default_str("masters/ in the campaign's folder");
+    sub->add_flag("--replace", request->replace, "Replace files that are there");
+    sub->add_option("--memory", *mebibytes, "Memory that pixels may take at a time, mebibytes")
+        ->type_name("MIB")
         ->check(CLI::Range(16, 1 << 20))
         ->capture_default_str();
     sub->callback([request, mebibytes, &face] {

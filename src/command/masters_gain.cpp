@@ -73,7 +73,7 @@ void add_masters_gain(CLI::App& masters, Face& face) {
         "(or "
         "the shortest darks), as the camera gave them.");
     const auto places = std::make_shared<std::vector<std::string>>();
-    sub->add_option("FRAME", *places, "Flats and biases, or folders of them")->required();
+    sub->add_option("FRAME", *places, "Flats and biases: FITS files, or folders of them")->required();
     sub->callback([&face, places] {
         const auto transfer = tasks::camera_gain(*places, face.campaign);
         if (!transfer) {

@@ -12,7 +12,7 @@ void add_new(CLI::App& app, Face& face) {
     CLI::App* sub = app.add_subcommand("new", "Write a campaign folder to edit");
     sub->footer("Example:\n  emberline new my-campaign");
     const auto folder = std::make_shared<std::string>();
-    sub->add_option("DIR", *folder, "The folder to make")->required();
+    sub->add_option("DIR", *folder, "Folder to make")->required();
     sub->callback([&face, folder] {
         if (const auto made = tasks::new_campaign(*folder); !made) {
             face.status = face.say(made.error());

@@ -214,14 +214,13 @@ void add_nights(CLI::App& app, Face& face) {
         "      where "
         "the transient stands, night by night");
     const auto request = std::make_shared<FramesRequest>();
-    request->asked =
-        sub->add_option("--frames", request->night,
-                        "The exposures of one night, each judged, and a picture of it; the newest "
-                        "night where none is named")
-            ->expected(0, 1)
-            ->type_name("NIGHT");
+    request->asked = sub->add_option("--frames", request->night,
+                                     "The exposures of one night, each judged, and a picture of it; the "
+                                     "newest night where none is named")
+                         ->type_name("NIGHT")
+                         ->expected(0, 1);
     sub->add_option("--goal", request->goal_mag,
-                    "With --frames: how many more frames would bring the night's error down to that")
+                    "How many more frames would bring the night's error down to that")
         ->type_name("MAG")
         ->check(CLI::Range(1e-4, 1.0))
         ->needs(request->asked);
@@ -230,8 +229,9 @@ void add_nights(CLI::App& app, Face& face) {
         sub->add_option("--position", position->night,
                         "The transient's position on the sky by its frames' comparison stars, with its error "
                         "and its offset from the nucleus; of one night where one is named")
-            ->expected(0, 1)
             ->type_name("NIGHT")
+            ->expected(0, 1)
+
             ->excludes(request->asked);
     sub->callback([request, position, &face] {
         if (request->asked->count() > 0) {

@@ -55,17 +55,24 @@ void add_page(CLI::App& app, Face& face) {
         "that you trust.");
     const auto settings = std::make_shared<page::PageSettings>();
     sub->add_option("--port", settings->port, "Port; 0: any that is free")
+        ->type_name("PORT")
         ->check(CLI::Range(0, 65535))
         ->capture_default_str();
-    sub->add_option("--address", settings->address, "Address to listen at")->capture_default_str();
-    sub->add_option("--name", settings->names,
-                    "A name that the browser may call this machine by; once for each");
+    sub->add_option("--address", settings->address, "Address to listen at")
+        ->type_name("ADDRESS")
+        ->capture_default_str();
+    sub->add_option("--name", settings->names, "A name that the browser may call this machine by")
+        ->type_name("NAME");
     sub->add_option("--series", settings->series,
-                    "Table of other observers' points for the curve, as of `curve --series`; once for each");
-    sub->add_option("--watch", settings->watch,
-                    "Measure what lands in this folder (the campaign's frames/) from the start")
+                    "Other people's points for the curve, as of `curve --series`")
+        ->type_name("FILE");
+    sub->add_option(
+           "--watch", settings->watch,
+           "Measure from the start what lands in this folder; the campaign's frames/ where none is named")
+        ->type_name("DIR")
         ->expected(0, 1);
-    sub->add_option("--goal", settings->goal_mag, "Error of a night to work towards, magnitudes")
+    sub->add_option("--goal", settings->goal_mag, "Error of a night to work towards")
+        ->type_name("MAG")
         ->check(CLI::Range(1e-4, 10.0))
         ->capture_default_str();
     sub->callback([settings, sub, &face] {

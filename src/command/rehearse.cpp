@@ -56,37 +56,40 @@ void run(RehearseRequest request, Face& face) {
 
 void add_host_options(CLI::App& sub, RehearseRequest& request) {
     rehearsal::RehearsalOptions& o = request.options;
-    CLI::Option* host =
-        sub.add_option(
-               "--host", request.host,
-               "The galaxy about the transient: usual, or smooth, spiral, clumpy, dusty: drawn from the "
-               "seed; or none")
-            ->capture_default_str()
-            ->check(CLI::IsMember({"usual", "smooth", "spiral", "clumpy", "dusty", "none"}));
+    CLI::Option* host = sub.add_option("--host", request.host,
+                                       "The galaxy about the transient; smooth, spiral, clumpy and dusty "
+                                       "ones are drawn from the seed")
+                            ->type_name("KIND")
+                            ->capture_default_str()
+                            ->check(CLI::IsMember({"usual", "smooth", "spiral", "clumpy", "dusty", "none"}));
     sub.add_flag("--no-host", request.no_host, "No galaxy about the transient")->excludes(host);
     sub.add_option("--host-offset,--host-offset-arcsec", o.host_offset_arcsec,
-                   "Nucleus from the transient, arcseconds")
+                   "How far the nucleus is from the transient")
+        ->type_name("ARCSEC")
         ->capture_default_str();
     sub.add_option("--host-angle", request.host_angle_deg,
-                   "Nucleus seen from the transient, degrees east of north")
+                   "Where the nucleus is seen from the transient, east of north")
+        ->type_name("DEGREES")
         ->capture_default_str();
     sub.add_option("--defocus", o.defocused_share, "Share of the frames that are out of focus, 0 to 1")
+        ->type_name("SHARE")
         ->capture_default_str();
-    sub.add_option("--defocus-px", o.defocus_px, "Radius that they are blurred to at most, pixels")
+    sub.add_option("--defocus-px", o.defocus_px, "Radius that they are blurred to at most")
+        ->type_name("PX")
         ->capture_default_str();
 
     rehearsal::TemplateOptions& t = request.host_template;
     CLI::Option* with = sub.add_flag("--with-template", request.with_template,
                                      "A deep frame without the transient, by another instrument");
-    const auto of_template = [&](const char* name, double& value, const char* meaning) {
-        sub.add_option(name, value, meaning)->capture_default_str()->needs(with);
+    const auto of_template = [&](const char* name, double& value, const char* unit, const char* meaning) {
+        sub.add_option(name, value, meaning)->type_name(unit)->capture_default_str()->needs(with);
     };
-    of_template("--template-scale", t.scale_arcsec_per_px, "Its scale, arcseconds a pixel");
-    of_template("--template-rotation", t.rotation_deg, "Its rotation, degrees");
-    of_template("--template-fwhm", t.fwhm_arcsec, "Its seeing, arcseconds");
-    of_template("--template-exposure-s", t.exposure_s, "Its exposure, seconds");
-    of_template("--template-residual", t.residual_share,
-                "Share of the transient's light at its brightest that is still in it");
+    of_template("--template-scale", t.scale_arcsec_per_px, "ARCSEC/PX", "Its scale");
+    of_template("--template-rotation", t.rotation_deg, "DEGREES", "Its rotation");
+    of_template("--template-fwhm", t.fwhm_arcsec, "ARCSEC", "Its seeing");
+    of_template("--template-exposure-s", t.exposure_s, "SECONDS", "Its exposure");
+    of_template("--template-residual", t.residual_share, "SHARE",
+                "Share of the transient's light at its brightest that is still in it, 0 to 1");
     sub.add_flag("--template-mirrored", t.mirrored, "It is mirrored")->needs(with);
 }
 
@@ -103,31 +106,53 @@ void add_rehearse(CLI::App& app, Face& face) {
     const auto request = std::make_shared<RehearseRequest>();
     rehearsal::RehearsalOptions& o = request->options;
     sub->add_option("DIR", request->folder, "A folder that does not exist yet, or is empty")->required();
-    sub->add_option("--nights", o.nights, "Nights")->capture_default_str()->check(CLI::Range(1, 1000));
+    sub->add_option("--nights", o.nights, "Nights")
+        ->type_name("N")
+        ->capture_default_str()
+        ->check(CLI::Range(1, 1000));
     sub->add_option("--frames", o.frames, "Frames a night and band")
+        ->type_name("N")
         ->capture_default_str()
         ->check(CLI::Range(1, 10000));
-    sub->add_option("--spacing-days", o.night_spacing_days, "Days between nights")->capture_default_str();
-    sub->add_option("--band", o.bands, "Band to observe in; once for each")
+    sub->add_option("--spacing-days", o.night_spacing_days, "Time between nights")
+        ->type_name("DAYS")
+        ->capture_default_str();
+    sub->add_option("--band", o.bands, "Band to observe in")
+        ->type_name("BAND")
         ->capture_default_str()
         ->allow_extra_args(false);
-    sub->add_option("--exposure-s", o.exposure_s, "Exposure, seconds")->capture_default_str();
-    sub->add_option("--peak-mag", o.peak_mag, "Magnitude at its brightest")->capture_default_str();
-    sub->add_option("--decline", o.decline_mag_per_day, "Magnitudes a day")->capture_default_str();
-    sub->add_option("--stars", o.comparison_stars, "Comparison stars")->capture_default_str();
+    sub->add_option("--exposure-s", o.exposure_s, "Exposure of a frame")
+        ->type_name("SECONDS")
+        ->capture_default_str();
+    sub->add_option("--peak-mag", o.peak_mag, "The transient's magnitude at its brightest")
+        ->type_name("MAG")
+        ->capture_default_str();
+    sub->add_option("--decline", o.decline_mag_per_day, "How fast it fades")
+        ->type_name("MAG/DAY")
+        ->capture_default_str();
+    sub->add_option("--stars", o.comparison_stars, "Comparison stars")->type_name("N")->capture_default_str();
     sub->add_option("--faintest-star", o.faintest_comparison_mag, "Magnitude of the faintest of them")
+        ->type_name("MAG")
         ->capture_default_str();
-    sub->add_option("--catalogue-err", o.catalogue_err_mag, "Error of their magnitudes")
+    sub->add_option("--catalogue-err", o.catalogue_err_mag, "Error of their catalogue magnitudes")
+        ->type_name("MAG")
         ->capture_default_str();
-    sub->add_option("--colour-term", o.colour_term, "Colour term of the instrument")->capture_default_str();
-    sub->add_option("--fwhm-arcsec", o.fwhm_arcsec, "Seeing")->capture_default_str();
+    sub->add_option("--colour-term", o.colour_term,
+                    "Colour term of the instrument, magnitudes a magnitude of colour")
+        ->type_name("TERM")
+        ->capture_default_str();
+    sub->add_option("--fwhm-arcsec", o.fwhm_arcsec, "Seeing: the full width of a star at half its height")
+        ->type_name("ARCSEC")
+        ->capture_default_str();
     add_host_options(*sub, *request);
     add_camera_options(*sub, *request);
     add_saving_options(*sub, *request);
     add_field_options(*sub, *request);
-    sub->add_option("--width", o.width_px, "Pixels a row")->capture_default_str();
-    sub->add_option("--height", o.height_px, "Rows")->capture_default_str();
-    sub->add_option("--seed", o.seed, "The same seed gives the same campaign")->capture_default_str();
+    sub->add_option("--width", o.width_px, "Pixels a row")->type_name("PX")->capture_default_str();
+    sub->add_option("--height", o.height_px, "Rows")->type_name("PX")->capture_default_str();
+    sub->add_option("--seed", o.seed, "The same seed gives the same campaign")
+        ->type_name("N")
+        ->capture_default_str();
     sub->add_flag("--clear", request->clear, "No cloud");
     sub->add_flag("--no-flip", request->no_flip, "No meridian flip");
     sub->add_flag("--no-trails", request->no_trails, "No trailed frames");

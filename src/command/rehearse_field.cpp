@@ -5,36 +5,46 @@ namespace emberline::command {
 
 void add_field_options(CLI::App& sub, RehearseRequest& request) {
     rehearsal::FieldTroubles& f = request.options.field;
-    request.solved_asked =
-        sub.add_option("--solved", request.solved,
-                       "Only the first so many frames of a night have a plate solution; field.csv is then "
-                       "written, a catalogue of the field");
+    request.solved_asked = sub.add_option("--solved", request.solved,
+                                          "Only the first so many frames of a night have a plate solution; "
+                                          "field.csv is then written, a catalogue of the field")
+                               ->type_name("N");
     sub.add_option("--misled", f.misled_share,
                    "Share of the other frames with a wrong plate solution in place of none, 0 to 1")
+        ->type_name("SHARE")
         ->capture_default_str()
         ->needs(request.solved_asked);
-    sub.add_option("--drift-px", f.drift_px, "Drift of the field through a night, pixels")
+    sub.add_option("--drift-px", f.drift_px, "Drift of the field through a night")
+        ->type_name("PX")
         ->capture_default_str();
     request.camera_angle_asked =
-        sub.add_option("--camera-angle", request.camera_angle_deg, "Camera turned by so many degrees");
+        sub.add_option("--camera-angle", request.camera_angle_deg, "Angle that the camera is turned by")
+            ->type_name("DEGREES");
     sub.add_flag("--mirrored", f.mirrored, "Mirror images");
-    sub.add_option("--doubled", f.doubled_share, "Share of frames in which the mount jumped, 0 to 1")
+    sub.add_option("--doubled", f.doubled_share, "Share of the frames in which the mount jumped, 0 to 1")
+        ->type_name("SHARE")
         ->capture_default_str();
-    sub.add_option("--jump-px", f.jump_px, "How far it jumped, pixels")->capture_default_str();
-    sub.add_option("--satellites", f.satellite_share, "Share of frames that a satellite crossed, 0 to 1")
+    sub.add_option("--jump-px", f.jump_px, "How far it jumped")->type_name("PX")->capture_default_str();
+    sub.add_option("--satellites", f.satellite_share, "Share of the frames that a satellite crossed, 0 to 1")
+        ->type_name("SHARE")
         ->capture_default_str();
     request.variable_asked = sub.add_option("--variable-star", request.variable.amplitude_mag,
-                                            "A comparison star varies, by so many magnitudes either way");
-    sub.add_option("--variable-period", request.variable.period_days, "Its period, days")
+                                            "A comparison star varies, by so much either way")
+                                 ->type_name("MAG");
+    sub.add_option("--variable-period", request.variable.period_days, "Its period")
+        ->type_name("DAYS")
         ->capture_default_str()
         ->needs(request.variable_asked);
     request.blended_asked = sub.add_option("--blended-star", request.blended.distance_arcsec,
-                                           "A comparison star has a companion so many arcseconds away");
-    sub.add_option("--companion-fainter", request.blended.fainter_mag, "Magnitudes that it is fainter by")
+                                           "A comparison star has a companion so far away")
+                                ->type_name("ARCSEC");
+    sub.add_option("--companion-fainter", request.blended.fainter_mag, "How much fainter that is")
+        ->type_name("MAG")
         ->capture_default_str()
         ->needs(request.blended_asked);
     request.wrong_asked = sub.add_option("--wrong-star", request.wrong_mag,
-                                         "A comparison star's catalogue magnitude is so much too faint");
+                                         "A comparison star's catalogue magnitude is so much too faint")
+                              ->type_name("MAG");
 }
 
 void settle_field(RehearseRequest& request) {

@@ -199,25 +199,31 @@ void add_report(CLI::App& app, Face& face) {
         "reported is remembered: the next report has what is new and what has "
         "changed.");
     const auto request = std::make_shared<Request>();
-    sub->add_option(
-           "--format", request->report.format,
-           "network, server-json, server-tsv (the IAU transient server's), or page (a night, to keep)")
+    sub->add_option("--format", request->report.format,
+                    "For the network, for the IAU transient server (server-json, server-tsv), or a night on "
+                    "one page to keep")
+        ->type_name("FORMAT")
         ->capture_default_str()
         ->check(CLI::IsMember({"network", "server-json", "server-tsv", "page"}));
-    sub->add_option("--night", request->night, "Of a page: which night (the newest)");
+    sub->add_option("--night", request->night, "Of a page: which night")
+        ->type_name("NIGHT")
+        ->default_str("the newest");
     sub->add_flag("--pdf", request->pdf, "Of a page: as a PDF too");
-    sub->add_option("--since,--from", request->from, "First night, 2024-03-10");
-    sub->add_option("--to", request->to, "Last night");
-    sub->add_option("--band", request->report.bands, "Only this band; once for each");
+    sub->add_option("--since,--from", request->from, "First night, such as 2024-03-10")->type_name("DATE");
+    sub->add_option("--to", request->to, "Last night, such as 2024-03-10")->type_name("DATE");
+    sub->add_option("--band", request->report.bands, "Only this band")->type_name("BAND");
     sub->add_flag("--frames", request->report.frames, "A line a frame instead of a night");
-    sub->add_flag("--dry-run", request->report.dry_run, "Show it; write nothing, remember nothing");
+    sub->add_flag("--dry-run", request->report.dry_run, "Only show what would be written; remember nothing");
     sub->add_flag("--again", request->report.again, "Also what was reported before");
-    sub->add_option("--hold", request->report.hold, "Hold values with this flag back; once for each")
+    sub->add_option("--hold", request->report.hold, "Hold values with this flag back")
+        ->type_name("FLAG")
         ->allow_extra_args(false);
     sub->add_flag("--transformed-only", request->report.transformed_only, "Hold untransformed values back");
     sub->add_flag("--no-limits", request->report.no_limits, "Hold limits back");
-    sub->add_option("-o,--output", request->report.file, "File to write (in out/, named by the format)");
-    sub->add_option("--check", request->check, "Only check such a file, whoever wrote it");
+    sub->add_option("-o,--output", request->report.file, "File to write")
+        ->type_name("FILE")
+        ->default_str("in out/, named by the format");
+    sub->add_option("--check", request->check, "Only check such a file, whoever wrote it")->type_name("FILE");
     CLI::Option* take_back =
         sub->add_flag("--take-back", request->take_back,
                       "The newest report of the format was not sent: its lines count as never reported");

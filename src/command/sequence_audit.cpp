@@ -144,7 +144,7 @@ void add_sequence_audit(CLI::App& sequence, Face& face) {
         "--picture\n"
         "  emberline sequence audit --all                what removing each star would do");
     const auto request = std::make_shared<tasks::AuditRequest>();
-    sub->add_option("--band", request->bands, "Only this band; once for each")->allow_extra_args(false);
+    sub->add_option("--band", request->bands, "Only this band")->type_name("BAND")->allow_extra_args(false);
     sub->add_flag("--all", request->remove_each,
                   "What removing each star would do, not the accused ones alone");
     sub->add_flag("--picture", request->picture, "Draw each star's nights: out/audit.svg");

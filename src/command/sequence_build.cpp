@@ -195,28 +195,39 @@ void add_sequence_build(CLI::App& sequence, Face& face) {
     const auto request = std::make_shared<Request>();
     tasks::BuildRequest& build = request->build;
     sub->add_option("FILE", build.catalogue, "The catalogue's stars around the transient");
-    sub->add_option("-o,--output", build.output, "File to write (the campaign's comparison.csv)");
-    sub->add_option("--band", build.bands, "A band of the sequence; may be given several times")
+    sub->add_option("-o,--output", build.output, "File to write")
+        ->type_name("FILE")
+        ->default_str("the campaign's comparison.csv");
+    sub->add_option("--band", build.bands, "Only this band")
+        ->type_name("BAND")
         ->take_all()
         ->allow_extra_args(false);
     sub->add_option("--magnitudes", request->magnitudes,
-                    "Brightest and faintest comparison star: 11:15 (1.5 brighter to 2.5 fainter than the "
-                    "transient)");
-    sub->add_option("--expected", build.transient_mag,
-                    "The transient's magnitude now (that of its last night)");
+                    "Brightest and faintest comparison star, such as 11:15")
+        ->type_name("MAG:MAG")
+        ->default_str("1.5 brighter to 2.5 fainter than the transient");
+    sub->add_option("--expected", build.transient_mag, "The transient's magnitude now")
+        ->type_name("MAG")
+        ->default_str("that of its last night");
     sub->add_option("--stars", build.stars, "Comparison stars wanted; the check star comes on top")
+        ->type_name("N")
         ->capture_default_str()
         ->check(CLI::Range(1, 1000));
-    sub->add_option("--radius", build.radius_arcmin, "Of the field about the transient, arcminutes")
+    sub->add_option("--radius", build.radius_arcmin, "Radius of the field about the transient")
+        ->type_name("ARCMIN")
         ->capture_default_str();
     sub->add_option("--isolation", build.isolation_arcsec,
-                    "Nearer than this a neighbour's light counts in full, arcseconds")
+                    "Nearer than this a neighbour's light counts in full")
+        ->type_name("ARCSEC")
         ->capture_default_str();
     sub->add_option("--epoch", build.catalogue_epoch,
-                    "Year of the file's positions, where it does not say: 2016.0");
-    sub->add_option("--chart", build.chart, "Finder chart to draw: .svg, .pdf or .png (out/finder.svg)");
+                    "Julian year of the file's positions, such as 2016.0, where it does not say")
+        ->type_name("YEAR");
+    sub->add_option("--chart", build.chart, "Finder chart to draw: .svg, .pdf or .png")
+        ->type_name("FILE")
+        ->default_str("out/finder.svg");
     sub->add_flag("--replace", build.replace,
-                  "In place of a sequence that is there; that one is kept beside the new one");
+                  "Replace a sequence that is there; that one is kept beside the new one");
     sub->add_flag("--dry-run", build.dry_run, "Only show what would be chosen");
     sub->add_flag("--relations", request->relations,
                   "List the relations between catalogues' magnitudes and bands");

@@ -99,7 +99,8 @@ void add_sequence_residuals(CLI::App& sequence, Face& face) {
         "Examples:\n  emberline sequence residuals            by night\n"
         "  emberline sequence residuals 131b       one star, frame by frame");
     const auto label = std::make_shared<std::string>();
-    sub->add_option("STAR", *label, "Its label: frame by frame");
+    sub->add_option("STAR", *label, "Label of a star, to have it frame by frame")
+        ->default_str("all of them, by night");
     sub->callback([label, &face] { run(*label, face); });
 }
 

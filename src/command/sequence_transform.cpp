@@ -129,18 +129,21 @@ void add_sequence_transform(CLI::App& sequence, Face& face) {
         "  emberline sequence transform --list                what the ledger holds");
     const auto options = std::make_shared<Options>();
     tasks::TransformRequest& request = options->request;
-    CLI::Option* frames = sub->add_option("frames", request.places,
-                                          "Frames of any field, or folders of them; else the ledger's");
+    CLI::Option* frames =
+        sub->add_option("FRAME", request.places, "FITS files of any field, or folders of them")
+            ->default_str("the ledger's");
     sub->add_option("--catalogue", request.catalogue, "The frames' stars, as a survey's service exports them")
+        ->type_name("FILE")
         ->needs(frames);
-    sub->add_option("--band", request.bands, "Only this band; once for each")->allow_extra_args(false);
-    sub->add_option("--instrument", request.instrument, "Only this instrument");
-    CLI::Option* night = sub->add_option("--night", request.night, "Of the ledger, this night alone");
+    sub->add_option("--band", request.bands, "Only this band")->type_name("BAND")->allow_extra_args(false);
+    sub->add_option("--instrument", request.instrument, "Only this instrument")->type_name("NAME");
+    CLI::Option* night =
+        sub->add_option("--night", request.night, "Only this night of the ledger")->type_name("NIGHT");
     night->excludes(frames);
-    sub->add_flag("--all-nights", request.all_nights, "All nights of the ledger together; else the best one")
+    sub->add_flag("--all-nights", request.all_nights, "All nights of the ledger together, not the best one")
         ->excludes(night)
         ->excludes(frames);
-    sub->add_flag("--dry-run", request.dry_run, "Store nothing");
+    sub->add_flag("--dry-run", request.dry_run, "Only show what would be stored");
     sub->add_flag("--list", options->list, "Tell what the ledger holds, the oldest first")
         ->excludes(frames)
         ->excludes(night);

@@ -143,25 +143,34 @@ void add_solve(CLI::App& app, Face& face) {
         "The frames themselves are never written to, and a solution that chance could give is refused.");
     const auto request = std::make_shared<tasks::SolveRequest>();
     sub->add_option("FRAME", request->places, "FITS files, or folders of them")->required();
-    CLI::Option* catalogue = sub->add_option(
-        "--catalogue", request->catalogue,
-        "Stars of the field with RA and Dec: CSV, TSV, ECSV, VOTable or a FITS table; else the campaign's");
-    sub->add_option("--epoch", request->catalogue_epoch, "Julian year of the catalogue's positions, 2016.0")
+    CLI::Option* catalogue =
+        sub->add_option("--catalogue", request->catalogue,
+                        "Stars of the field with RA and Dec: CSV, TSV, ECSV, VOTable or a FITS table")
+            ->type_name("FILE")
+            ->default_str("the campaign's");
+    sub->add_option("--epoch", request->catalogue_epoch,
+                    "Julian year of the catalogue's positions, such as 2016.0")
+        ->type_name("YEAR")
         ->check(CLI::Range(1800.0, 2200.0))
         ->needs(catalogue);
-    sub->add_option("--against", request->reference, "A frame of the same field that is solved");
+    sub->add_option("--against", request->reference, "A frame of the same field that is solved")
+        ->type_name("FRAME");
     CLI::Option* scale =
-        sub->add_option("--scale", request->scale_arcsec_per_px, "About how many arcseconds a pixel spans")
+        sub->add_option("--scale", request->scale_arcsec_per_px, "About how much sky a pixel spans")
+            ->type_name("ARCSEC/PX")
             ->check(CLI::Range(0.01, 1000.0));
     sub->add_option("--scale-factor", request->scale_factor, "The scale may be wrong by this factor")
+        ->type_name("FACTOR")
         ->check(CLI::Range(1.001, 10.0))
         ->needs(scale)
         ->capture_default_str();
     sub->add_option("--order", request->most_order,
-                    "Highest order of the distortion (SIP); 1: none. Fewer stars get a lower one")
+                    "Highest order of the distortion (SIP); 1: none; fewer stars get a lower one")
+        ->type_name("N")
         ->check(CLI::Range(1, 5))
         ->capture_default_str();
-    sub->add_option("--copies", request->copies, "Folder for copies that carry the solution");
+    sub->add_option("--copies", request->copies, "Folder for copies that carry the solution")
+        ->type_name("DIR");
     sub->add_flag("--even-if-solved", request->even_if_solved,
                   "Solve frames whose header has a solution too, and compare the two");
     sub->callback([request, &face] { run(*request, face); });

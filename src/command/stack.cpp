@@ -79,12 +79,18 @@ void add_stack(CLI::App& app, Face& face) {
         "`measure` uses the stack of a night where single frames show too little, else the frames; never "
         "both.");
     const auto request = std::make_shared<tasks::StackRequest>();
-    sub->add_option("FRAME", request->places,
-                    "FITS files, or folders of them; else the night's good frames in the ledger");
-    sub->add_option("--night", request->night, "The evening's date, YYYY-MM-DD; else the newest");
-    sub->add_option("--band", request->band, "One band only; else a stack of each");
-    sub->add_option("--output", request->output, "The file; else stacks/NIGHT_BAND.fits in the campaign");
-    sub->add_flag("--replace", request->replace, "In place of a file that is there");
+    sub->add_option("FRAME", request->places, "FITS files, or folders of them")
+        ->default_str("the night's good frames in the ledger");
+    sub->add_option("--night", request->night, "The night to stack, by its evening's date")
+        ->type_name("NIGHT")
+        ->default_str("the newest");
+    sub->add_option("--band", request->band, "Only this band")
+        ->type_name("BAND")
+        ->default_str("a stack of each");
+    sub->add_option("-o,--output", request->output, "File to write")
+        ->type_name("FILE")
+        ->default_str("stacks/NIGHT_BAND.fits in the campaign");
+    sub->add_flag("--replace", request->replace, "Replace a file that is there");
     sub->add_flag("!--no-measure", request->measure, "Only make the stack");
     sub->callback([request, &face] { run(*request, face); });
 }

@@ -184,25 +184,27 @@ void add_watch(CLI::App& app, Face& face) {
         "again. Files whose names begin with a dot, or do not end as frames' do, are left alone.\n\n"
         "A line a frame: mid-exposure (UTC), file, magnitude with its whole error, transparency against the\n"
         "night's best, FWHM, comparison stars | the night so far. With --json these lines go to standard\n"
-        "error, and one document comes at the end: the events in their order and the night.\n"
+        "error, and one document comes at the end: the events in their order and the night.\n\n"
         "Exit status: 0 where the goal was reached, whatever was refused; else as `measure`; 130 after\n"
         "Ctrl-C, with the ledger whole.");
     const auto request = std::make_shared<tasks::WatchRequest>();
-    sub->add_option("DIR", request->folder,
-                    "Folder to watch, with those inside; none: the campaign's frames/");
-    sub->add_option(
-           "--until", request->until_mag,
-           "End when the running night's error is no larger, magnitudes, in every band measured of it")
+    sub->add_option("DIR", request->folder, "Folder to watch, with those inside")
+        ->default_str("the campaign's frames/");
+    sub->add_option("--until", request->until_mag,
+                    "End when the running night's error is no larger in every band measured of it")
+        ->type_name("MAG")
         ->check(number_within(1e-4, 10.0));
-    sub->add_option("--settle-s", request->settle_s,
-                    "A file that stood still for so long has landed, seconds")
+    sub->add_option("--settle-s", request->settle_s, "A file that stood still for so long has landed")
+        ->type_name("SECONDS")
         ->check(number_within(0.1, 3600.0))
         ->capture_default_str();
     sub->add_option("--give-up-s", request->give_up_s,
-                    "A file that is not whole, or grows on, is told of after so long, seconds")
+                    "A file that is not whole, or grows on, is told of after so long")
+        ->type_name("SECONDS")
         ->check(number_within(1.0, 1e6))
         ->capture_default_str();
-    sub->add_option("--idle-s", request->idle_s, "End when nothing has landed for so long, seconds")
+    sub->add_option("--idle-s", request->idle_s, "End when nothing has landed for so long")
+        ->type_name("SECONDS")
         ->check(number_within(0.0, 1e6));
     sub->callback([request, &face] { run(*request, face); });
 }
