@@ -1,12 +1,16 @@
 // SPDX-License-Identifier: MIT
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <filesystem>
 #include <iostream>
 #include <memory>
 #include <nlohmann/json.hpp>
 
 #include "command/face.hpp"
+#include "quantities/text.hpp"
 #include "sky/time_scales.hpp"
+#include "tasks/check_campaign.hpp"
 #include "tasks/inspect.hpp"
 
 namespace emberline::command {
@@ -83,38 +87,104 @@ void print_frame(const tasks::InspectedFrame& one) {
         print_line("MISSING", missing);
 }
 
+int status_of(const std::vector<tasks::InspectedFile>& files) {
+    std::size_t good = 0, bad = 0;
+    for (const tasks::InspectedFile& file : files) {
+        bool usable = !file.problem;
+        for (const tasks::InspectedFrame& one : file.frames)
+            usable = usable && one.missing.empty();
+        (usable ? good : bad) += 1;
+    }
+    return bad == 0 ? all_done : good > 0 ? something_refused : nothing_measured;
+}
+
+int status_of(const tasks::CampaignCheck& check) {
+    if (check.ledger_failed) return storage_failed;
+    if (check.measurable == 0 || check.trial_failed) return nothing_measured;
+    return check.count(tasks::CampaignFinding::Weight::wrong) > 0 ? something_refused : all_done;
+}
+
+void print_files(const std::vector<tasks::InspectedFile>& files) {
+    for (const tasks::InspectedFile& file : files) {
+        std::cout << file.path << '\n';
+        if (file.problem) print_line("PROBLEM", file.problem->what + " " + file.problem->mend);
+        for (const tasks::InspectedFrame& one : file.frames)
+            print_frame(one);
+    }
+}
+
+void print_check(const tasks::CampaignCheck& check) {
+    using Weight = tasks::CampaignFinding::Weight;
+    std::cout << fmt::format("{} at {} {}, in {}\n", check.name, sexagesimal_hours(check.position.ra, 1),
+                             sexagesimal_degrees(check.position.dec, 0), check.folder);
+    for (const Weight weight : {Weight::wrong, Weight::doubt, Weight::good}) {
+        for (const tasks::CampaignFinding& finding : check.findings) {
+            if (finding.weight != weight) continue;
+            const std::string_view word = tasks::word(weight);
+            std::cout << fmt::format("  {:<6} {:<11} {}\n", weight == Weight::good ? word : upper_case(word),
+                                     finding.about, one_line(finding.problem));
+        }
+    }
+    const std::size_t wrong = check.count(Weight::wrong), doubts = check.count(Weight::doubt);
+    if (wrong + doubts == 0) {
+        std::cout << "Nothing is wrong that can be seen before measuring.\n";
+    } else {
+        std::cout << fmt::format("{} wrong, {} in doubt.\n", wrong, doubts);
+    }
+}
+
+struct Inspected {
+    std::optional<std::vector<tasks::InspectedFile>> files;
+    std::optional<tasks::CampaignCheck> check;
+};
+
+// Frames that are named are shown one by one; where there is a campaign, it is looked over as a whole.
+Result<Inspected> inspect(const std::vector<std::string>& places, const std::string& campaign) {
+    Inspected out;
+    if (!places.empty()) {
+        auto files = tasks::inspect(places, campaign);
+        if (!files) return fail(files.error());
+        out.files = std::move(*files);
+    }
+    std::error_code error;
+    const bool there = std::filesystem::exists(std::filesystem::path(campaign) / "campaign.toml", error);
+    if (places.empty() || there) {
+        auto check = tasks::check_campaign(campaign, places);
+        if (!check) return fail(check.error());
+        out.check = std::move(*check);
+    }
+    return out;
+}
+
 }  // namespace
 
 void add_inspect(CLI::App& app, Face& face) {
-    CLI::App* sub =
-        app.add_subcommand("inspect", "What each frame says, what was inferred, what is missing or wrong");
-    sub->footer("Example:\n  emberline inspect frames/2024-03-14/V_001.fits");
+    CLI::App* sub = app.add_subcommand("inspect", "What is missing or wrong, in a campaign or in frames");
+    sub->footer(
+        "Without frames, the campaign is looked over as a whole: settings, sequence, site, frames, ledger, "
+        "each\n"
+        "against the others; one frame of each band is measured, into no ledger.\n\n"
+        "Example:\n  emberline inspect\n  emberline inspect frames/2024-03-14/V_001.fits");
     const auto places = std::make_shared<std::vector<std::string>>();
-    sub->add_option("FRAME", *places, "FITS files, or folders of them")->required();
+    sub->add_option("FRAME", *places, "FITS files, or folders of them");
     sub->callback([&face, places] {
-        const auto files = tasks::inspect(*places, face.campaign);
-        if (!files) {
-            face.status = face.say(files.error());
+        const auto inspected = inspect(*places, face.campaign);
+        if (!inspected) {
+            face.status = face.say(inspected.error());
             return;
         }
-        std::size_t good = 0, bad = 0;
-        for (const tasks::InspectedFile& file : *files) {
-            bool usable = !file.problem;
-            for (const tasks::InspectedFrame& one : file.frames)
-                usable = usable && one.missing.empty();
-            (usable ? good : bad) += 1;
-        }
-        face.status = bad == 0 ? all_done : good > 0 ? something_refused : nothing_measured;
+        const auto& [files, check] = *inspected;
+        // Named frames decide alone whether anything can be measured.
+        if (files) face.status = status_of(*files);
+        if (check) face.status = std::max(face.status, status_of(*check));
         if (face.json) {
-            face.say_json(tasks::document(*files));
+            tasks::Json json = files ? tasks::document(*files) : tasks::Json::object();
+            if (check) json["campaign"] = tasks::document(*check);
+            face.say_json(json);
             return;
         }
-        for (const tasks::InspectedFile& file : *files) {
-            std::cout << file.path << '\n';
-            if (file.problem) print_line("PROBLEM", file.problem->what + " " + file.problem->mend);
-            for (const tasks::InspectedFrame& one : file.frames)
-                print_frame(one);
-        }
+        if (files) print_files(*files);
+        if (check) print_check(*check);
     });
 }
 

@@ -1,41 +1,22 @@
 // SPDX-License-Identifier: MIT
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <iostream>
 #include <nlohmann/json.hpp>
 #include <span>
 
 #include "command/face.hpp"
+#include "command/misuse.hpp"
 
 namespace {
 
 using namespace emberline;
-
-std::string sentence_of(const CLI::App& app, const CLI::ParseError& error) {
-    const auto left = app.remaining();
-    const bool no_command = app.get_subcommands().empty();
-    if (no_command && !left.empty()) return fmt::format("There is no command '{}'.", left.front());
-    if (no_command) return "No command was given.";
-    std::string text = error.what();
-    std::replace(text.begin(), text.end(), '\n', ' ');
-    if (!text.ends_with('.')) text += '.';
-    return text;
-}
 
 int say_misuse(const CLI::App& app, const CLI::ParseError& error, command::Face& face,
                std::span<char*> words) {
     // The words were not all taken: whether the answer shall be JSON is read from them.
     face.json = std::any_of(words.begin(), words.end(),
                             [](const char* word) { return std::string_view(word) == "--json"; });
-    std::string command;  // with its sub-command: "sequence build"
-    for (auto chosen = app.get_subcommands(); !chosen.empty(); chosen = chosen.front()->get_subcommands())
-        command += (command.empty() ? "" : " ") + chosen.front()->get_name();
-    return face.say({.what = sentence_of(app, error),
-                     .where = command,
-                     .mend = fmt::format("`emberline {}--help` shows how it is used.",
-                                         command.empty() ? "" : command + " "),
-                     .kind = ProblemKind::request});
+    return face.say(command::misuse(app, error, words));
 }
 
 }  // namespace

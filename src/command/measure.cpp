@@ -10,6 +10,7 @@
 #include <nlohmann/json.hpp>
 
 #include "command/face.hpp"
+#include "tasks/command_line.hpp"
 
 namespace emberline::command {
 namespace {
@@ -90,7 +91,8 @@ void print_stars(const tasks::MeasureOutcome& outcome) {
 
 void print_outcome(const tasks::MeasureOutcome& outcome, const Face& face) {
     if (outcome.offered > 0) {
-        std::cout << fmt::format("{} frames: {} measured, {} known already, {} refused.\n", outcome.offered,
+        std::cout << fmt::format("{} frame{}: {} measured, {} known already, {} refused.\n", outcome.offered,
+                                 outcome.offered == 1 ? "" : "s",
                                  outcome.fresh + outcome.superseding, outcome.known, outcome.refused.size());
     }
     print_refused(outcome);
@@ -120,7 +122,7 @@ void print_outcome(const tasks::MeasureOutcome& outcome, const Face& face) {
     if (face.quiet) return;
     const std::string flags = flags_text(shown);
     if (!flags.empty()) std::cout << '\n' << flags;
-    const std::string where = face.campaign == "." ? "" : " -c " + face.campaign;
+    const std::string where = face.campaign == "." ? "" : " -c " + tasks::shell_word(face.campaign);
     std::cout << fmt::format(
         "\nNext: `emberline curve{0}` draws the light curve, `emberline report{0}` writes the network's "
         "report.\n",

@@ -9,6 +9,7 @@
 #include <map>
 #include <set>
 
+#include "exchange/observer_code.hpp"
 #include "quantities/text.hpp"
 #include "sky/time_scales.hpp"
 
@@ -200,6 +201,10 @@ class LineBuilder {
         if (outside_ > 0) {
             lines_.remarks.push_back(fmt::format("{} {}{} outside the dates asked for.", outside_, row,
                                                  outside_ == 1 ? " lies" : "s lie"));
+        }
+        if (!lines_.report.observations.empty()) {
+            if (const auto doubt = observer_code_doubt(campaign_.observer_code))
+                lines_.remarks.push_back(*doubt + " [observer] code in campaign.toml.");
         }
         if (chart_.empty() && !lines_.report.observations.empty()) {
             lines_.remarks.emplace_back(

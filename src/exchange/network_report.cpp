@@ -8,6 +8,7 @@
 #include <sstream>
 
 #include "exchange/network_format.hpp"
+#include "exchange/observer_code.hpp"
 #include "quantities/text.hpp"
 
 namespace emberline::exchange {
@@ -246,6 +247,12 @@ Result<void> check_code_and_date(const std::string& code, const std::string& dat
         return fail({.what = fmt::format("'{}' is not an observer's code: it holds a blank.", code),
                      .where = "parameter #OBSCODE",
                      .mend = "Give the code that the network issued, not the name."});
+    }
+    if (!is_observer_code(code)) {
+        return fail(
+            {.what = fmt::format("'{}' is not an observer's code: codes are letters and figures.", code),
+             .where = "parameter #OBSCODE",
+             .mend = "Give the code that the network issued, under [observer] in campaign.toml."});
     }
     if (auto good = check_parameter("DATE", date_format); !good) return good;
     if (same_word(date_format, "EXCEL")) {

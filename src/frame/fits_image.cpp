@@ -16,6 +16,7 @@
 #include <span>
 #include <utility>
 
+#include "frame/file_kind.hpp"
 #include "frame/gzip_end.hpp"
 #include "frame/header_counts.hpp"
 #include "frame/parse_header.hpp"
@@ -88,13 +89,12 @@ Result<std::shared_ptr<FitsImage>> FitsImage::open(const std::string& path, cons
         return fail(image->problem(fmt::format("The file cannot be opened: {}.", std::strerror(errno)),
                                    "Check its permissions."));
     }
-    std::array<char, 30> first{};
+    std::array<char, 512> first{};
     const ssize_t got = ::pread(handle.descriptor, first.data(), first.size(), 0);
     const std::string_view start(first.data(), got > 0 ? static_cast<std::size_t>(got) : 0);
     const bool gzipped = start.starts_with("\x1f\x8b");
     if (!gzipped && !start.starts_with("SIMPLE  =")) {
-        return fail(image->problem("This is not a FITS file: it does not begin with SIMPLE.",
-                                   "Save the picture as FITS; other formats lose what photometry needs."));
+        return fail(not_fits(start, path));
     }
     image->plain_ = !gzipped;
     if (auto good = image->check_header(0); !good) return fail(good.error());

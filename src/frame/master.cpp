@@ -10,6 +10,7 @@
 #include "frame/colour_pattern.hpp"
 #include "frame/read_calibration_facts.hpp"
 #include "frame/read_facts.hpp"
+#include "frame/wcs.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/text.hpp"
 
@@ -266,6 +267,12 @@ Result<std::shared_ptr<const Master>> open_master(MasterRole role, const std::st
             unfit(*master,
                   fmt::format("Its {} says that it is {}.", facts.kind->source, word_of(facts.kind->value)),
                   fmt::format("Name a {} there.", word(role))));
+    }
+    // Sky flats call themselves light frames, and nobody solves their plates.
+    if (role == MasterRole::flat && facts.kind && facts.kind->value == FrameKind::light &&
+        Wcs::parse(header.raw())) {
+        return fail(
+            unfit(*master, "It is a picture of the sky, with a plate solution.", "Name a flat there."));
     }
     if (role == MasterRole::dark && !facts.exposure_s) {
         return fail(unfit(*master, "It does not say how long it was exposed.", "Add EXPTIME in seconds."));

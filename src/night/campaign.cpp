@@ -7,8 +7,12 @@
 #include <filesystem>
 
 #include "frame/colour_pattern.hpp"
+#include "night/no_campaign.hpp"
+#include "night/position_slip.hpp"
 #include "night/settings_table.hpp"
+#include "night/toml_advice.hpp"
 #include "quantities/delimited_table.hpp"
+#include "quantities/nearest_word.hpp"
 #include "quantities/text.hpp"
 #include "sky/time_scales.hpp"
 
@@ -16,6 +20,13 @@ namespace emberline::night {
 namespace {
 
 constexpr std::string_view file_name = "campaign.toml";
+
+// Of the transient from the nucleus of its host; the largest galaxies on the sky reach further, and have none
+// of the troubles that the nucleus is asked for.
+constexpr double most_of_a_host_deg = 2.0;
+// Of one exposure; sensors give up to some tens of electrons for a count. Common practice, no source.
+constexpr double most_usual_gain = 50.0;
+constexpr double least_usual_aperture_mm = 20.0;
 
 template <class T, class U>
 void assign(T& target, std::optional<U> value) {
@@ -53,6 +64,18 @@ Result<void> read_transient(SettingsTable table, Campaign& campaign) {
         campaign.position = *position;
     }
     campaign.nucleus = read_position(table, "nucleus_ra", "nucleus_dec");
+    if (position && campaign.nucleus) {
+        const Angle apart = separation(*position, *campaign.nucleus);
+        if (apart.degrees() > most_of_a_host_deg) {
+            table.refuse(
+                "nucleus_ra",
+                fmt::format("The host's nucleus, {} {}, lies {} from the transient, {} {}.",
+                            sexagesimal_hours(campaign.nucleus->ra, 0),
+                            sexagesimal_degrees(campaign.nucleus->dec, 0), apart_text(apart),
+                            sexagesimal_hours(position->ra, 0), sexagesimal_degrees(position->dec, 0)),
+                "Check both positions: a plain number is read as degrees, what has colons as hours.");
+        }
+    }
     assign(campaign.type, table.text("type"));
     const auto day = [&](const std::string& key) {
         auto date = table.date(key);
@@ -89,9 +112,30 @@ Result<void> read_transient(SettingsTable table, Campaign& campaign) {
     return table.finish();
 }
 
+// A number of degrees. Text is refused with the number that it means.
+std::optional<double> site_degrees(SettingsTable& table, const std::string& key, double least, double most) {
+    if (!table.is_text(key)) return table.number(key, least, most);
+    std::string written = *table.text(key);
+    const char last = written.empty() ? ' ' : upper_case(written).back();
+    const bool named = last == 'N' || last == 'S' || last == 'E' || last == 'W';
+    if (named) written.pop_back();
+    const auto angle = parse_degrees(written, key, 360.0);
+    const double sign = last == 'S' || last == 'W' ? -1.0 : 1.0;
+    table.refuse(
+        key, "This must be a number of degrees, north and east positive.",
+        angle ? fmt::format("Write {} = {:.5f}.", key, sign * angle->degrees())
+              : fmt::format("Write it as {}.", key == "latitude" ? "latitude = 51.1" : "longitude = -1.2"));
+    return std::nullopt;
+}
+
 Result<void> read_site(SettingsTable table, bool present, Campaign& campaign) {
-    const auto latitude = table.number("latitude", -90.0, 90.0);
-    const auto longitude = table.number("longitude", -180.0, 360.0);
+    const auto latitude_as_written = table.any_number("latitude");
+    if (latitude_as_written && std::abs(*latitude_as_written) > 90.0) {
+        table.refuse("latitude", fmt::format("{} is no latitude.", *latitude_as_written),
+                     "Latitudes lie between -90 and 90: are latitude and longitude exchanged?");
+    }
+    const auto latitude = site_degrees(table, "latitude", -90.0, 90.0);
+    const auto longitude = site_degrees(table, "longitude", -180.0, 360.0);
     const auto elevation = table.number("elevation", -500.0, 9000.0);
     if (latitude && longitude) {
         campaign.site =
@@ -101,6 +145,22 @@ Result<void> read_site(SettingsTable table, bool present, Campaign& campaign) {
                      "Give both in degrees; east longitudes are positive.");
     }
     return table.finish();
+}
+
+// Within what is allowed, and still more likely another quantity: remarked.
+void doubt_instrument(const frame::Instrument& instrument, Campaign& campaign) {
+    if (instrument.gain_e_per_adu && *instrument.gain_e_per_adu > most_usual_gain) {
+        campaign.remarks.push_back(fmt::format(
+            "campaign.toml, instrument.gain: {:g} electrons per ADU is more than cameras have: is it the "
+            "camera's gain setting? The gain is what `emberline masters gain` measures, 0.1 to 5 mostly.",
+            *instrument.gain_e_per_adu));
+    }
+    if (instrument.aperture_mm && *instrument.aperture_mm < least_usual_aperture_mm) {
+        campaign.remarks.push_back(
+            fmt::format("campaign.toml, instrument.aperture_mm: {:g} mm is a small telescope: are these "
+                        "inches? One inch is 25.4 mm.",
+                        *instrument.aperture_mm));
+    }
 }
 
 Result<void> read_instrument(SettingsTable table, std::string name, Campaign& campaign) {
@@ -114,6 +174,14 @@ Result<void> read_instrument(SettingsTable table, std::string name, Campaign& ca
     instrument.read_noise_e = table.number("read_noise", 0.0, 1000.0);
     instrument.saturation_adu = table.number("saturation", 1.0, 1e12);
     instrument.linear_to_adu = table.number("linear_to", 1.0, 1e12);
+    if (instrument.saturation_adu && instrument.linear_to_adu &&
+        *instrument.linear_to_adu > *instrument.saturation_adu) {
+        table.refuse("linear_to",
+                     fmt::format("{:g} lies above the saturation, {:g}.", *instrument.linear_to_adu,
+                                 *instrument.saturation_adu),
+                     "A sensor is linear up to less than its saturation: check both, in ADU.");
+    }
+    doubt_instrument(instrument, campaign);
     instrument.exposure_s = table.number("exposure_s", 1e-6, 1e6);
     instrument.offset_adu = table.number("offset", -1e6, 1e6);
     if (const auto stacked = table.number("stacked", 1.0, 1e5)) {
@@ -309,12 +377,18 @@ Result<void> read_plate(SettingsTable table, PlateSettings& plate) {
     return table.finish();
 }
 
-Result<Campaign> read_root(const toml::table& parsed, Campaign campaign) {
-    SettingsTable root(&parsed, std::string(file_name), "");
+Result<Campaign> read_root(const toml::table& parsed, Campaign campaign, const SettingHomes* homes,
+                           SettingHomes* noted) {
+    SettingsTable root(&parsed, std::string(file_name), "", homes, noted);
     if (!root.has("transient")) {
-        root.refuse("transient", "The section [transient] is missing.",
-                    "`emberline new DIR` writes a campaign file to start from.");
-        return fail(root.finish().error());
+        std::string alike;
+        for (const std::string& key : root.keys())
+            alike = nearest_word(key, {"transient"}).empty() ? alike : key;
+        return fail({.what = "The section [transient] is missing.",
+                     .where = root.place("transient"),
+                     .mend = (alike.empty() ? "" : fmt::format("Is it meant by [{}]? ", alike)) +
+                             "`emberline new DIR` writes a campaign file to start from.",
+                     .kind = ProblemKind::request});
     }
     if (auto good = read_transient(root.table("transient"), campaign); !good) return fail(good.error());
     if (auto good = read_site(root.table("site"), root.has("site"), campaign); !good)
@@ -336,6 +410,17 @@ Result<Campaign> read_root(const toml::table& parsed, Campaign campaign) {
     if (auto good = read_measure(root.table("measure"), campaign.measure); !good) return fail(good.error());
     if (auto good = root.finish(); !good) return fail(good.error());
     return campaign;
+}
+
+// Learnt from reading a campaign that holds next to nothing.
+const SettingHomes& every_setting() {
+    static const SettingHomes homes = [] {
+        SettingHomes noted;
+        const toml::table least = toml::parse("transient = { name = \"A\", ra = 0.0, dec = 0.0 }");
+        if (!read_root(least, {}, nullptr, &noted)) noted.clear();
+        return noted;
+    }();
+    return homes;
 }
 
 }  // namespace
@@ -364,12 +449,12 @@ Result<Campaign> parse_campaign(std::string_view text, std::string folder) {
     campaign.folder = std::move(folder);
     try {
         const toml::table parsed = toml::parse(text, file_name);
-        return read_root(parsed, std::move(campaign));
+        return read_root(parsed, std::move(campaign), &every_setting(), nullptr);
     } catch (const toml::parse_error& error) {
         const auto begin = error.source().begin;
         return fail({.what = fmt::format("The file cannot be read as TOML: {}.", error.description()),
                      .where = fmt::format("{}, line {}, column {}", file_name, begin.line, begin.column),
-                     .mend = "Mend that line: text goes between quotation marks, one setting a line.",
+                     .mend = toml_advice(text, begin.line, error.description()),
                      .kind = ProblemKind::request});
     }
 }
@@ -377,12 +462,7 @@ Result<Campaign> parse_campaign(std::string_view text, std::string folder) {
 Result<Campaign> read_campaign(const std::string& folder) {
     const std::string path = (std::filesystem::path(folder) / file_name).string();
     std::error_code error;
-    if (!std::filesystem::exists(path, error)) {
-        return fail({.what = "There is no campaign here.",
-                     .where = path,
-                     .mend = "Name its folder with -c DIR, or make one with `emberline new DIR`.",
-                     .kind = ProblemKind::request});
-    }
+    if (!std::filesystem::exists(path, error)) return fail(no_campaign(folder));
     auto text = read_text_file(path, std::size_t{4} << 20U);
     if (!text) {
         text.error().kind = ProblemKind::request;

@@ -7,6 +7,8 @@
 #include <cmath>
 
 #include "night/aperture_grid.hpp"
+#include "night/no_stars.hpp"
+#include "night/position_slip.hpp"
 #include "numerics/robust.hpp"
 #include "photometry/star_flux.hpp"
 
@@ -35,9 +37,12 @@ Result<std::vector<StarOnFrame>> predict(const frame::Frame& frame, const frame:
     if (!place || !facts.holds(*place)) {
         std::string centre;
         if (const auto middle = wcs.sky(facts.middle())) {
-            centre = fmt::format(" The frame is centred on {} {}.", sexagesimal_hours(middle->ra, 0),
-                                 sexagesimal_degrees(middle->dec, 0));
+            centre = fmt::format(" The frame is centred on {} {}, {} from there.",
+                                 sexagesimal_hours(middle->ra, 0), sexagesimal_degrees(middle->dec, 0),
+                                 apart_text(separation(*middle, campaign.position)));
         }
+        centre += slip_sentence(campaign.position, taken(facts),
+                                [&](const SkyPosition& p) { return lies_on(facts, wcs, p); });
         return fail({.what = fmt::format("The transient at {} {} lies off the frame.{}",
                                          sexagesimal_hours(campaign.position.ra, 1),
                                          sexagesimal_degrees(campaign.position.dec, 0), centre),
@@ -221,6 +226,7 @@ Result<StarField> find_stars(const frame::Frame& frame, const frame::Wcs& wcs, c
     field.registration = register_stars(field.stars);
     for (const StarOnFrame& star : field.stars)
         field.found += star.comparison && star.centroid ? 1 : 0;
+    if (field.expected == 0) return fail(no_stars(frame.facts(), wcs, needs.band, sequence, campaign));
     if (field.found < campaign.measure.least_comparison_stars) {
         return fail(
             {.what = fmt::format("{} of {} comparison stars of band {} were found; {} needed.", field.found,

@@ -4,6 +4,9 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <initializer_list>
+
+#include "quantities/text.hpp"
 
 namespace emberline::night {
 namespace {
@@ -20,6 +23,27 @@ std::string remark_or(const frame::FrameFacts& facts, std::string_view about, st
         if (remark.find(about) != std::string::npos) return remark;
     }
     return plain;
+}
+
+bool is_one_of(const std::string& word, std::initializer_list<const char*> words) {
+    return std::any_of(words.begin(), words.end(), [&](const char* w) { return word == w; });
+}
+
+std::string advice_on_filter(const std::string& filter) {
+    const std::string word = lower_case(trimmed(filter));
+    const auto write = [&](const char* band) {
+        return fmt::format("bands = {{ \"{}\" = \"{}\" }} under [instrument].", filter, band);
+    };
+    const bool wide = is_one_of(word, {"l", "lum", "luminance", "none", "empty", "air", "no filter"}) ||
+                      word.starts_with("clear") || word.starts_with("open") ||
+                      word.find("uv") != std::string::npos || word.find("ir cut") != std::string::npos;
+    if (wide) return "Nearly all light went through: that is band CV, put on V. Say so: " + write("CV");
+    const bool narrow =
+        is_one_of(word, {"ha", "h-alpha", "halpha", "hb", "h-beta", "oiii", "o3", "sii", "s2"});
+    if (narrow)
+        return "Comparison stars have no magnitudes in a narrow band: leave these frames out of the "
+               "campaign.";
+    return "Say which band it is: " + write("V");
 }
 
 }  // namespace
@@ -44,8 +68,7 @@ Result<FrameNeeds> needs_of(const frame::FrameFacts& facts) {
                 ? "Add FILTER to the header, or say the band of frames without one: bands = { \"\" = \"CV\" "
                   "} under "
                   "[instrument]."
-                : fmt::format("Say which band it is: bands = {{ \"{}\" = \"V\" }} under [instrument].",
-                              filter)));
+                : advice_on_filter(filter)));
     }
     if (facts.pixel_type == "uint8") {
         return fail(missing(facts, "An 8-bit picture: stretched or rounded, it no longer counts light.",

@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: MIT
-// night/frame_needs — what a frame's header must have told for its light to be measured. Private to this
-// room.
+// night/frame_needs — what a frame's header must have told for its light to be measured.
 #pragma once
 
 #include "frame/frame_facts.hpp"

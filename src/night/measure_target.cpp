@@ -284,6 +284,7 @@ class NightMaker {
         const double err = check->combined.frame_err_e[static_cast<std::size_t>(at - check->members.begin())];
         bool off = false;
         m.check = check_star(solution_, check_, zero.zero_point_mag, {flux, err}, zero.gradient, off);
+        if (!m.check.residual_mag) m.caveats.add(Caveat::no_check_star);
         if (off) m.caveats.add(Caveat::check_star_off);
     }
 
@@ -311,6 +312,7 @@ class NightMaker {
         const double scale = flux_ratio(check->combined.zero_point_mag - combined.zero_point_mag);
         const Flux flux{check->combined.flux_e.value * scale, check->combined.flux_e.err * scale};
         night.check = check_star(solution_, check_, combined.zero_point_mag, flux, check->gradient, off);
+        if (!night.check.residual_mag) night.caveats.add(Caveat::no_check_star);
         if (off) night.caveats.add(Caveat::check_star_off);
     }
 

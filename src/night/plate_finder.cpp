@@ -9,6 +9,7 @@
 #include "night/chip_evidence.hpp"
 #include "night/frame_needs.hpp"
 #include "night/plate_attempts.hpp"
+#include "night/position_slip.hpp"
 #include "night/settle_stack.hpp"
 #include "stars/chip_marks.hpp"
 
@@ -166,9 +167,9 @@ Problem another_field(const frame::Wcs& wcs, const stars::DetectionField& field,
                       const std::string& against, const std::string& path) {
     std::string where;
     if (const auto middle = wcs.sky({0.5 * (field.width_px - 1.0), 0.5 * (field.height_px - 1.0)})) {
-        where = fmt::format(" By its stars, matched with {}, it is centred on {} {}, {:.1f}′ from there.",
-                            against, sexagesimal_hours(middle->ra, 0), sexagesimal_degrees(middle->dec, 0),
-                            separation(*middle, campaign.position).arcseconds() / 60.0);
+        where = fmt::format(" By its stars, matched with {}, it is centred on {} {}, {} from there.", against,
+                            sexagesimal_hours(middle->ra, 0), sexagesimal_degrees(middle->dec, 0),
+                            apart_text(separation(*middle, campaign.position)));
     }
     return {.what = fmt::format("The transient at {} {} lies off the frame.{}",
                                 sexagesimal_hours(campaign.position.ra, 1),

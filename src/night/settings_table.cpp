@@ -6,43 +6,28 @@
 #include <cmath>
 #include <sstream>
 
+#include "quantities/nearest_word.hpp"
+#include "quantities/text.hpp"
+
 namespace emberline::night {
 namespace {
 
-// Edits (insert, delete, replace) from one word to the other: Levenshtein's distance.
-std::size_t edits(std::string_view a, std::string_view b) {
-    std::vector<std::size_t> row(b.size() + 1);
-    for (std::size_t k = 0; k <= b.size(); ++k)
-        row[k] = k;
-    for (std::size_t i = 1; i <= a.size(); ++i) {
-        std::size_t diagonal = row[0];
-        row[0] = i;
-        for (std::size_t k = 1; k <= b.size(); ++k) {
-            const std::size_t replaced = diagonal + (a[i - 1] == b[k - 1] ? 0 : 1);
-            diagonal = row[k];
-            row[k] = std::min({replaced, row[k] + 1, row[k - 1] + 1});
-        }
-    }
-    return row[b.size()];
-}
-
-std::string nearest(std::string_view word, const std::set<std::string, std::less<>>& candidates) {
-    std::string best;
-    std::size_t least = 4;
-    for (const std::string& candidate : candidates) {
-        const std::size_t distance = edits(word, candidate);
-        if (distance < least && distance < word.size()) {
-            least = distance;
-            best = candidate;
-        }
-    }
-    return best;
+// "\t" in a path of another system is a tab.
+bool holds_control_character(const std::string& text) {
+    return std::any_of(text.begin(), text.end(),
+                       [](char c) { return static_cast<unsigned char>(c) < 0x20U; });
 }
 
 }  // namespace
 
-SettingsTable::SettingsTable(const toml::table* table, std::string file, std::string name)
-    : table_(table), file_(std::move(file)), name_(std::move(name)) {}
+SettingsTable::SettingsTable(const toml::table* table, std::string file, std::string name,
+                             const SettingHomes* homes, SettingHomes* noted)
+    : table_(table), file_(std::move(file)), name_(std::move(name)), homes_(homes), noted_(noted) {}
+
+void SettingsTable::accept(std::string_view key) {
+    asked_.emplace(key);
+    if (noted_ != nullptr && !name_.empty()) (*noted_)[std::string(key)].insert(name_);
+}
 
 const toml::node* SettingsTable::node(std::string_view key) {
     accept(key);
@@ -70,7 +55,12 @@ void SettingsTable::refuse(std::string_view key, const Problem& problem) {
 std::optional<std::string> SettingsTable::text(std::string_view key) {
     const toml::node* found = node(key);
     if (found == nullptr) return std::nullopt;
-    if (const auto value = found->value_exact<std::string>()) return *value;
+    if (const auto value = found->value_exact<std::string>()) {
+        if (!holds_control_character(*value)) return *value;
+        refuse(key, "The text holds a line end, a tab or the like.",
+               "A backslash begins such a character: write paths with / or between 'single' marks.");
+        return std::nullopt;
+    }
     refuse(key, "This must be text.", "Put it between quotation marks.");
     return std::nullopt;
 }
@@ -193,9 +183,9 @@ std::vector<std::pair<std::string, std::vector<double>>> SettingsTable::number_e
 SettingsTable SettingsTable::table(std::string_view key) {
     const toml::node* found = node(key);
     const std::string full = name_.empty() ? std::string(key) : fmt::format("{}.{}", name_, key);
-    if (found == nullptr) return {nullptr, file_, full};
+    if (found == nullptr) return {nullptr, file_, full, homes_, noted_};
     if (found->as_table() == nullptr) refuse(key, "This must be a table.", fmt::format("Write [{}].", full));
-    return {found->as_table(), file_, full};
+    return {found->as_table(), file_, full, homes_, noted_};
 }
 
 std::vector<std::string> SettingsTable::keys() const {
@@ -206,18 +196,37 @@ std::vector<std::string> SettingsTable::keys() const {
     return names;
 }
 
+bool SettingsTable::is_text(std::string_view key) const {
+    const toml::node* found = table_ == nullptr ? nullptr : table_->get(key);
+    return found != nullptr && found->is_string();
+}
+
+std::optional<double> SettingsTable::any_number(std::string_view key) const {
+    const toml::node* found = table_ == nullptr ? nullptr : table_->get(key);
+    return found != nullptr && found->is_number() ? found->value<double>() : std::nullopt;
+}
+
 bool SettingsTable::is_table(std::string_view key) const {
     const toml::node* found = table_ == nullptr ? nullptr : table_->get(key);
     return found != nullptr && found->is_table();
 }
 
+std::string SettingsTable::advice_on(const std::string& unknown_key) const {
+    const std::string guess = nearest_word(unknown_key, {asked_.begin(), asked_.end()});
+    if (!guess.empty()) return fmt::format("Did you mean '{}'?", guess);
+    const auto home =
+        homes_ != nullptr ? homes_->find(lower_case(unknown_key)) : SettingHomes::const_iterator();
+    if (homes_ != nullptr && home != homes_->end())
+        return fmt::format("It belongs under [{}]: move it there.", *home->second.begin());
+    return "Remove it: `emberline new DIR` writes a file that shows the settings of each section.";
+}
+
 Result<void> SettingsTable::finish() {
     for (const std::string& key : keys()) {
         if (asked_.contains(key)) continue;
-        const std::string guess = nearest(key, asked_);
-        refuse(key, fmt::format("'{}' is not a setting here.", key),
-               guess.empty() ? "Remove it, or see the README for the settings of this section."
-                             : fmt::format("Did you mean '{}'?", guess));
+        first_problem_.reset();
+        refuse(key, fmt::format("'{}' is not a setting here.", key), advice_on(key));
+        break;
     }
     if (first_problem_) return fail(*first_problem_);
     return {};

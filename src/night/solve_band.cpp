@@ -94,7 +94,10 @@ void judge_shape(std::vector<JudgedFrame>& frames, const MeasureSettings& settin
         } else if (transient == nullptr || !measured(*frame.fluxes, *transient, *frame.aperture)) {
             frame.refusal = "The transient was not measured in it.";
         } else if (light_lost(*frame.fluxes, *transient, *frame.aperture)) {
-            frame.refusal = "The transient is saturated or cut by the frame's edge in it.";
+            frame.refusal =
+                "The transient is saturated in it, by the saturation that its header or campaign.toml "
+                "states, or "
+                "cut by its edge.";
         }
     }
 }

@@ -41,6 +41,15 @@ std::optional<std::vector<double>> sexagesimal_parts(std::string_view text, std:
     return parts;
 }
 
+// Why it cannot be read, where that can be told.
+std::string advice_on(std::string_view text) {
+    if (text.find("\u2212") != std::string_view::npos || text.find("\u2013") != std::string_view::npos)
+        return "The minus sign is a printer's: type the keyboard's -. ";
+    if (text.find(',') != std::string_view::npos) return "Decimals take a point, not a comma. ";
+    if (text.find("\u00b0") != std::string_view::npos) return "Put colons in place of the signs. ";
+    return {};
+}
+
 double joined(const std::vector<double>& parts, bool negative) {
     double value = std::abs(parts[0]) + parts[1] / 60.0;
     if (parts.size() > 2) value += parts[2] / 3600.0;
@@ -74,9 +83,17 @@ Result<Angle> parse_right_ascension(std::string_view text) {
                      .mend = "A plain number is read as degrees; write hours as \"13:25:21.12\"."});
     }
     const auto parts = sexagesimal_parts(text, "hms");
+    if (parts && text.front() != '-' && (*parts)[0] >= 24.0 && (*parts)[0] < 360.0) {
+        return fail(
+            {.what = fmt::format("'{}' is not a right ascension: hours end at 24.", text),
+             .mend = fmt::format("Degrees are written as a plain number, {:.6f}; or are right ascension "
+                                 "and declination exchanged?",
+                                 joined(*parts, false))});
+    }
     if (!parts || text.front() == '-' || (*parts)[0] >= 24.0) {
         return fail({.what = fmt::format("'{}' is not a right ascension.", text),
-                     .mend = "Write \"13:25:21.12\" (hours) or a number of degrees from 0 to 360."});
+                     .mend = advice_on(text) +
+                             "Write \"13:25:21.12\" (hours) or a number of degrees from 0 to 360."});
     }
     return Angle::hours(joined(*parts, false));
 }
@@ -90,7 +107,7 @@ Result<Angle> parse_degrees(std::string_view text, std::string_view name, double
         degrees = joined(*parts, text.front() == '-');
     } else {
         return fail({.what = fmt::format("'{}' is not a {}.", text, name),
-                     .mend = "Write \"+37:16:12.0\" or a number of degrees."});
+                     .mend = advice_on(text) + "Write \"+37:16:12.0\" or a number of degrees."});
     }
     if (std::abs(degrees) > limit_deg) {
         return fail({.what = fmt::format("The {} {} is outside ±{} degrees.", name, text, limit_deg),

@@ -144,7 +144,10 @@ Result<DelimitedTable> parse_table(std::string_view text, std::string source, ch
                                              (**row).fields.size(), table.columns.size()),
                          .where = fmt::format("{}, line {}, column {}", table.source, (**row).line,
                                               std::min((**row).fields.size(), table.columns.size()) + 1),
-                         .mend = "Give every column a field; leave it empty where a value is unknown."});
+                         .mend = (**row).fields.size() < table.columns.size()
+                                     ? "Give every column a field; leave it empty where a value is unknown."
+                                     : "Write decimals with a point, and put text that holds a separator "
+                                       "between quotation marks."});
         }
         table.rows.push_back(std::move(**row));
     }

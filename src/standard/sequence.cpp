@@ -6,9 +6,11 @@
 #include <algorithm>
 #include <cmath>
 
+#include "numerics/robust.hpp"
 #include "photometry/star_flux.hpp"
 #include "quantities/delimited_table.hpp"
 #include "quantities/text.hpp"
+#include "standard/table_slips.hpp"
 
 namespace emberline::standard {
 namespace {
@@ -35,9 +37,12 @@ Result<std::vector<BandColumn>> band_columns(const DelimitedTable& table, Sequen
         const bool is_err = name.ends_with("_err");
         const auto band = parse_band(is_err ? name.substr(0, name.size() - 4) : name);
         if (!band) {
+            const std::string meant = band_column_meant(name);
             return fail({.what = fmt::format("The column '{}' is neither a band nor known.", name),
                          .where = fmt::format("{}, column {}", table.source, i + 1),
-                         .mend = "Columns are label, ra, dec, role, and bands such as V and V_err."});
+                         .mend = meant.empty()
+                                     ? "Columns are label, ra, dec, role, and bands such as V and V_err."
+                                     : fmt::format("Call it {}.", meant)});
         }
         if (is_err) continue;
         const auto err = table.column(name + "_err");
@@ -63,7 +68,9 @@ Result<double> number_in(const DelimitedTable& table, const TableRow& row, std::
         return fail(
             {.what = fmt::format("'{}' is not a value between {} and {}.", row.fields[column], least, most),
              .where = table.place(row, table.columns[column]),
-             .mend = "Write a number of magnitudes, or leave the field empty where it is unknown."});
+             .mend = row.fields[column].find(',') != std::string::npos
+                         ? "Decimals take a point, not a comma."
+                         : "Write a number of magnitudes, or leave the field empty where it is unknown."});
     }
     return *value;
 }
@@ -118,6 +125,44 @@ Result<ComparisonStar> star_in(const DelimitedTable& table, const TableRow& row,
     return star;
 }
 
+// Stars of the field are redder than Vega, all but a few of them: magnitudes in each other's columns turn
+// that round. Common practice, no source.
+constexpr double least_usual_colour_mag = -0.2;
+constexpr std::size_t least_for_colour = 3;
+
+void remark_colours(Sequence& sequence) {
+    for (const char* name : {"B-V", "V-Rc", "V-Ic", "g-r", "r-i"}) {
+        const auto index = parse_colour_index(name);
+        if (!index) continue;
+        std::vector<double> colours;
+        for (const ComparisonStar& star : sequence.stars) {
+            if (const auto colour = star.colour(*index)) colours.push_back(colour->value);
+        }
+        if (colours.size() < least_for_colour) continue;
+        const double middle = numerics::median(std::move(colours));
+        if (middle > least_usual_colour_mag) continue;
+        sequence.remarks.push_back(
+            fmt::format("{}: {} is {:+.2f} for most of its stars, bluer than stars are: are the columns {} "
+                        "and {} exchanged?",
+                        sequence.source, name, middle, index->blue.name(), index->red.name()));
+    }
+}
+
+void remark_checks(Sequence& sequence) {
+    std::string labels;
+    std::size_t checks = 0;
+    for (const ComparisonStar& star : sequence.stars) {
+        if (star.role != Role::check) continue;
+        labels += (checks++ == 0 ? "" : ", ") + star.label;
+    }
+    if (checks > 1) {
+        sequence.remarks.push_back(
+            fmt::format("{}: {} stars have the role check, {}: the first is taken, the others "
+                        "are not used. Make them comparison.",
+                        sequence.source, checks, labels));
+    }
+}
+
 Result<void> check_against(const Sequence& sequence, const ComparisonStar& star) {
     for (const ComparisonStar& other : sequence.stars) {
         if (other.label == star.label) {
@@ -170,14 +215,17 @@ const ComparisonStar* Sequence::find(std::string_view label) const {
 }
 
 Result<Sequence> parse_sequence(std::string_view text, std::string source) {
+    if (auto slip = table_slip(text, source)) return fail(std::move(*slip));
     const auto table = parse_table(text, std::move(source));
     if (!table) return fail(table.error());
     Sequence sequence{.source = table->source};
     for (const char* needed : {"label", "ra", "dec"}) {
         if (!table->column(needed)) {
+            const std::string alike = column_alike(table->columns, needed);
             return fail({.what = fmt::format("The column '{}' is missing.", needed),
                          .where = table->source,
-                         .mend = "The first line names the columns: label,ra,dec,V,V_err,role."});
+                         .mend = (alike.empty() ? "" : fmt::format("Is it the column '{}'? ", alike)) +
+                                 "The first line names the columns: label,ra,dec,V,V_err,role."});
         }
     }
     if (!table->column("role")) {
@@ -191,6 +239,8 @@ Result<Sequence> parse_sequence(std::string_view text, std::string source) {
         if (auto good = check_against(sequence, *star); !good) return fail(good.error());
         sequence.stars.push_back(std::move(*star));
     }
+    remark_colours(sequence);
+    remark_checks(sequence);
     return sequence;
 }
 

@@ -1,8 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "tasks/find_files.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <filesystem>
+#include <map>
 #include <set>
 
 #include "quantities/text.hpp"
@@ -11,6 +14,8 @@ namespace emberline::tasks {
 namespace {
 
 namespace fs = std::filesystem;
+
+constexpr std::size_t most_entries = 10000;  // looked at, to say what lies where no frames are
 
 fs::path settled(const fs::path& path) {
     std::error_code error;
@@ -66,6 +71,34 @@ Result<std::vector<std::string>> find_frame_files(const std::vector<std::string>
             add(path);
     }
     return files;
+}
+
+Problem no_frames_in(const std::vector<std::string>& places) {
+    std::map<std::string, std::size_t> endings;
+    std::error_code error;
+    std::size_t seen = 0;
+    for (const std::string& place : places) {
+        auto walker =
+            fs::recursive_directory_iterator(place, fs::directory_options::skip_permission_denied, error);
+        for (; !error && walker != fs::recursive_directory_iterator() && seen < most_entries;
+             walker.increment(error)) {
+            ++seen;
+            std::error_code status;
+            const std::string ending = lower_case(walker->path().extension().string());
+            if (walker->is_regular_file(status) && !ending.empty()) ++endings[ending];
+        }
+    }
+    std::vector<std::pair<std::string, std::size_t>> most(endings.begin(), endings.end());
+    std::stable_sort(most.begin(), most.end(),
+                     [](const auto& a, const auto& b) { return a.second > b.second; });
+    most.resize(std::min<std::size_t>(most.size(), 3));
+    std::string there;
+    for (const auto& [ending, n] : most)
+        there += fmt::format("{}{} {}", there.empty() ? "" : ", ", n, ending);
+    return {.what = there.empty() ? "No FITS files were found."
+                                  : fmt::format("No FITS files were found; there are {}.", there),
+            .where = places.front(),
+            .mend = "Frames end in .fits, .fit or .fts, packed ones in .fz or .gz besides."};
 }
 
 std::string frame_name(const std::string& path, const std::string& campaign_folder) {

@@ -19,6 +19,9 @@ namespace emberline::tasks {
 [[nodiscard]] Result<std::vector<std::string>> find_frame_files(const std::vector<std::string>& places,
                                                                 const std::string& skip);
 
+// What to say where none was found: what lies there in place of frames. `places`: at least one.
+[[nodiscard]] Problem no_frames_in(const std::vector<std::string>& places);
+
 // How the ledger and the tables name a frame: relative to the campaign where it lies inside, else absolute.
 [[nodiscard]] std::string frame_name(const std::string& path, const std::string& campaign_folder);
 

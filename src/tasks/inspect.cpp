@@ -4,6 +4,7 @@
 #include <filesystem>
 
 #include "frame/frame.hpp"
+#include "night/frame_needs.hpp"
 #include "sky/time_scales.hpp"
 #include "tasks/find_files.hpp"
 #include "tasks/workspace.hpp"
@@ -35,13 +36,19 @@ InspectedFrame look_at(const frame::Frame& frame, const std::optional<Workspace>
     if (workspace && workspace->campaign.site) {
         one.facts.site = frame::Fact<sky::Site>{*workspace->campaign.site, "campaign.toml, site"};
     }
+    if (one.facts.kind && one.facts.kind->value != frame::FrameKind::light)
+        one.missing.push_back("The sky: it is a calibration frame, by its " + one.facts.kind->source + ".");
     if (!one.facts.mid_exposure) {
         one.missing.emplace_back("The time of the exposure.");
     } else {
         one.late_date = sky::beyond_leap_second_table(one.facts.mid_exposure->value);
     }
     if (!one.facts.exposure_s) one.missing.emplace_back("The exposure time.");
-    if (!one.facts.band) one.missing.emplace_back("The band: no filter, or one that is not known.");
+    if (!one.facts.band) {
+        const auto needs = night::needs_of(one.facts);
+        one.missing.push_back("The band. " +
+                              (needs ? std::string() : needs.error().what + " " + needs.error().mend));
+    }
     if (one.facts.pixel_type == "uint8") one.missing.emplace_back("More than 8 bits a pixel.");
     const auto& wcs = frame.wcs();
     if (!wcs) {
@@ -82,6 +89,7 @@ Result<std::vector<InspectedFile>> inspect(const std::vector<std::string>& place
     }
     const auto files = find_frame_files(places, "");
     if (!files) return fail(files.error());
+    if (files->empty()) return fail(no_frames_in(places));
     const frame::Masters masters =
         workspace ? frame::Masters::open(workspace->campaign.master_paths()) : frame::Masters();
     std::vector<InspectedFile> out;

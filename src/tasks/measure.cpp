@@ -6,6 +6,8 @@
 #include <algorithm>
 #include <filesystem>
 
+#include "night/site_doubt.hpp"
+#include "sky/time_scales.hpp"
 #include "tasks/find_files.hpp"
 #include "tasks/known_terms.hpp"
 #include "tasks/measure_files.hpp"
@@ -27,9 +29,7 @@ Result<std::vector<std::string>> files_to_measure(const Workspace& workspace, co
     }
     auto files = find_frame_files(places, workspace.campaign.path("out"));
     if (files && files->empty()) {
-        return fail({.what = "No FITS files were found.",
-                     .where = places[0],
-                     .mend = "Frames end in .fits, .fit or .fts, packed ones in .fz or .gz besides."});
+        return fail(no_frames_in(places));
     }
     return files;
 }
@@ -50,6 +50,21 @@ Result<std::size_t> measured_otherwise(const ledger::Ledger& ledger, const std::
     }
     return others;
 }
+
+// Of so many frames at most, spread over all: what is wrong with a site is wrong on every night.
+constexpr std::size_t most_frames_doubted = 2000;
+
+std::optional<night::SiteDoubt> site_doubt_of(const night::Solution& solution,
+                                              const night::Campaign& campaign) {
+    std::vector<night::TimedFrame> frames;
+    const std::size_t step = 1 + solution.frames.size() / most_frames_doubted;
+    for (std::size_t i = 0; i < solution.frames.size(); i += step) {
+        const night::FrameMeasurement& frame = solution.frames[i];
+        frames.push_back({frame.frame, sky::from_jd(frame.jd_utc, TimeScale::utc)});
+    }
+    return night::site_doubt(frames, campaign.position, *campaign.site, "campaign.toml");
+}
+
 
 }  // namespace
 
@@ -136,6 +151,15 @@ Result<MeasureOutcome> measure(const Workspace& workspace, const MeasureRequest&
             "The site is not known: nights are counted from noon to noon UTC, and there is no airmass. Add "
             "[site] to "
             "campaign.toml and measure again.");
+    }
+    if (workspace.campaign.site) {
+        if (const auto doubt = site_doubt_of(outcome.solution, workspace.campaign))
+            outcome.remarks.push_back(doubt->what + " " + doubt->mend);
+    }
+    if (check_label(workspace).empty()) {
+        outcome.remarks.push_back(fmt::format(
+            "No check star: nothing independent confirms the magnitudes. Give one star of {} the role check.",
+            workspace.campaign.catalog));
     }
     return outcome;
 }

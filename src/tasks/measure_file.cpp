@@ -6,8 +6,10 @@
 #include <algorithm>
 
 #include "frame/write_frame.hpp"
+#include "night/frame_doubts.hpp"
 #include "night/measure_frame.hpp"
 #include "night/plate_doubt.hpp"
+#include "sky/time_scales.hpp"
 #include "tasks/find_files.hpp"
 
 namespace emberline::tasks {
@@ -27,10 +29,15 @@ Result<FrameFluxes> measure_one(const frame::Frame& frame, const std::string& na
                                 &tools.templates);
 }
 
-void add(MeasuredFile& out, const frame::Frame& frame, FrameFluxes fluxes) {
+void add(MeasuredFile& out, const frame::Frame& frame, FrameFluxes fluxes, const FileTools& tools) {
+    if (frame.facts().plane == 0) {
+        for (const night::FrameDoubt& doubt :
+             night::frame_doubts(frame.facts(), tools.workspace.campaign, sky::now()))
+            out.remarks.push_back(doubt.what + " " + doubt.mend);
+    }
     if (frame.calibration().caveats().has(Caveat::not_calibrated)) {
         const auto& remarks = frame.calibration().remarks();
-        out.uncalibrated.insert(out.uncalibrated.end(), remarks.begin(), remarks.end());
+        out.remarks.insert(out.remarks.end(), remarks.begin(), remarks.end());
     }
     out.measured.push_back(std::move(fluxes));
 }
@@ -41,7 +48,7 @@ MeasuredFile measure_all(const std::vector<frame::Frame>& frames, const std::str
     for (const frame::Frame& one : frames) {
         auto fluxes = measure_one(one, name, fingerprint, tools);
         if (fluxes) {
-            add(out, one, std::move(*fluxes));
+            add(out, one, std::move(*fluxes), tools);
         } else {
             out.refused.push_back({plane_name(name, one.facts().plane, one.facts().planes), fluxes.error()});
         }
@@ -58,7 +65,11 @@ void refuse_unsolved(SolvedFile& out, const UnsolvedFile& unsolved, const std::v
         if (none && problem == frames.front().wcs().error()) {
             problem = why;
         } else {
-            problem.what += " " + why.what;
+            // What both begin with is said once.
+            const auto end = why.what.find(". ");
+            const std::string first = end == std::string::npos ? why.what : why.what.substr(0, end + 1);
+            const bool again = problem.what.starts_with(first);
+            problem.what += again ? why.what.substr(first.size()) : " " + why.what;
         }
         out.file.refused.push_back({refused.frame, std::move(problem)});
     }
@@ -99,7 +110,7 @@ MeasuredFile measure_file(const std::string& path, const std::string& fingerprin
             const bool doubt = night::plate_in_doubt(*fluxes, tools.workspace.sequence, campaign);
             sound = sound || !doubt;
             doubted = doubted || doubt;
-            add(out, one, std::move(*fluxes));
+            add(out, one, std::move(*fluxes), tools);
         } else {
             mendable = mendable || night::plate_may_mend(one, fluxes.error());
             out.refused.push_back({plane_name(name, one.facts().plane, one.facts().planes), fluxes.error()});
@@ -109,7 +120,7 @@ MeasuredFile measure_file(const std::string& path, const std::string& fingerprin
         out.wants_plate = true;
         out.measurable = doubted;
         out.measured.clear();
-        out.uncalibrated.clear();
+        out.remarks.clear();
     }
     return out;
 }

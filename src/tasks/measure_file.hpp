@@ -20,7 +20,8 @@ namespace emberline::tasks {
 struct MeasuredFile {
     std::vector<photometry::FrameFluxes> measured;
     std::vector<RefusedFrame> refused;
-    std::vector<std::string> uncalibrated;  // remarks of frames that no master of a kind fits, each frame's
+    std::vector<std::string>
+        remarks;  // of frames that no master of a kind fits, or whose headers are doubted
     // Its header's plate solution is missing or in doubt: to be asked of its own stars. Nothing is measured
     // then; `refused` holds what it was refused for.
     bool wants_plate = false;

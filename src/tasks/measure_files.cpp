@@ -54,7 +54,7 @@ class Measuring {
         for (const auto& [band, problem] : templates_.refused())
             outcome.refused_templates.push_back(problem);
         outcome.refused_masters = masters_.refused();
-        for (const auto& [remark, frames] : uncalibrated_) {
+        for (const auto& [remark, frames] : remarks_) {
             outcome.remarks.push_back(frames > 1 ? fmt::format("{} ({} frames)", remark, frames) : remark);
         }
         outcome.interrupted = stopped();
@@ -147,8 +147,8 @@ class Measuring {
         for (MeasuredFile& file : files) {
             outcome.offered += file.measured.size() + file.refused.size();
             std::move(file.refused.begin(), file.refused.end(), std::back_inserter(outcome.refused));
-            for (const std::string& remark : file.uncalibrated)
-                ++uncalibrated_[remark];
+            for (const std::string& remark : file.remarks)
+                ++remarks_[remark];
             for (FrameFluxes& fluxes : file.measured)
                 by_night[fluxes.night].push_back(std::move(fluxes));
         }
@@ -265,7 +265,7 @@ class Measuring {
     frame::Masters masters_;
     night::HostTemplates templates_;
     FileTools tools_;
-    std::map<std::string, std::size_t> uncalibrated_;  // remark -> frames
+    std::map<std::string, std::size_t> remarks_;  // remark -> frames
     std::vector<UnsolvedFile> unsolved_;
     std::map<std::string, std::size_t> against_;         // what solved them -> files
     std::vector<std::pair<std::string, double>> wrong_;  // header -> arcsec

@@ -3,8 +3,10 @@
 
 #include <fmt/format.h>
 
+#include <filesystem>
 #include <set>
 
+#include "quantities/nearest_word.hpp"
 #include "quantities/text.hpp"
 #include "sky/time_scales.hpp"
 #include "tasks/find_files.hpp"
@@ -74,6 +76,23 @@ Result<Named> find_frame(const Workspace& workspace, const ledger::Ledger& ledge
                                           (*frames)[0], (*frames)[1])));
 }
 
+// " Did you mean …?", of stars and of frames by their files' names; empty: nothing is like it.
+std::string alike(const Workspace& workspace, const ledger::Ledger& ledger, const std::string& word) {
+    std::vector<std::string> known;
+    for (const standard::ComparisonStar& star : workspace.sequence.stars)
+        known.push_back(star.label);
+    std::string frame_like;
+    const std::string own = std::filesystem::path(word).filename().string();
+    const auto read = ledger.for_each_frame([&](const photometry::FrameFluxes& frame) {
+        const std::string file = std::filesystem::path(frame.frame).filename().string();
+        const bool like = file.starts_with(own) || !nearest_word(own, {file}).empty();
+        if (like) frame_like = frame.frame;
+        return !like;
+    });
+    const std::string guess = read && !frame_like.empty() ? frame_like : nearest_word(word, known);
+    return guess.empty() ? std::string() : fmt::format(" Did you mean {}?", guess);
+}
+
 // What was set aside stays so where there is nothing to solve yet.
 Result<SetAsideOutcome> solved_anew(const Workspace& workspace, ledger::Ledger& ledger,
                                     SetAsideOutcome outcome) {
@@ -131,7 +150,8 @@ Result<Named> find_named(const Workspace& workspace, const ledger::Ledger& ledge
     if (*known) return **known;
     if (is_date(word)) return find_night(ledger, word);
     if (workspace.sequence.find(word) != nullptr) return Named{ledger::SetAside::star, word};
-    return find_frame(workspace, ledger, word, "No night, star or frame has that name.");
+    return find_frame(workspace, ledger, word,
+                      "No night, star or frame has that name." + alike(workspace, ledger, word));
 }
 
 Result<Named> find_named(const Workspace& workspace, const ledger::Ledger& ledger, ledger::SetAside kind,

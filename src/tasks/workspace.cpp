@@ -7,9 +7,16 @@
 
 #include "night/measure_frame.hpp"
 #include "quantities/delimited_table.hpp"
+#include "quantities/nearest_word.hpp"
 #include "sky/time_scales.hpp"
 
 namespace emberline::tasks {
+namespace {
+
+// Two stars so near are one in the seeing of most nights. Common practice, no source.
+constexpr double own_star_arcsec = 2.0;
+
+}  // namespace
 
 ledger::Provenance Workspace::provenance() const {
     return {software, night::flux_settings(campaign, sequence), campaign_text};
@@ -29,11 +36,27 @@ Result<Workspace> open_workspace(const std::string& folder) {
         return fail(sequence.error());
     }
     workspace.sequence = std::move(*sequence);
+    for (const standard::ComparisonStar& star : workspace.sequence.stars) {
+        const Angle apart = separation(star.position, workspace.campaign.position);
+        if (star.role == standard::Role::ignore || apart.arcseconds() > own_star_arcsec) continue;
+        return fail(
+            {.what = fmt::format("Star {} lies {:.1f}″ from the transient: it is the transient itself, or "
+                                 "cannot be told from it.",
+                                 star.label, apart.arcseconds()),
+             .where = fmt::format("{}, line {}", workspace.sequence.source, star.line),
+             .mend = "Take the line out, or give it the role ignore.",
+             .kind = ProblemKind::request});
+    }
     const std::string& check = workspace.campaign.check_label;
     if (!check.empty() && workspace.sequence.find(check) == nullptr) {
+        std::vector<std::string> labels;
+        for (const standard::ComparisonStar& star : workspace.sequence.stars)
+            labels.push_back(star.label);
+        const std::string alike = nearest_word(check, labels);
         return fail({.what = fmt::format("The check star '{}' is not in the sequence.", check),
                      .where = workspace.campaign.path("campaign.toml") + ", comparison.check",
-                     .mend = fmt::format("Use a label of {}.", workspace.campaign.catalog),
+                     .mend = fmt::format("Use a label of {}{}.", workspace.campaign.catalog,
+                                         alike.empty() ? "" : fmt::format(", {} perhaps", alike)),
                      .kind = ProblemKind::request});
     }
     return workspace;

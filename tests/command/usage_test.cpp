@@ -64,7 +64,7 @@ TEST_CASE("bad usage is told in one line that names the help to read", "[command
     misuse({"export", "--format", "pdf"}, "pdf not in", "`emberline export --help` shows how it is used.");
     misuse({"exclude"}, "WHAT", "`emberline exclude --help` shows how it is used.");
     misuse({"exclude", "first"}, "--reason", "`emberline exclude --help` shows how it is used.");
-    misuse({"inspect"}, "FRAME", "`emberline inspect --help` shows how it is used.");
+    misuse({"inspect", "--frames"}, "--frames", "`emberline inspect --help` shows how it is used.");
     misuse({"measure", "-j", "many"}, "many", "`emberline measure --help` shows how it is used.");
     const std::string of_rehearse = "`emberline rehearse --help` shows how it is used.";
     misuse({"rehearse", "x", "--nights", "0"}, "--nights", of_rehearse);

@@ -1,0 +1,311 @@
+// SPDX-License-Identifier: MIT
+// The frames of a campaign against its settings: by their headers, then one of each band by its pixels.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "night/choose_aperture.hpp"
+#include "night/frame_doubts.hpp"
+#include "night/frame_needs.hpp"
+#include "night/host_template.hpp"
+#include "night/measure_frame.hpp"
+#include "night/plate_doubt.hpp"
+#include "night/plate_finder.hpp"
+#include "night/position_slip.hpp"
+#include "night/site_doubt.hpp"
+#include "sky/time_scales.hpp"
+#include "tasks/check_parts.hpp"
+#include "tasks/find_files.hpp"
+
+namespace emberline::tasks {
+namespace {
+
+constexpr std::size_t few_stars = 3;
+constexpr std::size_t most_groups_told = 12;
+constexpr double seen_sigma = 3.0, surely_seen_sigma = 10.0;
+constexpr double most_apart_deg = 0.5;  // precession since 2000 moves less; a chance source is not looked for
+
+std::string plural(std::size_t n, const char* what) {
+    return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s");
+}
+
+// Without the file's own name, so that the same on many frames is one group.
+void put_together(std::map<std::string, FrameGroup>& groups, const std::string& name, Problem problem) {
+    FrameGroup& group = groups[problem.what + problem.mend];
+    if (group.frames++ > 0) return;
+    group.first = name;
+    group.problem = std::move(problem);
+}
+
+Problem told(const FrameGroup& group) {
+    Problem problem = group.problem;
+    problem.where = group.frames == 1
+                        ? group.first
+                        : fmt::format("{}, {} for one", plural(group.frames, "frame"), group.first);
+    return problem;
+}
+
+struct Light {
+    double sigma = 0.0;  // of the transient, over its noise
+};
+
+Light light_of(const photometry::FrameFluxes& fluxes) {
+    const photometry::StarFlux& star = fluxes.stars.front();
+    if (star.flux_e.empty()) return {};
+    const std::size_t k = star.flux_e.size() / 2;
+    const double variance = night::noise_terms(fluxes, star, k).variance_e2(0.0);
+    return {variance > 0.0 ? star.flux_e[k] / std::sqrt(variance) : 0.0};
+}
+
+}  // namespace
+
+void CampaignChecker::see_field(const frame::Frame& frame, const std::string& name) {
+    const frame::FrameFacts& facts = frame.facts();
+    const frame::Wcs& wcs = *frame.wcs();
+    const auto on_frame = [&](const SkyPosition& place) {
+        const auto p = wcs.pixel(place);
+        return p && facts.holds(*p);
+    };
+    ++seen_.solved;
+    if (!on_frame(workspace_.campaign.position)) return;
+    ++seen_.with_target;
+    std::size_t stars = 0;
+    const std::string check = check_label(workspace_);
+    for (const standard::ComparisonStar& star : workspace_.sequence.stars) {
+        if (!on_frame(star.position)) continue;
+        seen_.labels_seen.insert(star.label);
+        const bool counts = star.role == standard::Role::comparison && star.label != check &&
+                            star.magnitude(sequence_band(facts.band->value));
+        stars += counts ? 1 : 0;
+    }
+    if (!seen_.fewest_stars || stars < *seen_.fewest_stars) {
+        seen_.fewest_stars = stars;
+        seen_.poorest = name;
+    }
+    seen_.most_stars = std::max(seen_.most_stars.value_or(0), stars);
+}
+
+void CampaignChecker::see(const frame::Frame& frame, const std::string& name) {
+    const frame::FrameFacts& facts = frame.facts();
+    ++seen_.pictures;
+    if (facts.kind && facts.kind->value != frame::FrameKind::light) {
+        ++seen_.calibration;
+        return;
+    }
+    if (facts.plane == 0) {
+        for (const night::FrameDoubt& doubt : night::frame_doubts(facts, workspace_.campaign, sky::now()))
+            put_together(seen_.doubted, name, {.what = doubt.what, .where = {}, .mend = doubt.mend});
+        if (facts.mid_exposure) seen_.times.emplace_back(name, facts.mid_exposure->value);
+    }
+    if (const auto needs = night::needs_of(facts); !needs) {
+        put_together(seen_.refused, name, needs.error());
+        return;
+    }
+    const bool solvable = frame.wcs() || workspace_.campaign.plate.solve;
+    if (!solvable) {
+        put_together(seen_.refused, name, frame.wcs().error());
+        return;
+    }
+    ++seen_.measurable;
+    ++seen_.bands[facts.band->value.name()];
+    const double longitude = workspace_.campaign.site ? workspace_.campaign.site->longitude.degrees()
+                             : facts.site             ? facts.site->value.longitude.degrees()
+                                                      : 0.0;
+    seen_.nights.insert(sky::night_of(facts.mid_exposure->value, longitude));
+    if (frame.wcs()) {
+        const std::size_t before = seen_.with_target;
+        see_field(frame, name);
+        const bool on_it = seen_.with_target > before;
+        auto& chosen = seen_.one_of_a_band[facts.band->value.name()];
+        if (chosen.empty() || (on_it && seen_.with_target == 1)) chosen = facts.path;
+    } else if (seen_.first_unsolved.empty()) {
+        seen_.first_unsolved = facts.path;
+    }
+}
+
+void CampaignChecker::frames(const std::vector<std::string>& files) {
+    seen_.files = files;
+    for (const std::string& path : files) {
+        const std::string name = frame_name(path, workspace_.campaign.folder);
+        const auto opened = frame::open_frames(path, workspace_.campaign.instruments, &masters_);
+        if (!opened) {
+            ++seen_.pictures;
+            put_together(seen_.refused, name, opened.error());
+            continue;
+        }
+        for (const frame::Frame& frame : *opened)
+            see(frame, name);
+    }
+    check_.frames = seen_.pictures;
+    check_.measurable = seen_.measurable;
+    tell_frames();
+}
+
+void CampaignChecker::tell_frames() {
+    std::string bands;
+    for (const auto& [band, n] : seen_.bands)
+        bands += fmt::format("{}{} {}", bands.empty() ? "" : ", ", band, n);
+    const std::string all =
+        fmt::format("{} of {} can be measured by their headers, of {}{}.", seen_.measurable,
+                    plural(seen_.pictures, "frame"), plural(seen_.nights.size(), "night"),
+                    bands.empty() ? "" : ": " + bands);
+    if (seen_.measurable > 0) {
+        good("frames", all);
+    } else {
+        wrong("frames", {.what = all, .where = {}, .mend = "What is missing follows."});
+    }
+    if (seen_.calibration > 0) {
+        doubt("frames", {.what = fmt::format("{} calibration frames lie among them; they are not measured.",
+                                             seen_.calibration),
+                         .where = {},
+                         .mend = "`emberline masters build FOLDER` makes masters of them."});
+    }
+    std::size_t n = 0;
+    for (const auto& [key, group] : seen_.refused) {
+        if (++n <= most_groups_told) wrong("frames", told(group));
+    }
+    for (const auto& [key, group] : seen_.doubted)
+        doubt("headers", told(group));
+    if (seen_.solved > seen_.with_target) {
+        Problem off{.what = fmt::format("The transient lies off {} of {} by their plate solutions.",
+                                        seen_.solved - seen_.with_target, plural(seen_.solved, "frame")),
+                    .where = {},
+                    .mend = "Leave them out, or check ra and dec in campaign.toml."};
+        if (seen_.with_target == 0) {
+            wrong("target", std::move(off));
+        } else {
+            doubt("target", std::move(off));
+        }
+    }
+    if (!seen_.fewest_stars) return;
+    const std::string stars =
+        *seen_.fewest_stars == *seen_.most_stars
+            ? plural(*seen_.most_stars, "comparison star")
+            : fmt::format("{} to {} comparison stars", *seen_.fewest_stars, *seen_.most_stars);
+    if (*seen_.fewest_stars >= few_stars) {
+        good("field", fmt::format("The transient and {} lie on the frames.", stars));
+    } else if (*seen_.most_stars > 0) {
+        doubt("field",
+              {.what = fmt::format("{} with a magnitude in the band lie on the frames.", stars),
+               .where = seen_.poorest,
+               .mend = "Fewer than three cannot tell which of them is wrong: add stars to the sequence."});
+    }
+    const std::string check = check_label(workspace_);
+    if (!check.empty() && !seen_.labels_seen.contains(check) && *seen_.most_stars > 0) {
+        doubt("check star", {.what = fmt::format("{} lies on none of the frames.", check),
+                             .where = workspace_.sequence.source,
+                             .mend = "Give the role to a star that does."});
+    }
+}
+
+void CampaignChecker::site() {
+    const auto& site = workspace_.campaign.site;
+    if (!site || seen_.times.empty()) return;
+    std::vector<night::TimedFrame> frames;
+    for (const auto& [name, middle] : seen_.times)
+        frames.push_back({name, middle});
+    const auto found = night::site_doubt(frames, workspace_.campaign.position, *site, "campaign.toml");
+    if (found) {
+        wrong("site", {.what = found->what,
+                       .where = workspace_.campaign.path("campaign.toml") + ", site",
+                       .mend = found->mend});
+        return;
+    }
+    double lowest = 90.0;
+    for (const night::TimedFrame& frame : frames)
+        lowest =
+            std::min(lowest, night::sky_then(frame.middle, workspace_.campaign.position, *site).target_deg);
+    good("site", fmt::format("{:.4f} {:+.4f}: it was night, and the transient {:.0f}° up or more.",
+                             site->latitude.degrees(), site->longitude.degrees(), lowest));
+}
+
+void CampaignChecker::try_out() {
+    for (const auto& [band, path] : seen_.one_of_a_band)
+        try_one(band, path);
+    if (seen_.one_of_a_band.empty() && !seen_.first_unsolved.empty()) try_unsolved();
+    check_.trial_failed = seen_.tried > 0 && seen_.measured == 0;
+}
+
+void CampaignChecker::try_one(const std::string& band, const std::string& path) {
+    const night::Campaign& campaign = workspace_.campaign;
+    const std::string name = frame_name(path, campaign.folder);
+    const auto opened = frame::open_frames(path, campaign.instruments, &masters_);
+    if (!opened) return;
+    const night::HostTemplates templates(workspace_.sequence, campaign);
+    for (const frame::Frame& frame : *opened) {
+        if (!frame.facts().band || frame.facts().band->value.name() != band || !frame.wcs()) continue;
+        const auto fluxes = night::measure_frame(frame, name, "", workspace_.sequence, campaign, &templates);
+        for (const auto& [refused_band, problem] : templates.refused())
+            wrong("template", problem);
+        ++seen_.tried;
+        seen_.measured += fluxes ? 1 : 0;
+        if (!fluxes) {
+            wrong("trial", at(fmt::format("{}, tried", band), fluxes.error()));
+            continue;
+        }
+        if (night::plate_in_doubt(*fluxes, workspace_.sequence, campaign)) {
+            doubt("trial",
+                  {.what = "The stars of the sequence are not where the plate solution puts them, or not as "
+                           "bright as it says.",
+                   .where = name,
+                   .mend = "Check the sequence's positions (J2000, degrees or hours with colons) and the "
+                           "plate solution: `emberline solve FRAME --even-if-solved`."});
+            continue;
+        }
+        const double sigma = light_of(*fluxes).sigma;
+        if (sigma < seen_sigma) {
+            Problem dark{
+                .what = "Nothing is seen at the transient's place.",
+                .where = name,
+                .mend =
+                    "It may be too faint for one frame. Look there: `emberline look` once it is measured."};
+            night::Campaign moved = campaign;
+            const auto slip = night::position_slip(
+                {campaign.position}, frame.facts().mid_exposure->value, [&](const SkyPosition& place) {
+                    const Angle apart = separation(place, campaign.position);
+                    const auto pixel = frame.wcs()->pixel(place);
+                    if (apart.degrees() > most_apart_deg || !pixel || !frame.facts().holds(*pixel))
+                        return false;
+                    moved.position = place;
+                    const auto there =
+                        night::measure_frame(frame, name, "", workspace_.sequence, moved, nullptr);
+                    return there && light_of(*there).sigma > surely_seen_sigma;
+                });
+            if (slip) {
+                const SkyPosition& meant = slip->meant.front();
+                dark.mend = fmt::format(
+                    "But something is, at {} {}: the place that the coordinates mean {}. Were "
+                    "they written so?",
+                    sexagesimal_hours(meant.ra, 1), sexagesimal_degrees(meant.dec, 0), slip->words);
+            }
+            doubt("trial", std::move(dark));
+            continue;
+        }
+        good("trial",
+             fmt::format("{} on {}: {} of {} comparison stars found, {:.1f}″ wide, the transient {:.0f} "
+                         "times its noise.",
+                         band, name, fluxes->stars_found, fluxes->stars_expected,
+                         fluxes->fwhm_px * fluxes->scale_arcsec_per_px, sigma));
+    }
+}
+
+void CampaignChecker::try_unsolved() {
+    const auto opened = frame::open_frames(seen_.first_unsolved, workspace_.campaign.instruments, &masters_);
+    if (!opened) return;
+    const night::PlateFinder finder(workspace_.campaign, workspace_.sequence);
+    if (finder.refused_catalogue()) wrong("plate", *finder.refused_catalogue());
+    const std::string name = frame_name(seen_.first_unsolved, workspace_.campaign.folder);
+    const auto found = finder.find(*opened);
+    ++seen_.tried;
+    seen_.measured += found ? 1 : 0;
+    if (found) {
+        good("trial",
+             fmt::format("{} comes without a plate solution: its own stars gave one, matched with {}.", name,
+                         found->against));
+    } else {
+        wrong("trial", found.error());
+    }
+}
+
+}  // namespace emberline::tasks
