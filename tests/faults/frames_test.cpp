@@ -80,7 +80,7 @@ std::string eight_bit_frame(const std::string& fits) {
 TEST_CASE("files that are no FITS frame are refused beside a good frame", "[faults][frames]") {
     const std::string good = good_frame();
     refused_for("a picture of another kind", "\xff\xd8\xff\xe0 a picture", "not a FITS file", "Save");
-    refused_for("a note", "clouds came in\n", "not a FITS file", "Save");
+    refused_for("a note", "clouds came in\n", "not a FITS file", "Name the frames");
     refused_for("an empty file", "", "The file is empty", "leave it out");
     refused_for("cut short in its header", good.substr(0, 2000), "cut short within its header",
                 "leave it out");

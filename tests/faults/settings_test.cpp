@@ -89,8 +89,8 @@ TEST_CASE("TOML that cannot be read is refused by line and column", "[faults][se
 TEST_CASE("settings of the wrong kind are refused by line and column", "[faults][settings]") {
     bad_toml("read_noise", "reed_noise", ", line {0}, column 14, instrument.reed_noise",
              "is not a setting here", "Did you mean 'read_noise'?");
-    bad_toml("latitude = 51.1000", "latitude = 151.1", ", line {0}, column 12, site.latitude", "out of range",
-             "between -90 and 90");
+    bad_toml("latitude = 51.1000", "latitude = 151.1", ", line {0}, column 12, site.latitude", "no latitude",
+             "exchanged?");
     bad_toml("gain = 0.900", "gain = \"much\"", ", line {0}, column 8, instrument.gain", "must be a number",
              "without quotation marks");
     bad_toml("13:25:21.12", "13:75:21.12", ", line {0}, column 6, transient.ra", "not a right ascension",
