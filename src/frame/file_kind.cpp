@@ -37,10 +37,10 @@ constexpr std::array kinds = {
     Kind{"RIFF"sv, "a video", "Save single frames as FITS, or a stack of them."},
     Kind{"PK\x03\x04"sv, "a packed folder", "Unpack it, and name the frames in it."},
     Kind{"7z\xbc\xaf"sv, "a packed folder", "Unpack it, and name the frames in it."},
-    Kind{"BZh"sv, "packed by bzip2", "Unpack it first; .gz and .fz are read as they are."},
+    Kind{"BZh"sv, "a file packed by bzip2", "Unpack it first; .gz and .fz are read as they are."},
     Kind{"\xfd"
          "7zXZ"sv,
-         "packed by xz", "Unpack it first; .gz and .fz are read as they are."},
+         "a file packed by xz", "Unpack it first; .gz and .fz are read as they are."},
     Kind{"SQLite format 3"sv, "a ledger or another database", "Name the frames, or the folder they lie in."},
     Kind{"%PDF"sv, "a PDF", "Name the frames, or the folder they lie in."}};
 
@@ -58,7 +58,7 @@ bool is_raw_name(std::string_view path) {
 Problem not_fits(std::string_view start, std::string path) {
     const auto as = [&](std::string_view name, const char* mend) {
         return Problem{
-            .what = fmt::format("This is {}, not a FITS file.", name), .where = path, .mend = mend};
+            .what = fmt::format("This is not a FITS file but {}.", name), .where = path, .mend = mend};
     };
     const bool tiff = start.starts_with("II*\0"sv) || start.starts_with("MM\0*"sv);
     if (is_raw_name(path)) return as("a camera's raw file", convert_raw);

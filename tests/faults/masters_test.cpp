@@ -119,7 +119,7 @@ TEST_CASE("strays are refused with their reason, and the rest are combined", "[f
     CHECK(says(why, "bright.fits: The frame is saturated"));
     CHECK(says(why, "faint.fits: The flat is too faint"));
     CHECK(says(why, "cut.fits: The file is cut short"));
-    CHECK(says(why, "text.fits: This is a text or a table, not a FITS file"));
+    CHECK(says(why, "text.fits: This is not a FITS file but a text"));
 }
 
 TEST_CASE("one dark alone is a master with a warning; lights alone are none", "[faults][masters]") {
