@@ -40,7 +40,8 @@ set(public_headers
     tasks/new_campaign.hpp tasks/night_course.hpp tasks/night_sheet.hpp tasks/nights.hpp tasks/report.hpp tasks/set_aside.hpp tasks/solve_frames.hpp tasks/star_course.hpp tasks/take_back_report.hpp tasks/transient_place.hpp tasks/try_set_aside.hpp tasks/watch.hpp tasks/workspace.hpp)
 foreach(header IN LISTS public_headers)
     get_filename_component(room ${header} DIRECTORY)
-    install(FILES ${PROJECT_SOURCE_DIR}/src/${header} DESTINATION ${CMAKE_INSTALL_INCLUDEDIR}/emberline/${room})
+    install(FILES ${PROJECT_SOURCE_DIR}/src/${header} DESTINATION ${CMAKE_INSTALL_INCLUDEDIR}/emberline/${room}
+            COMPONENT development)
 endforeach()
 
 # All rooms as one.
@@ -51,11 +52,23 @@ set_target_properties(emberline_all PROPERTIES EXPORT_NAME emberline)
 target_link_libraries(emberline_all INTERFACE ${rooms})
 
 set(package_dir ${CMAKE_INSTALL_LIBDIR}/cmake/emberline)
-install(TARGETS emberline_all ${rooms} EXPORT emberlineTargets ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR})
-install(EXPORT emberlineTargets NAMESPACE emberline:: DESTINATION ${package_dir})
+install(TARGETS emberline_all ${rooms} EXPORT emberlineTargets ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR}
+        COMPONENT development)
+install(EXPORT emberlineTargets NAMESPACE emberline:: DESTINATION ${package_dir} COMPONENT development)
 configure_package_config_file(${CMAKE_CURRENT_LIST_DIR}/emberlineConfig.cmake.in
                               ${PROJECT_BINARY_DIR}/emberlineConfig.cmake INSTALL_DESTINATION ${package_dir})
 write_basic_package_version_file(${PROJECT_BINARY_DIR}/emberlineConfigVersion.cmake
                                  COMPATIBILITY SameMinorVersion)
 install(FILES ${PROJECT_BINARY_DIR}/emberlineConfig.cmake ${PROJECT_BINARY_DIR}/emberlineConfigVersion.cmake
-        DESTINATION ${package_dir})
+        DESTINATION ${package_dir} COMPONENT development)
+
+# To read: the handbook, and the tables that the program carries.
+install(FILES ${PROJECT_SOURCE_DIR}/data/handbook.md ${PROJECT_SOURCE_DIR}/data/lightcurve.png
+        DESTINATION ${CMAKE_INSTALL_DATADIR}/doc/emberline COMPONENT program)
+file(GLOB tables ${PROJECT_SOURCE_DIR}/data/*.csv)
+install(FILES ${tables} ${PROJECT_SOURCE_DIR}/data/references.bib
+        DESTINATION ${CMAKE_INSTALL_DATADIR}/doc/emberline/tables COMPONENT program)
+include(EmberlineWords)
+if(PROJECT_IS_TOP_LEVEL)
+    include(EmberlinePackage)
+endif()

@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 #include <span>
 
+#include "command/description.hpp"
 #include "command/face.hpp"
 #include "command/misuse.hpp"
 
@@ -25,19 +26,26 @@ int main(int argc, char** argv) {
     command::Face face;
     CLI::App app{"Magnitudes, light curve and report of a fading transient, from the frames of its nights."};
     app.name("emberline");
+    app.formatter(std::make_shared<command::HelpText>());
+    app.set_help_flag("-h,--help", "Show this help");
     app.footer(
         "Example, from nothing to a report:\n  emberline rehearse demo && cd demo && emberline measure && "
-        "emberline curve && "
-        "emberline report\n\nNever point a telescope at or near the Sun without a proper filter, and keep "
-        "mains power away "
-        "from the damp;\nfollow the rules of your place.");
-    app.set_version_flag("--version", std::string(tasks::software));
+        "emberline curve && emberline report\n\n`emberline COMMAND --help` tells of each command. "
+        "`man emberline` has it all, `man emberline-handbook` the handbook.\n\n"
+        "Never point a telescope at or near the Sun without a proper filter over its front, keep mains power "
+        "away "
+        "from the damp, and leave lasers to qualified hands; follow the rules of your place.");
+    app.set_version_flag("--version", std::string(tasks::software), "Show the version");
     app.require_subcommand(1);
     app.fallthrough();
-    app.add_option("-c,--campaign", face.campaign, "Folder of the campaign")->capture_default_str();
+    app.add_option("-c,--campaign", face.campaign, "Folder of the campaign")
+        ->type_name("DIR")
+        ->capture_default_str();
     app.add_flag("--json", face.json, "One JSON document on standard output, and nothing else there");
     app.add_flag("-q,--quiet", face.quiet, "No progress and no hints");
-    app.add_option("-j,--threads", face.threads, "Threads; 0: one a core")->check(CLI::Range(0, 1024));
+    app.add_option("-j,--threads", face.threads, "Threads; 0: one a core")
+        ->type_name("N")
+        ->check(CLI::Range(0, 1024));
     command::add_new(app, face);
     command::add_rehearse(app, face);
     command::add_inspect(app, face);
@@ -56,6 +64,7 @@ int main(int argc, char** argv) {
     command::add_page(app, face);
     command::add_exclude(app, face);
     command::add_include(app, face);
+    command::add_describe(app, face);
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {

@@ -92,8 +92,8 @@ void print_stars(const tasks::MeasureOutcome& outcome) {
 void print_outcome(const tasks::MeasureOutcome& outcome, const Face& face) {
     if (outcome.offered > 0) {
         std::cout << fmt::format("{} frame{}: {} measured, {} known already, {} refused.\n", outcome.offered,
-                                 outcome.offered == 1 ? "" : "s",
-                                 outcome.fresh + outcome.superseding, outcome.known, outcome.refused.size());
+                                 outcome.offered == 1 ? "" : "s", outcome.fresh + outcome.superseding,
+                                 outcome.known, outcome.refused.size());
     }
     print_refused(outcome);
     if (outcome.interrupted) {
@@ -257,8 +257,8 @@ void add_measure(CLI::App& app, Face& face) {
         "  emberline measure tonight/*.fits\n  emberline measure --again          after editing "
         "comparison.csv");
     const auto request = std::make_shared<Request>();
-    CLI::Option* places = sub->add_option("FRAME", request->measure.places,
-                                          "FITS files, or folders of them; none: the campaign's frames/");
+    CLI::Option* places = sub->add_option("FRAME", request->measure.places, "FITS files, or folders of them")
+                              ->default_str("the campaign's frames/");
     CLI::Option* again = sub->add_flag("--again", request->measure.again,
                                        "Solve the campaign anew from the ledger's fluxes, without frames");
     again->excludes(places);

@@ -37,21 +37,47 @@ name = ""
 [instrument]                     # fills in what the frames' headers do not say
 # override = true                # lets these win where the headers are wrong
 # aperture_mm = 280.0            # of the telescope
+# exposure_s = 60.0              # of a frame
 # gain = 0.9                     # electrons per ADU
 # read_noise = 6.0               # electrons
 # saturation = 65535             # ADU
+# linear_to = 50000              # ADU up to which the sensor is linear
 # offset = 300                   # ADU of a pixel that got no light
 # bands = { "Green" = "V" }      # FILTER in the header -> band
 # pattern = "RGGB"               # of a colour camera's mosaic, where the header is silent; "none": no mosaic
 # stacked = 20                   # exposures in each frame of a live stack, where the header is silent
 # stack = "mean"                 # … and how they were put together: sum, mean or median
+# colour_terms = { V = [0.03, 0.01] }   # magnitudes a magnitude of colour, and one sigma; else they are fitted
+# match = { INSTRUME = "Camera 2" }     # under [instrument.NAME], of several: the header words that tell it
+# observer_code = "ABC"          # where somebody else observes with it
 
 [comparison]
 catalog = "comparison.csv"
 # check = "126"                  # label of the check star; wins over the table's role
 chart = ""                       # the sequence's chart identifier, goes into reports
 
+# [host]                         # the galaxy's light under the transient; the most trusted way is taken by itself
+# template = "template.fits"     # a deep frame without the transient; or one a band: { B = "B.fits", V = "V.fits" }
+# faded = 2025-02-03             # from this night on the transient is gone
+# method = "scene"               # insist on template, scene, smooth or annulus
+
+# [measure]
+# aperture_fwhm = 1.5            # radius of the aperture in FWHM, or aperture_arcsec; else the best one is found
+# annulus_inner_fwhm = 4.0       # of the ring where the sky is taken; with annulus_outer_fwhm = 7.0
+# annulus_inner_arcsec = 12.0    # … or fixed on the sky; with annulus_outer_arcsec = 20.0
+# psf = true                     # the PSF fit always counts; false: never; else where it is better
+# limit_sigma = 3.0              # fainter than so many sigma: a limit
+# colour_term = false            # fit and apply none
+# flat_err = 0.0                 # relative error of the flat field from frame to frame
+# cloud_mag = 0.3                # more light lost than this against the night's best: flagged cloud
+# refuse_cloud_mag = 2.0         # … than this: the frame is refused
+# refuse_elongation = 2.5        # stars longer than wide by more: refused
+# least_comparison_stars = 1     # fewer on the frame: refused
+# most_shift_arcsec = 15.0       # stars are looked for this far from the plate solution
+# refuse_processed = false       # measure pictures that no longer count light, and flag them
+
 # [masters]                      # calibration frames: `emberline masters build FOLDER` makes them
+# bias = "masters/bias.fits"
 # dark = ["masters/dark_60s.fits", "masters/dark_120s.fits"]   # chosen from by header
 # flat = { V = "masters/flat_V.fits" }
 # defects = "masters/defects.fits"
@@ -60,6 +86,7 @@ chart = ""                       # the sequence's chart identifier, goes into re
 # catalogue = "field.csv"        # stars of the field: CSV, ECSV, VOTable or FITS table with ra, dec, magnitude
 # catalogue_epoch = 2016.0       # year of its positions, where the file does not say
 # scale_arcsec_per_px = 1.2      # about; makes solving quicker and surer
+# solve = false                  # refuse frames that come without
 
 [report]
 obstype = "CCD"                  # CCD (also for CMOS), DSLR, PEP or VISDIG
