@@ -6,6 +6,8 @@
 #include <algorithm>
 #include <array>
 #include <limits>
+#include <map>
+#include <string>
 #include <string_view>
 #include <utility>
 
@@ -20,23 +22,69 @@ constexpr std::array limits{std::pair("BITPIX", any_count), std::pair("NAXIS", 9
                             std::pair("ZNAXIS", 6LL),       std::pair("TFIELDS", 999LL),
                             std::pair("PCOUNT", any_count), std::pair("GCOUNT", any_count)};
 
+// Whole numbers that cfitsio reads into a message of 80 characters where they are none: 52 are its own words,
+// 30 the value's.
+constexpr std::array whole_numbers{"BLANK",    "THEAP",  "ZBITPIX", "ZBLANK",
+                                   "ZDITHER0", "ZNAXIS", "ZTILE",   "ZVAL"};
+constexpr std::size_t longest_no_number = 27;
+
+bool is_whole_number(std::string_view keyword) {
+    const std::string_view stem = keyword.substr(0, keyword.find_last_not_of("0123456789") + 1);
+    return std::any_of(whole_numbers.begin(), whole_numbers.end(),
+                       [&](std::string_view known) { return keyword == known || stem == known; });
+}
+
+// The packing's own parameters: ZNAMEn is its name, ZVALn its value. cfitsio divides by these two.
+class PackingParameters {
+  public:
+    void note(std::string_view keyword, const Card& card) {
+        if (keyword.starts_with("ZNAME")) all_[std::string(keyword.substr(5))].name = upper_case(card.value);
+        if (keyword.starts_with("ZVAL")) all_[std::string(keyword.substr(4))].value = card.value;
+    }
+    [[nodiscard]] std::optional<std::string> impossible() const {
+        for (const auto& [number, one] : all_) {
+            if (one.name != "BLOCKSIZE" && one.name != "BYTEPIX") continue;
+            const auto count = parse_integer(one.value);
+            if (!count || *count < 1 || *count > most_pixels_a_block)
+                return fmt::format("{} of the packed pixels is said to be '{}'.", one.name, one.value);
+        }
+        return std::nullopt;
+    }
+
+  private:
+    struct Parameter {
+        std::string name, value;
+    };
+    static constexpr long long most_pixels_a_block = 1 << 16;
+    std::map<std::string, Parameter> all_;
+};
+
 }  // namespace
 
 std::optional<std::string> impossible_count(const ReadBlock& read, long long offset) {
     constexpr std::size_t header_block = 2880;
     std::array<char, header_block> block{};
+    PackingParameters packing;
     for (;; offset += header_block) {
         const std::string_view text(block.data(), read(offset, block));
         if (text.size() < card_length) return std::nullopt;
         for (std::size_t at = 0; at + card_length <= text.size(); at += card_length) {
             const std::string_view line = text.substr(at, card_length);
-            if (line.starts_with("END     ")) return std::nullopt;
+            if (line.starts_with("END     ")) return packing.impossible();
             const std::string_view keyword = trimmed(line.substr(0, 8));
             const bool side = keyword.size() > 5 && keyword.starts_with("NAXIS");
             const auto* const limit = std::find_if(limits.begin(), limits.end(),
                                                    [&](const auto& known) { return keyword == known.first; });
-            if (!side && limit == limits.end()) continue;
+            const bool known = side || limit != limits.end();
+            if (!known && !is_whole_number(keyword) && !keyword.starts_with("ZNAME")) continue;
             const Card card = parse_card(line);
+            packing.note(keyword, card);
+            if (!known) {
+                if (!is_whole_number(keyword) || card.value.size() <= longest_no_number ||
+                    parse_number(c_number(card.value)))
+                    continue;
+                return fmt::format("{} is said to be '{}'.", keyword, card.value);
+            }
             const auto count = parse_integer(card.value);
             if (count && (side || *count <= limit->second)) continue;
             return fmt::format("{} is said to be '{}'.", keyword, card.value);

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <cmath>
+#include <cstdint>
 #include <sstream>
 
 #include "quantities/nearest_word.hpp"
@@ -16,6 +17,13 @@ namespace {
 bool holds_control_character(const std::string& text) {
     return std::any_of(text.begin(), text.end(),
                        [](char c) { return static_cast<unsigned char>(c) < 0x20U; });
+}
+
+// The nearest double of one that is_number(): the library's own conversion gives none for whole numbers of
+// more than 53 bits.
+double number_of(const toml::node& node) {
+    if (const auto whole = node.value_exact<std::int64_t>()) return static_cast<double>(*whole);
+    return *node.value_exact<double>();
 }
 
 }  // namespace
@@ -67,7 +75,7 @@ std::optional<std::string> SettingsTable::text(std::string_view key) {
 
 std::optional<std::string> SettingsTable::text_or_number(std::string_view key) {
     const toml::node* found = node(key);
-    if (found != nullptr && found->is_number()) return fmt::format("{}", *found->value<double>());
+    if (found != nullptr && found->is_number()) return fmt::format("{}", number_of(*found));
     return text(key);
 }
 
@@ -78,7 +86,7 @@ std::optional<double> SettingsTable::number(std::string_view key, double least, 
         refuse(key, "This must be a number.", "Write it without quotation marks.");
         return std::nullopt;
     }
-    const double value = *found->value<double>();
+    const double value = number_of(*found);
     if (!std::isfinite(value) || value < least || value > most) {
         refuse(key, fmt::format("{} is out of range.", value),
                fmt::format("It must lie between {} and {}.", least, most));
@@ -161,10 +169,10 @@ std::vector<std::pair<std::string, std::vector<double>>> SettingsTable::number_e
     }
     for (const auto& [name, value] : *inner) {
         std::vector<double> numbers;
-        if (value.is_number()) numbers.push_back(*value.value<double>());
+        if (value.is_number()) numbers.push_back(number_of(value));
         if (const toml::array* list = value.as_array()) {
             for (const toml::node& item : *list) {
-                if (item.is_number()) numbers.push_back(*item.value<double>());
+                if (item.is_number()) numbers.push_back(number_of(item));
             }
             if (numbers.size() != list->size()) numbers.clear();
         }
@@ -203,7 +211,8 @@ bool SettingsTable::is_text(std::string_view key) const {
 
 std::optional<double> SettingsTable::any_number(std::string_view key) const {
     const toml::node* found = table_ == nullptr ? nullptr : table_->get(key);
-    return found != nullptr && found->is_number() ? found->value<double>() : std::nullopt;
+    if (found == nullptr || !found->is_number()) return std::nullopt;
+    return number_of(*found);
 }
 
 bool SettingsTable::is_table(std::string_view key) const {

@@ -45,6 +45,14 @@ Result<std::vector<BandColumn>> band_columns(const DelimitedTable& table, Sequen
                                      : fmt::format("Call it {}.", meant)});
         }
         if (is_err) continue;
+        const auto twice = std::find_if(columns.begin(), columns.end(),
+                                        [&](const BandColumn& other) { return other.band == *band; });
+        if (twice != columns.end()) {
+            return fail({.what = fmt::format("The columns '{}' and '{}' are both of the band {}.",
+                                             table.columns[twice->magnitude], name, band->name()),
+                         .where = fmt::format("{}, column {}", table.source, i + 1),
+                         .mend = "Keep the one whose magnitudes you trust."});
+        }
         const auto err = table.column(name + "_err");
         columns.push_back({*band, i, err});
         sequence.bands.push_back(*band);
