@@ -16,6 +16,7 @@
 #include "frame/parse_header.hpp"
 #include "frame/unpack_pixels.hpp"
 #include "frame/write_frame.hpp"
+#include "quantities/new_file.hpp"
 
 namespace emberline::frame {
 namespace {
@@ -166,16 +167,13 @@ Result<void> RowWriter::change(std::size_t part, const Card& card) {
 }
 
 Result<void> RowWriter::finish() {
-    const bool kept = ::fsync(descriptor_) == 0;
-    const int why = errno;
     const bool closed = ::close(descriptor_) == 0;
     descriptor_ = -1;
-    std::error_code error;
-    if (kept && closed) std::filesystem::rename(beside_, path_, error);
-    if (kept && closed && !error) return {};
+    if (closed && take_name(beside_, path_)) return {};
+    const int why = errno;
     std::error_code ignored;
     std::filesystem::remove(beside_, ignored);
-    return fail(problem(kept ? (closed ? error.message() : "it cannot be closed") : std::strerror(why)));
+    return fail(problem(std::strerror(why)));
 }
 
 }  // namespace emberline::frame

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "frame/table_writer.hpp"
 
-#include <fcntl.h>
 #include <fitsio.h>
 #include <fmt/format.h>
 #include <unistd.h>
@@ -18,6 +17,7 @@
 #include <string_view>
 
 #include "frame/write_frame.hpp"
+#include "quantities/new_file.hpp"
 #include "quantities/text.hpp"
 
 namespace emberline::frame {
@@ -371,21 +371,12 @@ Result<void> DiskTable::finish() {
     if (status_ != 0) return fail(disk_problem());
     fits_close_file(fits_, &status_);
     fits_ = nullptr;
-    std::error_code error, ignored;
-    bool kept = false;
-    int why = 0;
-    if (const int descriptor = ::open(beside_.c_str(), O_RDWR | O_CLOEXEC); descriptor >= 0) {
-        kept = ::fsync(descriptor) == 0;
-        why = errno;
-        ::close(descriptor);
-    } else {
-        why = errno;
-    }
-    if (status_ == 0 && kept) std::filesystem::rename(beside_, path_, error);
-    if (status_ == 0 && kept && !error) return {};
+    if (status_ == 0 && take_name(beside_, path_)) return {};
+    const int why = errno;
+    std::error_code ignored;
     std::filesystem::remove(beside_, ignored);
     if (status_ != 0) return fail(disk_problem());
-    return fail(unwritable(kept ? error.message() : std::string(std::strerror(why))));
+    return fail(unwritable(std::strerror(why)));
 }
 
 }  // namespace

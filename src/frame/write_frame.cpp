@@ -5,10 +5,13 @@
 #include <fmt/format.h>
 #include <unistd.h>
 
+#include <cerrno>
+#include <cstring>
 #include <filesystem>
 #include <string_view>
 
 #include "frame/parse_header.hpp"
+#include "quantities/new_file.hpp"
 
 namespace emberline::frame {
 
@@ -109,14 +112,13 @@ Result<void> write_image(const std::string& path, int width, int height, const P
         fits_close_file(file, &closing);
         if (status == 0) status = closing;
     }
-    std::error_code error;
-    if (status == 0) std::filesystem::rename(beside, path, error);
-    if (status == 0 && !error) return {};
+    if (status == 0 && take_name(beside, path)) return {};
+    const std::string unnamed = std::strerror(errno);
     char why[FLEN_STATUS] = {};
     fits_get_errstatus(status, why);
     fits_clear_errmsg();
     std::filesystem::remove(beside, ignored);
-    return fail(unwritable(path, status != 0 ? std::string(why) : error.message()));
+    return fail(unwritable(path, status != 0 ? std::string(why) : unnamed));
 }
 
 }  // namespace

@@ -3,6 +3,8 @@
 
 #include <fmt/format.h>
 
+#include <cerrno>
+#include <cstring>
 #include <filesystem>
 #include <optional>
 #include <utility>
@@ -10,6 +12,7 @@
 
 #include "ledger/ledger.hpp"
 #include "ledger/night_queries.hpp"
+#include "quantities/new_file.hpp"
 
 namespace emberline::ledger {
 namespace {
@@ -390,9 +393,9 @@ std::string keep_copy(Connection& connection, std::int64_t version) {
         std::filesystem::remove(unfinished, error);
         throw;
     }
-    std::filesystem::rename(unfinished, path, error);
-    if (error) {
-        refuse(connection, fmt::format("No copy of the older ledger could be kept ({}).", error.message()),
+    if (!take_name(unfinished, path)) {
+        refuse(connection,
+               fmt::format("No copy of the older ledger could be kept ({}).", std::strerror(errno)),
                "Free some space and allow writing in its folder.");
     }
     return path;

@@ -7,6 +7,7 @@
 
 #include <cerrno>
 #include <cstring>
+#include <filesystem>
 #include <utility>
 
 namespace emberline {
@@ -24,6 +25,14 @@ bool flush_to_disk(const std::string& path) {
 }
 
 }  // namespace
+
+bool take_name(const std::string& beside, const std::string& path) {
+    if (!flush_to_disk(beside) || ::rename(beside.c_str(), path.c_str()) != 0) return false;
+    // Not every file system can flush a folder; the file stands in any case.
+    const std::filesystem::path folder = std::filesystem::path(path).parent_path();
+    (void)flush_to_disk(folder.empty() ? "." : folder.string());
+    return true;
+}
 
 Problem disk_problem(const std::string& path, std::string_view doing) {
     return {.what = fmt::format("Cannot {} the file: {}.", doing, std::strerror(errno)),
@@ -64,8 +73,7 @@ Result<void> NewFile::commit() {
         if (errno == 0) errno = EIO;  // told when it happened, and forgotten since
         return fail(disk_problem(path_, "write"));
     }
-    if (!flush_to_disk(beside_) || ::rename(beside_.c_str(), path_.c_str()) != 0)
-        return fail(disk_problem(path_, "write"));
+    if (!take_name(beside_, path_)) return fail(disk_problem(path_, "write"));
     beside_.clear();
     return {};
 }

@@ -36,6 +36,10 @@ class NewFile {
     std::unique_ptr<std::ofstream> stream_;
 };
 
+// The whole file `beside` takes the name `path`: flushed to disk first, and its folder afterwards, so that a
+// power cut leaves one or the other too. False: errno says why, and `beside` lies there still.
+[[nodiscard]] bool take_name(const std::string& beside, const std::string& path);
+
 // Of errno: "Cannot write the file: …".
 [[nodiscard]] Problem disk_problem(const std::string& path, std::string_view doing);
 
