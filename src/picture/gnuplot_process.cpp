@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 #include <signal.h>
 #include <spawn.h>
+#include <sys/mman.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -18,6 +19,7 @@
 #include <thread>
 #include <vector>
 
+#include "quantities/new_file.hpp"
 #include "quantities/text.hpp"
 
 extern char** environ;
@@ -39,33 +41,27 @@ Problem gnuplot_problem(std::string what, std::string mend) {
         .what = std::move(what), .where = "gnuplot", .mend = std::move(mend), .kind = ProblemKind::storage};
 }
 
-// A file beside the target that disappears unless it is kept.
-class TemporaryFile {
+// What gnuplot draws into: it does not say when a disk took less than it drew, and memory takes all.
+class Sheet {
   public:
-    explicit TemporaryFile(const std::string& target) : target_(target), name_(target + ".XXXXXX") {
-        descriptor_ = ::mkostemp(name_.data(), O_CLOEXEC);
+    Sheet() : descriptor_(::memfd_create("picture", MFD_CLOEXEC)) {}
+    ~Sheet() {
+        if (descriptor_ >= 0) ::close(descriptor_);
     }
-    ~TemporaryFile() {
-        if (descriptor_ < 0) return;
-        ::close(descriptor_);
-        if (!kept_) ::unlink(name_.c_str());
-    }
-    TemporaryFile(const TemporaryFile&) = delete;
-    TemporaryFile& operator=(const TemporaryFile&) = delete;
+    Sheet(const Sheet&) = delete;
+    Sheet& operator=(const Sheet&) = delete;
     [[nodiscard]] int descriptor() const { return descriptor_; }
-    [[nodiscard]] bool keep() {
-        // mkostemp makes it private; a picture is for others to see, as far as the umask lets them.
-        const mode_t mask = ::umask(0);
-        ::umask(mask);
-        kept_ = ::fchmod(descriptor_, 0666 & ~mask) == 0 && ::fsync(descriptor_) == 0 &&
-                ::rename(name_.c_str(), target_.c_str()) == 0;
-        return kept_;
+    [[nodiscard]] std::string drawn() const {
+        struct stat about {};
+        if (::fstat(descriptor_, &about) != 0) return {};
+        std::string bytes(static_cast<std::size_t>(about.st_size), '\0');
+        const ssize_t got = ::pread(descriptor_, bytes.data(), bytes.size(), 0);
+        bytes.resize(got > 0 ? static_cast<std::size_t>(got) : 0);
+        return bytes;
     }
 
   private:
-    std::string target_, name_;
     int descriptor_ = -1;
-    bool kept_ = false;
 };
 
 // The observer's locale and gnuplot settings would change the picture from machine to machine.
@@ -155,16 +151,18 @@ std::size_t sequence_length(std::string_view text) {
 }  // namespace
 
 Result<void> run_gnuplot(std::string_view script, const std::string& path, double patience_s) {
-    TemporaryFile picture(path);
-    if (picture.descriptor() < 0) return fail(cannot_write(path));
+    auto file = NewFile::open(path);
+    if (!file) return fail(cannot_write(path));
+    const Sheet sheet;
     const Stream input(std::tmpfile(), &std::fclose), messages(std::tmpfile(), &std::fclose);
-    if (!input || !messages || std::fwrite(script.data(), 1, script.size(), input.get()) != script.size() ||
+    if (sheet.descriptor() < 0 || !input || !messages ||
+        std::fwrite(script.data(), 1, script.size(), input.get()) != script.size() ||
         std::fflush(input.get()) != 0) {
         return fail(cannot_write("the folder for temporary files"));
     }
     std::rewind(input.get());
 
-    const auto child = start_gnuplot(::fileno(input.get()), picture.descriptor(), ::fileno(messages.get()));
+    const auto child = start_gnuplot(::fileno(input.get()), sheet.descriptor(), ::fileno(messages.get()));
     if (!child) return fail(child.error());
     const auto status = wait_for(*child, patience_s);
     if (!status) {
@@ -172,16 +170,16 @@ Result<void> run_gnuplot(std::string_view script, const std::string& path, doubl
             gnuplot_problem(fmt::format("gnuplot did not finish within {:.0f} s and was ended.", patience_s),
                             "Try again with fewer points or another file type."));
     }
-    struct stat written {};
-    const bool drew = ::fstat(picture.descriptor(), &written) == 0 && written.st_size > 0;
-    if (!WIFEXITED(*status) || WEXITSTATUS(*status) != 0 || !drew) {
+    const std::string drawn = sheet.drawn();
+    if (!WIFEXITED(*status) || WEXITSTATUS(*status) != 0 || drawn.empty()) {
         const std::string why = last_message(messages.get());
         return fail(
             gnuplot_problem(why.empty() ? "gnuplot drew nothing and did not say why."
                                         : fmt::format("gnuplot failed with the message: {}.", why),
                             "Check that its version is 5.4 or later and that the disk has space left."));
     }
-    if (!picture.keep()) return fail(cannot_write(path));
+    file->out().write(drawn.data(), static_cast<std::streamsize>(drawn.size()));
+    if (!file->commit()) return fail(cannot_write(path));
     return {};
 }
 
