@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: MIT
 #include "tasks/report.hpp"
 
+#include <fmt/chrono.h>
 #include <fmt/format.h>
+#include <sys/stat.h>
 
 #include <algorithm>
 #include <cerrno>
@@ -20,6 +22,13 @@ namespace {
 // Under which a report of that time is kept once its own name goes to another.
 std::filesystem::path kept_name(const std::filesystem::path& path, const std::string& since) {
     return stamped_name(path, "until", since);
+}
+
+// ISO UTC.
+std::string last_written(const std::string& file) {
+    struct stat about {};
+    if (::stat(file.c_str(), &about) != 0) return "before";
+    return fmt::format("{:%Y-%m-%dT%H:%M:%S}Z", fmt::gmtime(about.st_mtime));
 }
 
 // "2024-03-18" of "2024-03-18T20:15:03Z".
@@ -153,23 +162,30 @@ Result<std::string> report_file(const Workspace& workspace, const ReportRequest&
     return workspace.out_path(usual);
 }
 
-Result<std::string> keep_earlier(const std::string& file, const ReportMemory& memory) {
-    namespace fs = std::filesystem;
-    const auto newest = memory.newest();
+Result<std::string> keep_earlier(const std::string& file, std::string_view becoming,
+                                 const ReportMemory& memory) {
     std::error_code error;
-    if (!newest || newest->file != file || !fs::exists(file, error)) return std::string();
-    // Ledgers of earlier versions know the second alone: none is written over.
-    std::string kept = free_name(kept_name(file, newest->since)).string();
-    fs::copy_file(file, kept, error);
-    if (error) {
-        errno = error.value();
-        return fail(disk_problem(kept, "write"));
+    if (!std::filesystem::exists(file, error)) return std::string();
+    const auto earlier = read_text_file(file);
+    if (!earlier) return fail(earlier.error());
+    // What is not the newest that the ledger knows may have been sent all the same.
+    const auto newest = memory.newest();
+    const bool known = newest && newest->file == file;
+    if (!known && *earlier == becoming) return std::string();
+    std::string kept = kept_name(file, known ? newest->since : last_written(file)).string();
+    if (std::filesystem::exists(kept, error)) {
+        // A program that was cut off kept it, and may have come to write the new one too.
+        const auto before = read_text_file(kept);
+        if (before && (*earlier == *before || *earlier == becoming)) return kept;
+        // Ledgers of earlier versions know the second alone: none is written over.
+        kept = free_name(kept).string();
     }
+    if (auto good = write_text_file(kept, *earlier); !good) return fail(good.error());
     return kept;
 }
 
 void remember(ReportMemory& memory, const Workspace& workspace, ReportOutcome& outcome) {
-    if (auto kept = memory.keep(workspace.ledger_path(), outcome.file); !kept) {
+    if (auto kept = memory.keep(workspace, outcome.file); !kept) {
         outcome.remarks.push_back(
             fmt::format("The ledger could not note that this was reported ({}); the next report will hold it "
                         "again.",

@@ -5,9 +5,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <filesystem>
 #include <sstream>
 
 #include "quantities/text.hpp"
+#include "tasks/find_files.hpp"
 
 namespace emberline::tasks {
 namespace {
@@ -64,13 +66,27 @@ Change change_of(const ReportedValue& before, const ReportedValue& now) {
     return Change::slight;
 }
 
-Result<ReportMemory> ReportMemory::read(const ledger::Ledger& ledger, std::string format) {
+std::string path_of_reported(const Workspace& workspace, const std::string& file) {
+    namespace fs = std::filesystem;
+    const night::Campaign& campaign = workspace.campaign;
+    const std::string name = frame_name(campaign.path(file), campaign.folder);
+    const fs::path path(name);
+    std::error_code error;
+    // One of a campaign that has moved since, or was copied.
+    const bool gone = path.is_absolute() && !fs::exists(path, error);
+    if (gone && path.parent_path().filename() == "out") return workspace.out_path(path.filename().string());
+    return campaign.path(name);
+}
+
+Result<ReportMemory> ReportMemory::read(const Workspace& workspace, const ledger::Ledger& ledger,
+                                        std::string format) {
     auto lines = ledger.reported(format);
     if (!lines) return fail(lines.error());
     ReportMemory memory;
     memory.format_ = std::move(format);
     for (ledger::ReportedLine& line : *lines) {
         std::string subject = line.subject;
+        line.file = path_of_reported(workspace, line.file);
         memory.lines_.emplace(std::move(subject), std::move(line));
     }
     return memory;
@@ -89,11 +105,11 @@ void ReportMemory::add(const std::string& subject, const ReportedValue& value) {
         {.format = format_, .subject = subject, .content = text_of(value), .file = {}, .since = {}});
 }
 
-Result<void> ReportMemory::keep(const std::string& ledger_path, const std::string& file) {
+Result<void> ReportMemory::keep(const Workspace& workspace, const std::string& file) {
     if (added_.empty()) return {};
     for (ledger::ReportedLine& line : added_)
-        line.file = file;
-    auto ledger = ledger::Ledger::open(ledger_path, ledger::Ledger::Access::write);
+        line.file = frame_name(file, workspace.campaign.folder);
+    auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::write);
     if (!ledger) return fail(ledger.error());
     return ledger->keep_reported(added_);
 }

@@ -12,6 +12,7 @@
 #include "ledger/ledger.hpp"
 #include "night/measurement.hpp"
 #include "quantities/problem.hpp"
+#include "tasks/workspace.hpp"
 
 namespace emberline::tasks {
 
@@ -35,9 +36,14 @@ inline constexpr double worth_a_revision = 0.2;
 enum class Change { fresh, same, slight, revised };
 [[nodiscard]] Change change_of(const ReportedValue& before, const ReportedValue& now);
 
+// Where a file that the ledger remembers is. It knows those of the campaign as seen from its folder, which
+// may be moved, and be called by other names; ledgers of before took the names as they were given.
+[[nodiscard]] std::string path_of_reported(const Workspace& workspace, const std::string& file);
+
 class ReportMemory {
   public:
-    [[nodiscard]] static Result<ReportMemory> read(const ledger::Ledger& ledger, std::string format);
+    [[nodiscard]] static Result<ReportMemory> read(const Workspace& workspace, const ledger::Ledger& ledger,
+                                                   std::string format);
 
     [[nodiscard]] Change judge(const std::string& subject, const ReportedValue& now);
     // Of a subject that was reported before.
@@ -46,7 +52,7 @@ class ReportMemory {
     }
     // What goes out now; kept in the ledger by keep().
     void add(const std::string& subject, const ReportedValue& value);
-    [[nodiscard]] Result<void> keep(const std::string& ledger_path, const std::string& file);
+    [[nodiscard]] Result<void> keep(const Workspace& workspace, const std::string& file);
     // Reported before and never judged: no longer among the campaign's measurements.
     [[nodiscard]] std::vector<ledger::ReportedLine> gone(std::string_view kind) const;  // "night", "frame"
     // Where the newest of them are.

@@ -10,6 +10,7 @@
 #include <sstream>
 
 #include "exchange/network_report.hpp"
+#include "quantities/delimited_table.hpp"
 #include "tasks/report_parts.hpp"
 
 namespace emberline::tasks {
@@ -138,7 +139,7 @@ Result<std::vector<exchange::Finding>> checked(const std::string& path) {
 Result<ReportOutcome> report_to_network(const Workspace& workspace, const ReportRequest& request) {
     const auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
     if (!ledger) return fail(ledger.error());
-    auto memory = ReportMemory::read(*ledger, "network");
+    auto memory = ReportMemory::read(workspace, *ledger, "network");
     if (!memory) return fail(memory.error());
     auto sieve = ReportSieve::make(workspace, request, std::move(*memory));
     if (!sieve) return fail(sieve.error());
@@ -172,7 +173,9 @@ Result<ReportOutcome> report_to_network(const Workspace& workspace, const Report
     if (!findings) return fail(findings.error());
     outcome.findings = std::move(*findings);
     if (request.file.empty()) {
-        auto kept = keep_earlier(*path, sieve->memory());
+        const auto becoming = read_text_file(file->beside());
+        if (!becoming) return fail(becoming.error());
+        auto kept = keep_earlier(*path, *becoming, sieve->memory());
         if (!kept) return fail(kept.error());
         outcome.kept_copy = std::move(*kept);
     }

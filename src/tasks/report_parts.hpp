@@ -60,9 +60,11 @@ class ReportSieve {
 [[nodiscard]] std::filesystem::path free_name(const std::filesystem::path& path);
 // Where a report that was written under that name at that time is now.
 [[nodiscard]] std::string file_of(const std::string& file, const std::string& since);
-// An earlier report that the ledger knows under the name gets another, so that it is not written over.
-// Returns it; empty where there is none. Before the new file takes its name.
-[[nodiscard]] Result<std::string> keep_earlier(const std::string& file, const ReportMemory& memory);
+// What lies under the name gets another, so that it is not written over: that of an earlier report by its
+// time, or by when the file was written. Returns it; empty where there is none. Before the new file, which
+// holds `becoming`, takes its name.
+[[nodiscard]] Result<std::string> keep_earlier(const std::string& file, std::string_view becoming,
+                                               const ReportMemory& memory);
 // After the file stands: the ledger learns of it; a ledger that cannot is a remark.
 void remember(ReportMemory& memory, const Workspace& workspace, ReportOutcome& outcome);
 

@@ -37,7 +37,7 @@ Result<ReportOutcome> report_to_server(const Workspace& workspace, const ReportR
     if (auto good = check_request(request); !good) return fail(good.error());
     const auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
     if (!ledger) return fail(ledger.error());
-    auto memory = ReportMemory::read(*ledger, "server");
+    auto memory = ReportMemory::read(workspace, *ledger, "server");
     if (!memory) return fail(memory.error());
     auto sieve = ReportSieve::make(workspace, request, std::move(*memory));
     if (!sieve) return fail(sieve.error());
@@ -86,7 +86,7 @@ Result<ReportOutcome> report_to_server(const Workspace& workspace, const ReportR
     const auto path = report_file(workspace, request, json ? "server.json" : "server.tsv");
     if (!path) return fail(path.error());
     if (request.file.empty()) {
-        auto kept = keep_earlier(*path, sieve->memory());
+        auto kept = keep_earlier(*path, *text, sieve->memory());
         if (!kept) return fail(kept.error());
         outcome.kept_copy = std::move(*kept);
     }

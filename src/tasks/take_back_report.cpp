@@ -31,9 +31,9 @@ Problem cannot_rename(const fs::path& file, const std::error_code& error) {
     return problem;
 }
 
-std::optional<WrittenReport> as_report(std::vector<ledger::ReportedLine> lines) {
+std::optional<WrittenReport> as_report(const Workspace& workspace, std::vector<ledger::ReportedLine> lines) {
     if (lines.empty()) return std::nullopt;
-    WrittenReport report{lines.front().file, lines.front().since, {}};
+    WrittenReport report{path_of_reported(workspace, lines.front().file), lines.front().since, {}};
     report.lines = std::move(lines);
     return report;
 }
@@ -57,7 +57,7 @@ Result<std::optional<WrittenReport>> newest_report(const Workspace& workspace, s
     if (!ledger) return fail(ledger.error());
     auto lines = ledger->newest_report(*name);
     if (!lines) return fail(lines.error());
-    return as_report(std::move(*lines));
+    return as_report(workspace, std::move(*lines));
 }
 
 Result<TakenBackReport> take_back_report(const Workspace& workspace, std::string_view format,
@@ -97,7 +97,7 @@ Result<TakenBackReport> take_back_report(const Workspace& workspace, std::string
     }
     auto before = ledger->newest_report(any.format);
     if (!before) return fail(before.error());
-    out.restored = restore_before(as_report(std::move(*before)), out.report);
+    out.restored = restore_before(as_report(workspace, std::move(*before)), out.report);
     return out;
 }
 

@@ -55,10 +55,15 @@ TEST_CASE("a night is reported once; a changed one is a revision; one that is go
     CHECK(more.json().at("lines") == 2);
     CHECK(more.json().at("revisions") == 0);
     CHECK(data_lines(contents(report)).size() == 2);
-    // again.txt was the newest report, so that report.txt of before is not known as the last one …
-    CHECK(campaign.run({"report", "--again"}).status == 0);
-    const Outcome last = campaign.run({"report", "--again", "--json"});
-    // … and this one is kept beside under its time.
+    const std::string alone = contents(report);
+    CHECK(campaign.run({"report", "--again", "-o", campaign.path("again.txt")}).status == 0);
+    // again.txt is the newest report now; report.txt is kept all the same …
+    const Outcome other = campaign.run({"report", "--again", "--json"});
+    CHECK(other.status == 0);
+    CHECK(contents(other.json().at("kept_copy")) == alone);
+    // … and found to be the campaign's own from wherever it is named.
+    const Outcome last =
+        run({"report", "--again", "--json", "-q", "-c", "../c"}, {.folder = campaign.path()});
     const std::string kept = last.json().at("kept_copy");
     REQUIRE_FALSE(kept.empty());
     CHECK(data_lines(contents(kept)).size() == 3);
