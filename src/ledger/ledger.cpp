@@ -189,7 +189,13 @@ Result<std::vector<Exclusion>> Ledger::exclusions() const {
 
 Result<bool> Ledger::store(const Solution& solution, const Provenance& provenance) {
     return guarded(impl_->connection->path(),
-                   [&] { return store_solution(*impl_->connection, solution, provenance); });
+                   [&] { return *store_solution(*impl_->connection, solution, provenance); });
+}
+
+Result<std::optional<bool>> Ledger::store_if_still(std::int64_t data_version, const Solution& solution,
+                                                   const Provenance& provenance) {
+    return guarded(impl_->connection->path(),
+                   [&] { return store_solution(*impl_->connection, solution, provenance, data_version); });
 }
 
 Result<Solution> Ledger::newest() const {

@@ -180,6 +180,11 @@ class Ledger {
     // Stores a solution as the newest; the older ones stay. Storing what is already the newest adds nothing:
     // returns false then.
     [[nodiscard]] Result<bool> store(const Solution& solution, const Provenance& provenance);
+    // Likewise, unless another program changed the ledger since its data_version() was that one: nothing is
+    // stored then, and nothing returned, for the solution may lack what the other added.
+    [[nodiscard]] Result<std::optional<bool>> store_if_still(std::int64_t data_version,
+                                                             const Solution& solution,
+                                                             const Provenance& provenance);
     // In the order it was stored in; empty when nothing was solved yet.
     [[nodiscard]] Result<Solution> newest() const;
     [[nodiscard]] Result<std::size_t> solutions() const;

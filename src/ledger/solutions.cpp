@@ -120,8 +120,10 @@ void visit_newest(Connection& connection, const std::function<bool(const Row&)>&
 
 }  // namespace
 
-bool store_solution(Connection& connection, const Solution& solution, const Provenance& provenance) {
+std::optional<bool> store_solution(Connection& connection, const Solution& solution,
+                                   const Provenance& provenance, std::optional<std::int64_t> if_still) {
     Transaction transaction(connection, Transaction::Kind::write);
+    if (if_still && connection.integer("PRAGMA data_version") != *if_still) return std::nullopt;
     NameLists lists(connection);
     TableUpdate frames(connection, lists, solution.frames);
     TableUpdate nights(connection, lists, solution.nights);

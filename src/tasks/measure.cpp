@@ -17,6 +17,8 @@ namespace {
 
 using photometry::FrameFluxes;
 
+constexpr int most_attempts = 20;  // at a solution, while other programs change the ledger
+
 Result<std::vector<std::string>> files_to_measure(const Workspace& workspace, const MeasureRequest& request) {
     std::vector<std::string> places = request.places;
     if (places.empty()) places.push_back(workspace.campaign.path("frames"));
@@ -65,10 +67,8 @@ std::optional<night::SiteDoubt> site_doubt_of(const night::Solution& solution,
     return night::site_doubt(frames, campaign.position, *campaign.site, "campaign.toml");
 }
 
-
-}  // namespace
-
-Result<Resolved> solve_from_ledger(const Workspace& workspace, ledger::Ledger& ledger) {
+// Solved from one state of the ledger; not stored yet.
+Result<Resolved> solved_now(const Workspace& workspace, const ledger::Ledger& ledger) {
     const auto frames = ledger.frames();
     if (!frames) return fail(frames.error());
     auto set_aside = set_aside_in(ledger);
@@ -78,10 +78,39 @@ Result<Resolved> solve_from_ledger(const Workspace& workspace, ledger::Ledger& l
     auto solved = night::solve_campaign(*frames, workspace.sequence, known->campaign, *set_aside);
     if (!solved) return fail(solved.error());
     solved->remarks.insert(solved->remarks.end(), known->remarks.begin(), known->remarks.end());
-    Resolved out{std::move(*solved), std::move(*set_aside), false};
-    const auto changed = ledger.store(out.campaign.solution, workspace.provenance());
-    if (!changed) return fail(changed.error());
-    out.changed = *changed;
+    return Resolved{std::move(*solved), std::move(*set_aside), false};
+}
+
+// Other programs may measure and set aside meanwhile: what is stored last must hold what all of them added.
+Result<Resolved> solved_and_stored(const Workspace& workspace, ledger::Ledger& ledger) {
+    for (int attempt = 1;; ++attempt) {
+        const auto seen = ledger.data_version();
+        if (!seen) return fail(seen.error());
+        auto out = solved_now(workspace, ledger);
+        if (!out) return out;
+        const night::Solution& solution = out->campaign.solution;
+        auto changed = ledger.store_if_still(*seen, solution, workspace.provenance());
+        if (!changed) return fail(changed.error());
+        if (!*changed && attempt < most_attempts) continue;
+        if (!*changed) {
+            const auto anyway = ledger.store(solution, workspace.provenance());
+            if (!anyway) return fail(anyway.error());
+            changed = *anyway;
+            out->campaign.remarks.emplace_back(
+                "Other programs kept changing the ledger: once they are done, `emberline measure --again` "
+                "solves with all of it.");
+        }
+        out->changed = **changed;
+        return out;
+    }
+}
+
+}  // namespace
+
+Result<Resolved> solve_from_ledger(const Workspace& workspace, ledger::Ledger& ledger) {
+    auto resolved = solved_and_stored(workspace, ledger);
+    if (!resolved) return resolved;
+    Resolved& out = *resolved;
     const auto others = measured_otherwise(ledger, workspace.provenance().settings);
     if (!others) return fail(others.error());
     if (*others > 0) {
@@ -90,7 +119,7 @@ Result<Resolved> solve_from_ledger(const Workspace& workspace, ledger::Ledger& l
                         "bring them up to date.",
                         *others));
     }
-    return out;
+    return resolved;
 }
 
 Result<MeasureOutcome> measure(const Workspace& workspace, const MeasureRequest& request) {

@@ -124,3 +124,20 @@ TEST_CASE("a hundred solvings of a growing campaign write only what changes", "[
     CHECK(ask(folder.file(), "SELECT count(*) FROM frame_measurement WHERE first_solution <= 50") ==
           50 * frames_a_night);
 }
+
+TEST_CASE("a solution is not stored where another program changed the ledger meanwhile",
+          "[ledger][solutions]") {
+    // Two programs measured at once; the slower stored last, without the other's frames.
+    const Folder folder;
+    Ledger slow = opened(folder.file()), quick = opened(folder.file());
+    const std::int64_t seen = slow.data_version().value();
+    REQUIRE(slow.record({frame_fluxes(1)}, provenance()));  // its own changes do not count
+    REQUIRE(quick.record({frame_fluxes(2)}, provenance()));
+    REQUIRE(quick.store(solution(2, 1, 1), provenance()).value());
+    CHECK(slow.store_if_still(seen, solution(1, 1, 1), provenance()).value() == std::nullopt);
+    CHECK(same(slow.newest().value(), solution(2, 1, 1)));
+    const std::int64_t now = slow.data_version().value();
+    CHECK(slow.store_if_still(now, solution(3, 1, 1), provenance()).value() == true);
+    CHECK(slow.store_if_still(now, solution(3, 1, 1), provenance()).value() == false);
+    CHECK(same(quick.newest().value(), solution(3, 1, 1)));
+}
