@@ -75,6 +75,18 @@ void refuse_unsolved(SolvedFile& out, const UnsolvedFile& unsolved, const std::v
     }
 }
 
+// The ledger keeps fluxes by the fingerprint of the file: they must not be those of another that came to lie
+// in its place while it was read. One that is gone was read from where it was opened.
+std::optional<RefusedFrame> changed_meanwhile(const std::string& path, const std::string& name,
+                                              const std::string& fingerprint) {
+    const auto now = frame::fingerprint(path);
+    if (!now || *now == fingerprint) return std::nullopt;
+    return RefusedFrame{name,
+                        {.what = "The file changed while it was measured.",
+                         .where = path,
+                         .mend = "Measure it again once nothing writes to it any more."}};
+}
+
 }  // namespace
 
 ledger::KeptPlate kept_plate(const std::string& fingerprint, const night::FoundPlate& found) {
@@ -122,11 +134,17 @@ MeasuredFile measure_file(const std::string& path, const std::string& fingerprin
         out.measured.clear();
         out.remarks.clear();
     }
+    if (auto changed = changed_meanwhile(path, name, fingerprint)) {
+        out = {};
+        out.refused.push_back(std::move(*changed));
+    }
     return out;
 }
 
-SolvedFile solve_and_measure(const UnsolvedFile& unsolved, const std::optional<ledger::KeptPlate>& kept,
-                             const night::PlateFinder& finder, const FileTools& tools, bool with_reference) {
+namespace {
+
+SolvedFile solved_by_stars(const UnsolvedFile& unsolved, const std::optional<ledger::KeptPlate>& kept,
+                           const night::PlateFinder& finder, const FileTools& tools, bool with_reference) {
     const night::Campaign& campaign = tools.workspace.campaign;
     const std::string name = frame_name(unsolved.path, campaign.folder);
     SolvedFile out;
@@ -187,6 +205,19 @@ SolvedFile solve_and_measure(const UnsolvedFile& unsolved, const std::optional<l
         auto reference =
             night::PlateFinder::reference_from(night::telling_frame(solved), unsolved.fingerprint, name);
         if (reference) out.reference = std::move(*reference);
+    }
+    return out;
+}
+
+}  // namespace
+
+SolvedFile solve_and_measure(const UnsolvedFile& unsolved, const std::optional<ledger::KeptPlate>& kept,
+                             const night::PlateFinder& finder, const FileTools& tools, bool with_reference) {
+    SolvedFile out = solved_by_stars(unsolved, kept, finder, tools, with_reference);
+    const std::string name = frame_name(unsolved.path, tools.workspace.campaign.folder);
+    if (auto changed = changed_meanwhile(unsolved.path, name, unsolved.fingerprint)) {
+        out = {};
+        out.file.refused.push_back(std::move(*changed));
     }
     return out;
 }
