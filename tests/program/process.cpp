@@ -16,12 +16,14 @@
 #include <stdexcept>
 #include <thread>
 
+#include "watched.hpp"
+
 namespace emberline::testing {
 namespace {
 
 namespace fs = std::filesystem;
 
-constexpr auto longest_run = std::chrono::seconds(60);
+constexpr auto longest_run = std::chrono::seconds(60) * watched_slowdown;
 
 // In the child: only calls that are safe after a fork.
 [[noreturn]] void become_program(char* const* words, char* const* environment, const Setting& setting,
