@@ -6,7 +6,6 @@
 #include <algorithm>
 #include <array>
 #include <limits>
-#include <map>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -34,37 +33,42 @@ bool is_whole_number(std::string_view keyword) {
                        [&](std::string_view known) { return keyword == known || stem == known; });
 }
 
-// The packing's own parameters: ZNAMEn is its name, ZVALn its value. cfitsio divides by these two.
-class PackingParameters {
+// What cfitsio divides by where pixels are packed in Rice's way: it takes ZVAL1 as the pixels of a block and
+// ZVAL2 as the bytes of a pixel, whatever ZNAME1 and ZNAME2 call them.
+class RicePacking {
   public:
     void note(std::string_view keyword, const Card& card) {
-        if (keyword.starts_with("ZNAME")) all_[std::string(keyword.substr(5))].name = upper_case(card.value);
-        if (keyword.starts_with("ZVAL")) all_[std::string(keyword.substr(4))].value = card.value;
+        if (keyword == "ZCMPTYPE") is_rice_ = is_rice_ || upper_case(card.value).starts_with("RICE");
+        if (keyword != "ZVAL1" && keyword != "ZVAL2") return;
+        const auto count = parse_integer(card.value);
+        if (!wrong_ && (!count || *count < 1 || *count > most_pixels_a_block))
+            wrong_ = fmt::format("{} of the packed pixels is said to be '{}'.", keyword, card.value);
     }
-    [[nodiscard]] std::optional<std::string> impossible() const {
-        for (const auto& [number, one] : all_) {
-            if (one.name != "BLOCKSIZE" && one.name != "BYTEPIX") continue;
-            const auto count = parse_integer(one.value);
-            if (!count || *count < 1 || *count > most_pixels_a_block)
-                return fmt::format("{} of the packed pixels is said to be '{}'.", one.name, one.value);
-        }
-        return std::nullopt;
-    }
+    [[nodiscard]] std::optional<std::string> impossible() const { return is_rice_ ? wrong_ : std::nullopt; }
 
   private:
-    struct Parameter {
-        std::string name, value;
-    };
     static constexpr long long most_pixels_a_block = 1 << 16;
-    std::map<std::string, Parameter> all_;
+    bool is_rice_ = false;
+    std::optional<std::string> wrong_;
 };
+
+// A string of 68 characters is the longest that a card can hold; cfitsio copies a column's name to where 69
+// fit.
+constexpr std::size_t longest_string = 68;
+
+// Of a value that no limit is known for: whether it can be taken as it is.
+bool is_possible(std::string_view keyword, const Card& card) {
+    if (keyword.starts_with("TTYPE")) return card.value.size() <= longest_string;
+    return !is_whole_number(keyword) || card.value.size() <= longest_no_number ||
+           parse_number(c_number(card.value)).has_value();
+}
 
 }  // namespace
 
 std::optional<std::string> impossible_count(const ReadBlock& read, long long offset) {
     constexpr std::size_t header_block = 2880;
     std::array<char, header_block> block{};
-    PackingParameters packing;
+    RicePacking packing;
     for (;; offset += header_block) {
         const std::string_view text(block.data(), read(offset, block));
         if (text.size() < card_length) return std::nullopt;
@@ -75,18 +79,12 @@ std::optional<std::string> impossible_count(const ReadBlock& read, long long off
             const bool side = keyword.size() > 5 && keyword.starts_with("NAXIS");
             const auto* const limit = std::find_if(limits.begin(), limits.end(),
                                                    [&](const auto& known) { return keyword == known.first; });
-            const bool known = side || limit != limits.end();
-            if (!known && !is_whole_number(keyword) && !keyword.starts_with("ZNAME")) continue;
             const Card card = parse_card(line);
             packing.note(keyword, card);
-            if (!known) {
-                if (!is_whole_number(keyword) || card.value.size() <= longest_no_number ||
-                    parse_number(c_number(card.value)))
-                    continue;
-                return fmt::format("{} is said to be '{}'.", keyword, card.value);
-            }
+            const bool limited = side || limit != limits.end();
+            if (!limited && is_possible(keyword, card)) continue;
             const auto count = parse_integer(card.value);
-            if (count && (side || *count <= limit->second)) continue;
+            if (limited && count && (side || *count <= limit->second)) continue;
             return fmt::format("{} is said to be '{}'.", keyword, card.value);
         }
     }

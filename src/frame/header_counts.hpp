@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// frame/header_counts — counts of a header that make cfitsio 4.2 write past its arrays or use what it never
+// frame/header_counts — counts and texts of a header that make cfitsio 4.2 write past its arrays or use what it never
 // set: it must not see them. Private to this room.
 #pragma once
 

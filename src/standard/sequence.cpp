@@ -264,7 +264,9 @@ std::string write_sequence(const Sequence& sequence) {
         text += fmt::format(",{0},{0}_err", band.name());
     text += ",role\n";
     for (const ComparisonStar& star : sequence.stars) {
-        text += fmt::format("{},{:.6f},{:.6f}", quoted_field(star.label), star.position.ra.degrees(),
+        // What rounds to a whole turn is 0.
+        const std::string ra = fmt::format("{:.6f}", star.position.ra.degrees());
+        text += fmt::format("{},{},{:.6f}", quoted_field(star.label), ra == "360.000000" ? "0.000000" : ra,
                             star.position.dec.degrees());
         for (const Band& band : sequence.bands) {
             const auto magnitude = star.magnitude(band);
