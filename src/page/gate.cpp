@@ -116,7 +116,7 @@ bool Gate::too_many(const std::string& from, bool change) {
     const std::scoped_lock lock(*mutex_);
     if (buckets_.size() >= most_addresses) buckets_.clear();
     Bucket& bucket =
-        buckets_.try_emplace(from + (change ? " change" : ""), rate * burst_s, now).first->second;
+        buckets_.try_emplace(from + (change ? " change" : ""), Bucket{rate * burst_s, now}).first->second;
     const double since_s = std::chrono::duration<double>(now - bucket.filled).count();
     bucket.tokens = std::min(bucket.tokens + rate * since_s, rate * burst_s);
     bucket.filled = now;
