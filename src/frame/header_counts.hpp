@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// frame/header_counts — counts and texts of a header that make cfitsio 4.2 write past its arrays or use what it never
-// set: it must not see them. Private to this room.
+// frame/header_counts — counts and texts of a header that make cfitsio 4.2 write past its arrays or use what
+// it never set: it must not see them. Private to this room.
 #pragma once
 
 #include <cstddef>
