@@ -21,16 +21,20 @@ constexpr std::array limits{std::pair("BITPIX", any_count), std::pair("NAXIS", 9
                             std::pair("ZNAXIS", 6LL),       std::pair("TFIELDS", 999LL),
                             std::pair("PCOUNT", any_count), std::pair("GCOUNT", any_count)};
 
-// Whole numbers that cfitsio reads into a message of 80 characters where they are none: 52 are its own words,
-// 30 the value's.
+// Whole numbers that cfitsio, where they are none, puts into a message that has no room for them.
 constexpr std::array whole_numbers{"BLANK",    "THEAP",  "ZBITPIX", "ZBLANK",
                                    "ZDITHER0", "ZNAXIS", "ZTILE",   "ZVAL"};
-constexpr std::size_t longest_no_number = 27;
 
 bool is_whole_number(std::string_view keyword) {
     const std::string_view stem = keyword.substr(0, keyword.find_last_not_of("0123456789") + 1);
     return std::any_of(whole_numbers.begin(), whole_numbers.end(),
                        [&](std::string_view known) { return keyword == known || stem == known; });
+}
+
+// Sides of a packed image and of its tiles, by which cfitsio divides.
+bool is_side_of_tiles(std::string_view keyword) {
+    return keyword.size() > 5 &&
+           (keyword.starts_with("ZTILE") || (keyword.size() > 6 && keyword.starts_with("ZNAXIS")));
 }
 
 // What cfitsio divides by where pixels are packed in Rice's way: it takes ZVAL1 as the pixels of a block and
@@ -56,11 +60,24 @@ class RicePacking {
 // fit.
 constexpr std::size_t longest_string = 68;
 
+// As cfitsio takes it: the keyword ends at the first blank or equals sign, and the value begins behind that
+// sign, wherever they stand.
+std::string loosely_read(std::string_view line) {
+    const auto equals = line.find('=');
+    if (equals == std::string_view::npos) return std::string(line);
+    const std::string_view keyword = line.substr(0, line.find_first_of(" ="));
+    return fmt::format("{:8}= {}", keyword, trimmed(line.substr(equals + 1)));
+}
+
 // Of a value that no limit is known for: whether it can be taken as it is.
 bool is_possible(std::string_view keyword, const Card& card) {
     if (keyword.starts_with("TTYPE")) return card.value.size() <= longest_string;
-    return !is_whole_number(keyword) || card.value.size() <= longest_no_number ||
-           parse_number(c_number(card.value)).has_value();
+    if (is_side_of_tiles(keyword)) {
+        const auto side = parse_integer(card.value);
+        return side && *side >= 1;
+    }
+    if (!is_whole_number(keyword) || (card.value.empty() && !card.is_string)) return true;
+    return parse_number(c_number(card.value)).has_value();
 }
 
 }  // namespace
@@ -73,9 +90,11 @@ std::optional<std::string> impossible_count(const ReadBlock& read, long long off
         const std::string_view text(block.data(), read(offset, block));
         if (text.size() < card_length) return std::nullopt;
         for (std::size_t at = 0; at + card_length <= text.size(); at += card_length) {
-            const std::string_view line = text.substr(at, card_length);
+            const std::string line = loosely_read(text.substr(at, card_length));
             if (line.starts_with("END     ")) return packing.impossible();
-            const std::string_view keyword = trimmed(line.substr(0, 8));
+            const auto equals = line.find('=');
+            const std::string_view keyword =
+                trimmed(std::string_view(line).substr(0, equals == std::string::npos ? 8 : equals));
             const bool side = keyword.size() > 5 && keyword.starts_with("NAXIS");
             const auto* const limit = std::find_if(limits.begin(), limits.end(),
                                                    [&](const auto& known) { return keyword == known.first; });

@@ -16,7 +16,7 @@
 
 namespace emberline::fuzz {
 
-inline void ensure(bool kept, std::string_view promise, std::string_view about = {}) {
+inline void ensure(bool kept, std::string_view promise, std::string_view about = "") {
     if (kept) return;
     std::fprintf(stderr, "\nBroken promise: %.*s\n%.*s\n", static_cast<int>(promise.size()), promise.data(),
                  static_cast<int>(about.size()), about.data());
