@@ -60,12 +60,12 @@ class RicePacking {
 // fit.
 constexpr std::size_t longest_string = 68;
 
-// As cfitsio takes it: the keyword ends at the first blank or equals sign, and the value begins behind that
-// sign, wherever they stand.
+// As cfitsio takes it: the keyword, in capitals or not, ends at the first blank or equals sign, and the value
+// begins behind that sign, wherever they stand.
 std::string loosely_read(std::string_view line) {
     const auto equals = line.find('=');
     if (equals == std::string_view::npos) return std::string(line);
-    const std::string_view keyword = line.substr(0, line.find_first_of(" ="));
+    const std::string keyword = upper_case(line.substr(0, line.find_first_of(" =")));
     return fmt::format("{:8}= {}", keyword, trimmed(line.substr(equals + 1)));
 }
 
