@@ -96,6 +96,8 @@ Result<std::shared_ptr<FitsImage>> FitsImage::open(const std::string& path, cons
     if (!gzipped && !start.starts_with("SIMPLE  =")) {
         return fail(not_fits(start, path));
     }
+    if (gzipped && !gzip_length_possible(handle.descriptor, handle.file_bytes))
+        return fail(image->problem("The gzipped file is cut short or damaged.", copy_again));
     image->plain_ = !gzipped;
     if (auto good = image->check_header(0); !good) return fail(good.error());
     int status = 0;

@@ -17,6 +17,7 @@
 #include <span>
 #include <string_view>
 
+#include "frame/gzip_end.hpp"
 #include "frame/header_counts.hpp"
 #include "frame/parse_header.hpp"
 #include "quantities/text.hpp"
@@ -105,6 +106,8 @@ Result<void> TableFile::open() {
     if (!gzipped_ && start != "SIMPLE  =") {
         return fail(problem("This is not a FITS file: it does not begin with SIMPLE.", "Name a FITS file."));
     }
+    if (gzipped_ && !gzip_length_possible(descriptor_, about.st_size))
+        return fail(problem("The gzipped file is cut short or damaged.", fetch_again));
     if (auto good = check_counts(0); !good) return good;
     int status = 0;
     // The plain form of opening: a name with brackets is a name, not a filter.
