@@ -6,11 +6,11 @@ include(CMakePackageConfigHelpers)
 
 set(public_headers
     quantities/angle.hpp quantities/band.hpp quantities/caveat.hpp quantities/delimited_table.hpp
-    quantities/instant.hpp quantities/line_reader.hpp quantities/magnitude.hpp quantities/new_file.hpp quantities/problem.hpp quantities/sky_position.hpp quantities/software.hpp
+    quantities/instant.hpp quantities/line_reader.hpp quantities/magnitude.hpp quantities/nearest_word.hpp quantities/new_file.hpp quantities/problem.hpp quantities/sky_position.hpp quantities/software.hpp
     quantities/text.hpp quantities/value_with_error.hpp
     numerics/chain_diagnosis.hpp numerics/ensemble_sampler.hpp numerics/least_squares.hpp numerics/matrix.hpp numerics/random.hpp
     numerics/robust.hpp
-    sky/barycentre.hpp sky/horizon.hpp sky/night_calendar.hpp sky/proper_motion.hpp sky/site.hpp sky/time_scales.hpp
+    sky/barycentre.hpp sky/horizon.hpp sky/night_calendar.hpp sky/precession.hpp sky/proper_motion.hpp sky/site.hpp sky/time_scales.hpp
     frame/calibration.hpp frame/frame.hpp frame/frame_facts.hpp frame/header.hpp frame/instrument.hpp frame/lattice.hpp frame/pixels.hpp frame/wcs.hpp
     frame/table_writer.hpp frame/write_frame.hpp
     stars/centroid.hpp stars/detect.hpp stars/fit_plate.hpp stars/plate_polynomial.hpp stars/plate_stars.hpp stars/profile.hpp stars/registration.hpp
@@ -20,7 +20,7 @@ set(public_headers
     photometry/build_psf.hpp photometry/host_light.hpp photometry/pixel_noise.hpp photometry/psf.hpp
     photometry/psf_fit.hpp photometry/scene.hpp photometry/smooth_host.hpp
     standard/choose_sequence.hpp standard/colour_equations.hpp standard/field_catalogue.hpp standard/photometric_catalogue.hpp standard/sequence.hpp standard/star_neighbours.hpp standard/transformation.hpp standard/zero_points.hpp
-    night/audit_sequence.hpp night/audited_star.hpp night/removal_effect.hpp night/campaign.hpp night/combine_frames.hpp night/judge_night.hpp night/look_at_star.hpp night/plate_finder.hpp night/host_template.hpp night/mean_place.hpp night/measure_frame.hpp night/measurement.hpp night/night_so_far.hpp night/remove_host.hpp night/server_settings.hpp night/solution.hpp night/star_residuals.hpp
+    night/audit_sequence.hpp night/audited_star.hpp night/removal_effect.hpp night/campaign.hpp night/combine_frames.hpp night/frame_doubts.hpp night/judge_night.hpp night/look_at_star.hpp night/plate_finder.hpp night/position_slip.hpp night/host_template.hpp night/mean_place.hpp night/measure_frame.hpp night/measurement.hpp night/night_so_far.hpp night/remove_host.hpp night/server_settings.hpp night/site_doubt.hpp night/solution.hpp night/star_residuals.hpp
     night/solve_campaign.hpp night/stack_template.hpp night/standard_field.hpp
     rehearsal/invented_campaign.hpp rehearsal/invented_host.hpp rehearsal/invented_instrument.hpp
     rehearsal/invented_sky.hpp rehearsal/invented_template.hpp rehearsal/processed_save.hpp
@@ -32,10 +32,10 @@ set(public_headers
     lightcurve/light_curve.hpp lightcurve/luminosity.hpp lightcurve/merge_series.hpp lightcurve/model.hpp
     lightcurve/posterior.hpp lightcurve/prediction.hpp lightcurve/profile.hpp lightcurve/sample_fit.hpp
     lightcurve/scatter_errors.hpp lightcurve/shape_hint.hpp
-    exchange/finding.hpp exchange/fits_table.hpp exchange/network_lines.hpp exchange/network_report.hpp exchange/series.hpp exchange/server_report.hpp exchange/table_check.hpp exchange/table_columns.hpp exchange/tables.hpp
+    exchange/finding.hpp exchange/fits_table.hpp exchange/network_lines.hpp exchange/network_report.hpp exchange/observer_code.hpp exchange/series.hpp exchange/server_report.hpp exchange/table_check.hpp exchange/table_columns.hpp exchange/tables.hpp
     picture/curve_picture.hpp picture/finder_chart.hpp picture/host_picture.hpp
     page/page_settings.hpp page/server.hpp
-    tasks/audit_sequence.hpp tasks/build_sequence.hpp tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/find_measured.hpp tasks/host_rows.hpp tasks/inspect.hpp tasks/look.hpp tasks/make_template.hpp
+    tasks/audit_sequence.hpp tasks/build_sequence.hpp tasks/check_campaign.hpp tasks/curve.hpp tasks/export_table.hpp tasks/find_files.hpp tasks/find_measured.hpp tasks/host_rows.hpp tasks/inspect.hpp tasks/look.hpp tasks/make_template.hpp
     tasks/measure.hpp
     tasks/new_campaign.hpp tasks/night_course.hpp tasks/night_sheet.hpp tasks/nights.hpp tasks/report.hpp tasks/set_aside.hpp tasks/solve_frames.hpp tasks/star_course.hpp tasks/take_back_report.hpp tasks/transient_place.hpp tasks/try_set_aside.hpp tasks/watch.hpp tasks/workspace.hpp)
 foreach(header IN LISTS public_headers)

@@ -10,7 +10,7 @@
 #include "command/face.hpp"
 #include "quantities/text.hpp"
 #include "sky/time_scales.hpp"
-#include "tasks/check_campaign.hpp"
+#include "tasks/check_documents.hpp"
 #include "tasks/inspect.hpp"
 
 namespace emberline::command {
@@ -164,7 +164,7 @@ void add_inspect(CLI::App& app, Face& face) {
         "Without frames, the campaign is looked over as a whole: settings, sequence, site, frames, ledger, "
         "each\n"
         "against the others; one frame of each band is measured, into no ledger.\n\n"
-        "Example:\n  emberline inspect\n  emberline inspect frames/2024-03-14/V_001.fits");
+        "Examples:\n  emberline inspect\n  emberline inspect frames/2024-03-14/V_001.fits");
     const auto places = std::make_shared<std::vector<std::string>>();
     sub->add_option("FRAME", *places, "FITS files, or folders of them");
     sub->callback([&face, places] {

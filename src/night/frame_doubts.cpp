@@ -31,8 +31,7 @@ void doubt_time(const frame::FrameFacts& facts, const Campaign& campaign, const 
     const Instant& middle = facts.mid_exposure->value;
     if (sky::seconds_between(now, middle) > clock_slack_s) {
         doubts.push_back(
-            {"Dated in the future.",
-             "Check the clock of the camera's computer, and this one's: reports refuse such times."});
+            {"Dated in the future.", "Check the clock of the camera's computer, and this one's."});
     }
     if (campaign.discovered) {
         const auto day = sky::parse_instant(*campaign.discovered);

@@ -5,8 +5,8 @@
 #include <filesystem>
 #include <nlohmann/json.hpp>
 
+#include "tasks/check_documents.hpp"
 #include "tasks/check_parts.hpp"
-#include "tasks/documents.hpp"
 #include "tasks/find_files.hpp"
 
 namespace emberline::tasks {

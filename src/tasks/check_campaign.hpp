@@ -3,8 +3,8 @@
 // frames, ledger; each against the others.
 #pragma once
 
-#include <nlohmann/json_fwd.hpp>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "quantities/problem.hpp"
@@ -39,7 +39,5 @@ struct CampaignCheck {
 // measured, into no ledger. Problem: no campaign, or settings or a sequence that cannot be read.
 [[nodiscard]] Result<CampaignCheck> check_campaign(const std::string& folder,
                                                    const std::vector<std::string>& places);
-
-[[nodiscard]] nlohmann::ordered_json document(const CampaignCheck& check);
 
 }  // namespace emberline::tasks

@@ -14,6 +14,7 @@
 #include "night/plate_finder.hpp"
 #include "night/position_slip.hpp"
 #include "night/site_doubt.hpp"
+#include "sky/precession.hpp"
 #include "sky/time_scales.hpp"
 #include "tasks/check_parts.hpp"
 #include "tasks/find_files.hpp"
@@ -23,7 +24,7 @@ namespace {
 
 constexpr std::size_t few_stars = 3;
 constexpr std::size_t most_groups_told = 12;
-constexpr double seen_sigma = 3.0, surely_seen_sigma = 10.0;
+constexpr double seen_sigma = 3.0, surely_seen_sigma = 10.0, much_brighter = 5.0;
 constexpr double most_apart_deg = 0.5;  // precession since 2000 moves less; a chance source is not looked for
 
 std::string plural(std::size_t n, const char* what) {
@@ -46,16 +47,68 @@ Problem told(const FrameGroup& group) {
     return problem;
 }
 
-struct Light {
-    double sigma = 0.0;  // of the transient, over its noise
-};
-
-Light light_of(const photometry::FrameFluxes& fluxes) {
+double transient_sigma(const photometry::FrameFluxes& fluxes) {
     const photometry::StarFlux& star = fluxes.stars.front();
-    if (star.flux_e.empty()) return {};
+    if (star.flux_e.empty()) return 0.0;
     const std::size_t k = star.flux_e.size() / 2;
     const double variance = night::noise_terms(fluxes, star, k).variance_e2(0.0);
-    return {variance > 0.0 ? star.flux_e[k] / std::sqrt(variance) : 0.0};
+    return variance > 0.0 ? star.flux_e[k] / std::sqrt(variance) : 0.0;
+}
+
+// Whether the sequence's stars would be found, had their positions been written for the equinox of the date.
+bool of_date_fits(const frame::Frame& frame, standard::Sequence sequence, const night::Campaign& campaign) {
+    for (standard::ComparisonStar& star : sequence.stars)
+        star.position = sky::from_equinox_of_date(star.position, frame.facts().mid_exposure->value);
+    const auto fluxes = night::measure_frame(frame, "", "", sequence, campaign, nullptr);
+    return fluxes && 2 * fluxes->stars_found >= fluxes->stars_expected &&
+           fluxes->stars_found >= static_cast<int>(few_stars) &&
+           !night::plate_in_doubt(*fluxes, sequence, campaign);
+}
+
+std::string of_date_mend(const frame::Frame& frame) {
+    return fmt::format(
+        "They are there as places of the equinox of {}: the sequence's positions must be J2000.",
+        sky::iso_date(frame.facts().mid_exposure->value).substr(0, 4));
+}
+
+// What the frame's own stars were matched with, where the solution that they give lets it be measured.
+std::optional<std::string> mended_by(const std::vector<frame::Frame>& frames, const frame::Frame& frame,
+                                     const standard::Sequence& sequence, const night::Campaign& campaign) {
+    const auto found = night::PlateFinder(campaign, sequence).find(frames);
+    if (!found) return std::nullopt;
+    const frame::Frame solved =
+        frame.with_plate(found->solution.fit.wcs,
+                         {true, static_cast<int>(found->solution.matched), found->solution.fit.rms_arcsec});
+    const auto fluxes = night::measure_frame(solved, "", "", sequence, campaign, nullptr);
+    if (!fluxes) return std::nullopt;
+    return found->against;
+}
+
+struct BrighterPlace {
+    SkyPosition place;
+    double sigma = 0.0;
+    std::string words;
+};
+
+// Where another reading of the transient's coordinates, not far from it, meets much more light.
+std::optional<BrighterPlace> brighter_place(const frame::Frame& frame, const standard::Sequence& sequence,
+                                            const night::Campaign& campaign, double sigma) {
+    BrighterPlace out;
+    night::Campaign moved = campaign;
+    const auto slip = night::position_slip(
+        {campaign.position}, frame.facts().mid_exposure->value, [&](const SkyPosition& place) {
+            const Angle apart = separation(place, campaign.position);
+            const auto pixel = frame.wcs()->pixel(place);
+            if (apart.degrees() > most_apart_deg || !pixel || !frame.facts().holds(*pixel)) return false;
+            moved.position = place;
+            const auto there = night::measure_frame(frame, "", "", sequence, moved, nullptr);
+            out.sigma = there ? transient_sigma(*there) : 0.0;
+            return out.sigma > std::max(surely_seen_sigma, much_brighter * sigma);
+        });
+    if (!slip) return std::nullopt;
+    out.place = slip->meant.front();
+    out.words = slip->words;
+    return out;
 }
 
 }  // namespace
@@ -239,6 +292,18 @@ void CampaignChecker::try_one(const std::string& band, const std::string& path) 
         for (const auto& [refused_band, problem] : templates.refused())
             wrong("template", problem);
         ++seen_.tried;
+        if (!fluxes && campaign.plate.solve && night::plate_may_mend(frame, fluxes.error())) {
+            if (const auto against = mended_by(*opened, frame, workspace_.sequence, campaign)) {
+                ++seen_.measured;
+                doubt("trial", {.what = fmt::format(
+                                    "The plate solution in its header is wrong: its own stars gave another, "
+                                    "matched with {}.",
+                                    *against),
+                                .where = name,
+                                .mend = "`emberline measure` does so by itself."});
+                continue;
+            }
+        }
         seen_.measured += fluxes ? 1 : 0;
         if (!fluxes) {
             wrong("trial", at(fmt::format("{}, tried", band), fluxes.error()));
@@ -246,40 +311,34 @@ void CampaignChecker::try_one(const std::string& band, const std::string& path) 
         }
         if (night::plate_in_doubt(*fluxes, workspace_.sequence, campaign)) {
             doubt("trial",
-                  {.what = "The stars of the sequence are not where the plate solution puts them, or not as "
-                           "bright as it says.",
+                  {.what = "The stars of the sequence are not where the plate solution puts them, or "
+                           "not as bright as it says.",
                    .where = name,
-                   .mend = "Check the sequence's positions (J2000, degrees or hours with colons) and the "
-                           "plate solution: `emberline solve FRAME --even-if-solved`."});
+                   .mend = of_date_fits(frame, workspace_.sequence, campaign)
+                               ? of_date_mend(frame)
+                               : "Check the sequence's positions (J2000, degrees or hours with colons) and "
+                                 "the plate solution: `emberline solve FRAME --even-if-solved`."});
             continue;
         }
-        const double sigma = light_of(*fluxes).sigma;
+        const double sigma = transient_sigma(*fluxes);
+        if (const auto better = brighter_place(frame, workspace_.sequence, campaign, sigma)) {
+            const std::string here = sigma < seen_sigma
+                                         ? std::string("nothing")
+                                         : fmt::format("a source {:.0f} times its noise", sigma);
+            doubt("trial", {.what = fmt::format(
+                                "At the transient's place is {}; at {} {}, where its coordinates lie "
+                                "{}, is one {:.0f} times its noise.",
+                                here, sexagesimal_hours(better->place.ra, 1),
+                                sexagesimal_degrees(better->place.dec, 0), better->words, better->sigma),
+                            .where = name,
+                            .mend = "Were they written so? ra and dec in campaign.toml are J2000."});
+            continue;
+        }
         if (sigma < seen_sigma) {
-            Problem dark{
-                .what = "Nothing is seen at the transient's place.",
-                .where = name,
-                .mend =
-                    "It may be too faint for one frame. Look there: `emberline look` once it is measured."};
-            night::Campaign moved = campaign;
-            const auto slip = night::position_slip(
-                {campaign.position}, frame.facts().mid_exposure->value, [&](const SkyPosition& place) {
-                    const Angle apart = separation(place, campaign.position);
-                    const auto pixel = frame.wcs()->pixel(place);
-                    if (apart.degrees() > most_apart_deg || !pixel || !frame.facts().holds(*pixel))
-                        return false;
-                    moved.position = place;
-                    const auto there =
-                        night::measure_frame(frame, name, "", workspace_.sequence, moved, nullptr);
-                    return there && light_of(*there).sigma > surely_seen_sigma;
-                });
-            if (slip) {
-                const SkyPosition& meant = slip->meant.front();
-                dark.mend = fmt::format(
-                    "But something is, at {} {}: the place that the coordinates mean {}. Were "
-                    "they written so?",
-                    sexagesimal_hours(meant.ra, 1), sexagesimal_degrees(meant.dec, 0), slip->words);
-            }
-            doubt("trial", std::move(dark));
+            doubt("trial",
+                  {.what = "Nothing is seen at the transient's place.",
+                   .where = name,
+                   .mend = "It may be too faint for one frame; or check ra and dec in campaign.toml."});
             continue;
         }
         good("trial",

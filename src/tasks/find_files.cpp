@@ -96,7 +96,7 @@ Problem no_frames_in(const std::vector<std::string>& places) {
     for (const auto& [ending, n] : most)
         there += fmt::format("{}{} {}", there.empty() ? "" : ", ", n, ending);
     return {.what = there.empty() ? "No FITS files were found."
-                                  : fmt::format("No FITS files were found; there are {}.", there),
+                                  : fmt::format("No FITS files were found; what is there: {}.", there),
             .where = places.front(),
             .mend = "Frames end in .fits, .fit or .fts, packed ones in .fz or .gz besides."};
 }

@@ -4,12 +4,15 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <map>
 #include <mutex>
 #include <set>
 
 #include "frame/frame.hpp"
 #include "numerics/share_out.hpp"
+#include "sky/precession.hpp"
+#include "sky/time_scales.hpp"
 #include "tasks/find_files.hpp"
 #include "tasks/measure_file.hpp"
 
@@ -22,6 +25,7 @@ using photometry::FrameFluxes;
 // does not grow with the number of frames and that little is lost when the power goes.
 constexpr std::size_t batch_frames = 64;
 constexpr std::size_t most_wrong_listed = 3;
+constexpr double same_precession = 0.1;  // relative: corners of a frame differ a little
 
 struct FileOutcome {
     MeasuredFile file;
@@ -256,6 +260,25 @@ class Measuring {
             outcome.remarks.push_back(
                 fmt::format("So are those of {} more files.", wrong_.size() - most_wrong_listed));
         }
+        doubt_equinox(outcome);
+    }
+
+    // A sequence of the equinox of date, and a transient of J2000: the stars are found, and the transient is
+    // not where they lead to.
+    void doubt_equinox(MeasureOutcome& outcome) const {
+        if (wrong_.empty() || nights_.empty()) return;
+        const auto date = sky::parse_instant(*nights_.begin());
+        if (!date) return;
+        const SkyPosition& place = workspace_.campaign.position;
+        const double precessed_arcsec =
+            separation(place, sky::from_equinox_of_date(place, *date)).arcseconds();
+        const double off_arcsec = wrong_.front().second;
+        if (std::abs(off_arcsec - precessed_arcsec) > same_precession * precessed_arcsec) return;
+        outcome.remarks.push_back(
+            fmt::format("So far has the equinox moved from J2000 to {}: are the positions of {} J2000? Where "
+                        "they are of date and "
+                        "the transient's is not, it was measured at the wrong place.",
+                        nights_.begin()->substr(0, 4), workspace_.campaign.catalog));
     }
 
     const Workspace& workspace_;

@@ -3,6 +3,7 @@
 // `inspect` says of a campaign as a whole.
 #include <algorithm>
 #include <catch2/catch.hpp>
+#include <cstdlib>
 #include <filesystem>
 
 #include "program/rehearsed.hpp"
@@ -111,4 +112,28 @@ TEST_CASE("a whole campaign that is sound is told to be, and as a document", "[f
     const auto named = campaign.run({"inspect", "--json", campaign.first_frame()}).json();
     CHECK(named.at("files").size() == 1);
     CHECK(named.at("campaign").at("frames") == 1);
+}
+
+TEST_CASE("coordinates of date that still lie on a real frame are told from what is there",
+          "[faults][first-hour]") {
+    const char* datasets = std::getenv("EMBERLINE_DATASETS");
+    if (datasets == nullptr) {
+        WARN("EMBERLINE_DATASETS is not set: no real frame was looked at");
+        return;
+    }
+    const fs::path series = fs::path(datasets) / "star_with_transit";
+    const Folder folder;
+    fs::create_directory(folder.path("frames"));
+    for (const char* file : {"campaign.toml", "comparison.csv", "frames/HATP-32171220013343.FITS"})
+        write_contents(folder.path(file), contents((series / file).string()));
+    // The star's place at the equinox of 2017-12-20, computed with astropy 5.2.1 (FK5).
+    replace_once(folder.path("campaign.toml"), "\"02:04:10.28\"", "31.32807");
+    replace_once(folder.path("campaign.toml"), "\"+46:41:16.2\"", "46.77340");
+    const Outcome outcome = run({"inspect", "-c", folder.path()});
+    INFO(outcome.out << outcome.err);
+    CHECK(outcome.status == 0);
+    CHECK(outcome.out.find("at 02:04:10.3 +46:41:16") != std::string::npos);
+    CHECK(outcome.out.find("equinox of 2017 in place of J2000") != std::string::npos);
+    // Its header counts west as positive without saying so.
+    CHECK(outcome.out.find("Only the longitude's sign differs") != std::string::npos);
 }
