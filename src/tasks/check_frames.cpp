@@ -320,6 +320,16 @@ void CampaignChecker::try_one(const std::string& band, const std::string& path) 
                                  "the plate solution: `emberline solve FRAME --even-if-solved`."});
             continue;
         }
+        const photometry::StarFlux& transient = fluxes->stars.front();
+        if (!transient.caveats.empty() && transient.caveats.front().has(Caveat::saturated)) {
+            wrong("trial",
+                  {.what =
+                       fmt::format("The transient is saturated: its peak reaches {:.0f} ADU, by {}.",
+                                   frame.facts().saturation_adu->value, frame.facts().saturation_adu->source),
+                   .where = name,
+                   .mend = "Check saturation under [instrument] and the header's, or expose for less time."});
+            continue;
+        }
         const double sigma = transient_sigma(*fluxes);
         if (const auto better = brighter_place(frame, workspace_.sequence, campaign, sigma)) {
             const std::string here = sigma < seen_sigma

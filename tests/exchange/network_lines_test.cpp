@@ -232,9 +232,10 @@ TEST_CASE("Dates, name, chart and observation type can be chosen", "[network]") 
     CHECK(lines.report.header.obstype == "DSLR");
     CHECK(lines.report.observations.at(0).star == "DEMO SN 2");
     CHECK(lines.skipped.empty());
-    REQUIRE(lines.remarks.size() == 2);
+    REQUIRE(lines.remarks.size() == 3);
     CHECK(lines.remarks[0] == "2 nights lie outside the dates asked for.");
-    CHECK_THAT(lines.remarks[1], Catch::Contains("chart"));
+    CHECK_THAT(lines.remarks[1], Catch::Contains("the example's, XYZ"));
+    CHECK_THAT(lines.remarks[2], Catch::Contains("chart"));
 }
 
 TEST_CASE("Without the observer's code there is no report, and the place to put it is named", "[network]") {
