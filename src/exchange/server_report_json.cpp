@@ -73,7 +73,7 @@ class JsonReader : public nlohmann::json_sax<nlohmann::json> {
     }
     bool start_array(std::size_t) override {
         if (in_report() || path_.size() < 2) error("A list stands where an object or a value should.");
-        path_.push_back("[]");
+        path_.emplace_back("[]");
         return path_.size() <= deepest || too_deep();
     }
     bool end_array() override {

@@ -28,14 +28,14 @@ constexpr double least_of_the_others = 0.1;
 constexpr double outlier_sigma = 6.0;
 
 std::vector<PixelSample::Place> places_for(std::size_t frames, int width, int height) {
-    const int row_pairs = std::clamp(height / 2, 1, most_row_pairs);
+    const int all_row_pairs = height / 2, row_pairs = std::clamp(all_row_pairs, 1, most_row_pairs);
     const std::size_t each = std::max<std::size_t>(64, most_values / std::max<std::size_t>(frames, 1));
     const auto column_pairs = static_cast<std::size_t>(std::max(1, width / 2));
     const std::size_t wanted =
         std::clamp<std::size_t>(each / static_cast<std::size_t>(4 * row_pairs), 1, column_pairs);
     std::vector<PixelSample::Place> places;
     for (int r = 0; r < row_pairs; ++r) {
-        const int y0 = 2 * static_cast<int>((r + 0.5) * (height / 2) / row_pairs);
+        const int y0 = 2 * static_cast<int>((r + 0.5) * all_row_pairs / row_pairs);
         for (int y = y0; y < std::min(y0 + 2, height); ++y) {
             for (std::size_t c = 0; c < wanted; ++c) {
                 const int x0 = 2 * static_cast<int>(c * column_pairs / wanted);

@@ -88,12 +88,13 @@ std::string describe(const wcsprm& wcs) {
 Result<Wcs> Wcs::parse(std::string_view cards) {
     auto text = wcs_cards(cards);
     if (!text) return fail(text.error());
+    std::string& whole = *text;
     ParsedHeader parsed;
     auto impl = std::make_shared<Impl>();
     {
         const std::scoped_lock lock(parser_lock());
         int rejected = 0;
-        const int status = wcspih(text->data(), static_cast<int>(text->size() / card_length), WCSHDR_all, 0,
+        const int status = wcspih(whole.data(), static_cast<int>(whole.size() / card_length), WCSHDR_all, 0,
                                   &rejected, &parsed.count, &parsed.all);
         if (status != 0 || parsed.count == 0) {
             return fail(unusable("The plate solution cannot be read.", "WCS keywords", solve_it));

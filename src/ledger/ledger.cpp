@@ -53,11 +53,11 @@ std::unique_ptr<Connection> open_for_reading(const std::string& path, double wai
     // On read-only media SQLite cannot lay its small files beside the ledger. Read as it lies there it can
     // still be, unless a program that was cut off left part of it in the log beside it.
     const auto log_size = std::filesystem::file_size(path + "-wal", error);
-    if (folder_is_writable(path) || (!error && log_size > 0)) throw *failure;
+    if (folder_is_writable(path) || (!error && log_size > 0)) throw Failure(*failure);
     try {
         return opened_for_reading(path, Mode::fixed, wait_s);
     } catch (const Failure&) {
-        throw *failure;
+        throw Failure(*failure);
     }
 }
 

@@ -383,7 +383,7 @@ std::string free_name(const std::string& path) {
 
 // Under another name until it is whole, so that a copy that bears the name can be trusted.
 std::string keep_copy(Connection& connection, std::int64_t version) {
-    const std::string path = free_name(fmt::format("{}.version-{}", connection.path(), version));
+    std::string path = free_name(fmt::format("{}.version-{}", connection.path(), version));
     const std::string unfinished = path + ".unfinished";
     std::error_code error;
     std::filesystem::remove(unfinished, error);

@@ -56,7 +56,9 @@ double joined(const std::vector<double>& parts, bool negative) {
     return negative ? -value : value;
 }
 
+// What is no number, or no angle by its size, is printed as it is.
 std::string sexagesimal(double value, int decimals) {
+    if (!(std::abs(value) < 1e9)) return fmt::format("{}", value);
     const double scale = std::pow(10.0, decimals);
     const double units = std::round(std::abs(value) * 3600.0 * scale);
     const double whole_seconds = std::floor(units / scale);

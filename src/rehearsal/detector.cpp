@@ -52,7 +52,8 @@ void add_cosmic_rays(LightMap& light, double expected_number, numerics::Random r
 // Poisson plus Gaussian exactly enough that no sum over pixels can tell, at a third of the time.
 double detected_e(numerics::Random& random, double expected_e, double read_noise_e) {
     if (expected_e < counted_below_e) {
-        return static_cast<double>(random.poisson(expected_e)) + random.gaussian(0.0, read_noise_e);
+        const auto electrons = static_cast<double>(random.poisson(expected_e));
+        return electrons + random.gaussian(0.0, read_noise_e);
     }
     const double variance = expected_e + read_noise_e * read_noise_e;
     const double sigma = std::sqrt(variance);

@@ -63,12 +63,16 @@ Shape diffusion(double width_d) {
     };
 }
 
+// Drawn one after the other: the order of a call's arguments is the compiler's own.
 Shape any_shape(int kind, numerics::Random& random) {
-    if (kind == 0)
-        return with_maximum_at_zero(rise_and_exponential(random.uniform(10, 17), random.uniform(2.5, 4.5)));
+    if (kind == 0) {
+        const double rise_d = random.uniform(2.5, 4.5);
+        return with_maximum_at_zero(rise_and_exponential(random.uniform(10, 17), rise_d));
+    }
     if (kind == 1) {
-        return with_maximum_at_zero(gaussian_on_line(random.uniform(9, 12), random.uniform(0.012, 0.017),
-                                                     random.uniform(1.2, 1.56), random.uniform(2, 4)));
+        const double rise_d = random.uniform(2, 4), height_mag = random.uniform(1.2, 1.56);
+        const double rate = random.uniform(0.012, 0.017);
+        return with_maximum_at_zero(gaussian_on_line(random.uniform(9, 12), rate, height_mag, rise_d));
     }
     return with_maximum_at_zero(diffusion(random.uniform(9, 14)));
 }
@@ -188,10 +192,11 @@ TEST_CASE("the window follows transients that are faster or slower than type Ia"
         int refused = 0;
         for (int i = 0; i < 120; ++i) {
             const Shape usual = any_shape(i % 3, random);
+            const double error_mag = random.uniform(0.01, 0.04);
+            const double step_d = random.uniform(1.0, 2.0) * std::max(stretch, 0.8);
+            auto curve = seen([&](double t) { return usual(t / stretch); }, -12.0 * stretch, step_d,
+                              error_mag, random);
             // Nobody measures what is 3 mag fainter than it will be.
-            auto curve =
-                seen([&](double t) { return usual(t / stretch); }, -12.0 * stretch,
-                     random.uniform(1.0, 2.0) * std::max(stretch, 0.8), random.uniform(0.01, 0.04), random);
             std::erase_if(curve.points, [](const auto& point) { return *point.magnitude_mag > 17.0; });
             const auto fit = lightcurve::fit_peak(curve);
             const auto peak = fit ? lightcurve::peak_of(*fit, 1, 300) : std::nullopt;

@@ -22,7 +22,7 @@ constexpr float undefined = std::numeric_limits<float>::quiet_NaN();
 
 // A sky of 700 ADU with noise of 8 ADU, a bright star, and what else is asked for.
 std::vector<float> invented(int width, int height, double noise_adu = 8.0) {
-    numerics::Random random(static_cast<std::uint64_t>(width * 100003 + height));
+    numerics::Random random(static_cast<std::uint64_t>(width) * 100003 + static_cast<std::uint64_t>(height));
     std::vector<float> adu;
     for (int y = 0; y < height; ++y) {
         for (int x = 0; x < width; ++x) {
