@@ -80,7 +80,7 @@ TEST_CASE("values of the wrong kind or out of range are refused where they stand
         const char* what;
     };
     const Case cases[] = {
-        {"[site]\nlatitude = 91.0\nlongitude = 0.0\n", "91 is out of range."},
+        {"[site]\nlatitude = 91.0\nlongitude = 0.0\n", "91 is no latitude."},
         {"[instrument]\ngain = \"high\"\n", "This must be a number."},
         {"[instrument]\noverride = 1\n", "This must be true or false."},
         {"[instrument]\nbands = { \"x\" = \"Q\" }\n", "'Q' is not a band."},
