@@ -20,6 +20,7 @@
 #include "frame/gzip_end.hpp"
 #include "frame/header_counts.hpp"
 #include "frame/parse_header.hpp"
+#include "frame/prepare_cfitsio.hpp"
 #include "frame/tile_header.hpp"
 #include "quantities/text.hpp"
 
@@ -101,6 +102,7 @@ Result<std::shared_ptr<FitsImage>> FitsImage::open(const std::string& path, cons
     image->plain_ = !gzipped;
     if (auto good = image->check_header(0); !good) return fail(good.error());
     int status = 0;
+    prepare_cfitsio();
     // The plain form of opening: a name with brackets is a name, not a filter.
     if (fits_open_diskfile(&handle.fits, path.c_str(), READONLY, &status) != 0) {
         const std::string why = spoken(status);

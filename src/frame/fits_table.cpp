@@ -20,6 +20,7 @@
 #include "frame/gzip_end.hpp"
 #include "frame/header_counts.hpp"
 #include "frame/parse_header.hpp"
+#include "frame/prepare_cfitsio.hpp"
 #include "quantities/text.hpp"
 
 namespace emberline::frame {
@@ -110,6 +111,7 @@ Result<void> TableFile::open() {
         return fail(problem("The gzipped file is cut short or damaged.", fetch_again));
     if (auto good = check_counts(0); !good) return good;
     int status = 0;
+    prepare_cfitsio();
     // The plain form of opening: a name with brackets is a name, not a filter.
     if (fits_open_diskfile(&fits_, path_.c_str(), READONLY, &status) != 0) return fail(unreadable(status));
     return {};

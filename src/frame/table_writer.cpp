@@ -16,6 +16,7 @@
 #include <set>
 #include <string_view>
 
+#include "frame/prepare_cfitsio.hpp"
 #include "frame/write_frame.hpp"
 #include "quantities/new_file.hpp"
 #include "quantities/text.hpp"
@@ -181,6 +182,7 @@ Result<void> DiskTable::begin() {
         units.push_back(const_cast<char*>(form_.columns[i].unit.c_str()));
         waiting_[i].width = std::max<std::size_t>(form_.columns[i].width, 1);
     }
+    prepare_cfitsio();
     fits_create_diskfile(&fits_, beside_.c_str(), &status_);
     fits_create_img(fits_, BYTE_IMG, 0, nullptr, &status_);
     fits_create_tbl(fits_, BINARY_TBL, 0, static_cast<int>(names.size()), names.data(), tforms.data(),

@@ -11,6 +11,7 @@
 #include <string_view>
 
 #include "frame/parse_header.hpp"
+#include "frame/prepare_cfitsio.hpp"
 #include "quantities/new_file.hpp"
 
 namespace emberline::frame {
@@ -91,6 +92,7 @@ Result<void> write_image(const std::string& path, int width, int height, const P
     std::filesystem::remove(beside, ignored);
     int status = 0;
     fitsfile* file = nullptr;
+    prepare_cfitsio();
     fits_create_diskfile(&file, beside.c_str(), &status);
     if (packing == Packing::tiles) fits_set_compression_type(file, RICE_1, &status);
     long sides[3] = {width, height, pixels.planes};

@@ -111,7 +111,8 @@ TEST_CASE("nothing measured, nothing but limits, a file that is gone or elsewher
     const Rehearsed faint({"--nights", "3", "--peak-mag", "26"});
     CHECK(faint.run({"measure"}).status <= 1);
     page::Session limits({.campaign_folder = faint.path()});
-    for (const Json& line : answered(limits, "/api/report")["lines"]) {
+    const Json report = answered(limits, "/api/report");
+    for (const Json& line : report["lines"]) {
         const auto text = line["text"].get<std::string>();
         if (!text.starts_with('#')) CHECK_THAT(text, Contains(",<"));
     }
