@@ -155,7 +155,8 @@ TEST_CASE("solved frames are solved again only when asked, and compared with the
     const Rehearsed campaign(with(with(night, {"--solved", "1"}), {"--misled", "1"}));
     const Outcome left = campaign.run({"solve", campaign.path("frames"), "--json"});
     REQUIRE(left.status == 0);
-    for (const auto& one : left.json()["frames"])
+    const auto kept = left.json();
+    for (const auto& one : kept["frames"])
         CHECK(one["solution"].is_null());
     const Outcome all = campaign.run({"solve", campaign.path("frames"), "--even-if-solved", "--json"});
     INFO(all.out << all.err);
