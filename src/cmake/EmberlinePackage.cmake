@@ -18,8 +18,7 @@ set(CPACK_DEBIAN_PROGRAM_PACKAGE_NAME emberline)
 set(CPACK_DEBIAN_PROGRAM_PACKAGE_SECTION science)
 set(CPACK_DEBIAN_PROGRAM_PACKAGE_SHLIBDEPS ON)
 set(CPACK_DEBIAN_PROGRAM_PACKAGE_RECOMMENDS "gnuplot-nox | gnuplot, fonts-dejavu-core")
-set(CPACK_COMPONENT_PROGRAM_DESCRIPTION "photometry and light curves of fading transients
-Emberline takes the FITS frames that a small telescope took of a fading
+set(CPACK_COMPONENT_PROGRAM_DESCRIPTION "Emberline takes the FITS frames that a small telescope took of a fading
 supernova, with or without a plate solution, and turns them into magnitudes
 with an honest uncertainty. It keeps every night in one ledger, takes the
 host galaxy's light away, watches the comparison stars, fits and draws the
@@ -32,8 +31,7 @@ set(CPACK_DEBIAN_DEVELOPMENT_PACKAGE_DEPENDS
     "libcfitsio-dev, libcpp-httplib-dev, libeigen3-dev, liberfa-dev, libexpected-dev, libfmt-dev, libpugixml-dev, \
 libsqlite3-dev, libtomlplusplus-dev, nlohmann-json3-dev, pkg-config, wcslib-dev, zlib1g-dev")
 set(CPACK_DEBIAN_DEVELOPMENT_PACKAGE_SUGGESTS "emberline, cmake, g++")
-set(CPACK_COMPONENT_DEVELOPMENT_DESCRIPTION "photometry and light curves of fading transients - library
-The static libraries and headers behind the program emberline: frames and
+set(CPACK_COMPONENT_DEVELOPMENT_DESCRIPTION "The static libraries and headers behind the program emberline: frames and
 their headers, plate solutions, aperture and PSF photometry, zero points from
 comparison stars, the ledger, light curves and the formats of reports, for
 C++20 programs that find them with CMake's find_package(emberline).")

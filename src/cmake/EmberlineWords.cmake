@@ -11,7 +11,7 @@ endif()
 set(words_sources ${PROJECT_SOURCE_DIR}/data/handbook.md ${PROJECT_SOURCE_DIR}/data/package/emberline.1.in
                   ${PROJECT_SOURCE_DIR}/data/package/changelog)
 add_custom_command(
-    OUTPUT ${words_dir}/emberline.1.gz ${words_dir}/emberline-handbook.7.gz ${words_dir}/changelog.Debian.gz
+    OUTPUT ${words_dir}/emberline.1.gz ${words_dir}/emberline-handbook.7.gz ${words_dir}/changelog.gz
            ${words_dir}/bash/emberline ${words_dir}/zsh/_emberline ${words_dir}/fish/emberline.fish
     COMMAND ${CMAKE_COMMAND} -DPROGRAM=$<TARGET_FILE:emberline> -DDATA=${PROJECT_SOURCE_DIR}/data -DAWK=${EMBERLINE_AWK}
             -DGZIP=${EMBERLINE_GZIP} -DHANDBOOK_TO_MAN=${CMAKE_CURRENT_LIST_DIR}/handbook_to_man.awk
@@ -34,6 +34,6 @@ foreach(package_component emberline:program libemberline-dev:development)
     string(REPLACE ":" ";" package_component ${package_component})
     list(GET package_component 0 package)
     list(GET package_component 1 component)
-    install(FILES ${words_dir}/changelog.Debian.gz ${PROJECT_SOURCE_DIR}/data/package/copyright
+    install(FILES ${words_dir}/changelog.gz ${PROJECT_SOURCE_DIR}/data/package/copyright
             DESTINATION ${CMAKE_INSTALL_DATADIR}/doc/${package} COMPONENT ${component})
 endforeach()

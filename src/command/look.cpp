@@ -137,7 +137,7 @@ void add_look(CLI::App& app, Face& face) {
     sub->footer(
         "Examples:\n  emberline look 2024-03-14/V_001.fits --star 126\n  emberline look "
         "2024-03-14/V_001.fits "
-        "--star transient\n  emberline look 2024-03-14/V_001.fits --at 512,488");
+        "--star transient\n  emberline look 2024-03-14/V_001.fits --at 171,65");
     const auto words = std::make_shared<LookWords>();
     sub->add_option("FRAME", words->frame, "As the ledger names it, or the end of its path")->required();
     sub->add_option("--star", words->star, "Label of a comparison star")

@@ -157,7 +157,7 @@ void add_rehearse(CLI::App& app, Face& face) {
     sub->add_flag("--no-flip", request->no_flip, "No meridian flip");
     sub->add_flag("--no-trails", request->no_trails, "No trailed frames");
     sub->add_flag("--unknown-colour", request->no_colour,
-                  "campaign.toml does not say the transient's colour");
+                  "Leave the transient's colour out of campaign.toml");
     sub->callback([request, &face] { run(*request, face); });
 }
 
