@@ -167,11 +167,14 @@ void look_at_pixels(const FrameFluxes& fluxes, const std::vector<Candidate>& can
     evidence.scatter_adu = numerics::median(scatters);
     for (const TexturePlace& place : places) {
         const frame::PixelBox& box = place.cutout->box;
+        const double inner2 = annulus.inner_px * annulus.inner_px;
+        const double outer2 = annulus.outer_px * annulus.outer_px;
         for (int y = box.y0; y < box.y0 + box.height; ++y) {
+            const double v = y - place.centre.y;
             for (int x = box.x0; x < box.x0 + box.width; ++x) {
-                const double r = std::hypot(x - place.centre.x, y - place.centre.y);
-                if (r > annulus.outer_px) continue;
-                (r < annulus.inner_px ? star_pixels : sky_pixels).push_back(place.cutout->at(x, y));
+                const double u = x - place.centre.x, r2 = u * u + v * v;
+                if (r2 > outer2) continue;
+                (r2 < inner2 ? star_pixels : sky_pixels).push_back(place.cutout->at(x, y));
             }
         }
     }

@@ -36,40 +36,52 @@ const QuadratureRule& rule_at(double distance_px, double fwhm_px, double side_px
 
 using PlaceSums = std::vector<double>;  // one a radius
 
-// Sums of light, and of light squared, for a star at `centre` within a cell.
-void sum_at(const GatheredImage& image, const frame::PixelPosition& centre, std::span<const double> radii_px,
-            PlaceSums& light, PlaceSums& square) {
+// Sums of light, and of light squared, one a radius.
+struct PlaceLight {
+    PlaceSums light, square;
+};
+
+// For a star at `centre` within a cell, by each of the images: where a circle cuts pixels is found once.
+void sum_at(std::span<const GatheredImage> images, const frame::PixelPosition& centre,
+            std::span<const double> radii_px, std::span<PlaceLight> sums) {
     const std::size_t n = radii_px.size();
-    PlaceSums whole(n, 0.0), whole_square(n, 0.0);
-    light.assign(n, 0.0);
-    square.assign(n, 0.0);
+    std::vector<PlaceLight> whole(images.size(), {PlaceSums(n, 0.0), PlaceSums(n, 0.0)});
+    for (PlaceLight& sum : sums) {
+        sum.light.assign(n, 0.0);
+        sum.square.assign(n, 0.0);
+    }
     const double reach = radii_px.back() + half_diagonal;
     const int last = static_cast<int>(std::ceil(reach)) + 1;
+    std::vector<double> share(images.size());
     for (int j = -last; j <= last; ++j) {
         for (int i = -last; i <= last; ++i) {
             const double dx = i - centre.x, dy = j - centre.y;
-            const double distance = std::hypot(dx, dy);
+            const double distance = std::sqrt(dx * dx + dy * dy);
             if (distance >= reach) continue;
-            const double share = image.at(dx, dy);
+            for (std::size_t m = 0; m < images.size(); ++m)
+                share[m] = images[m].at(dx, dy);
             const auto first = std::upper_bound(radii_px.begin(), radii_px.end(), distance - half_diagonal);
             for (auto k = static_cast<std::size_t>(first - radii_px.begin()); k < n; ++k) {
-                if (radii_px[k] >= distance + half_diagonal) {
-                    whole[k] += share;
-                    whole_square[k] += share * share;
-                    break;
+                const bool inside = radii_px[k] >= distance + half_diagonal;
+                const double overlap = inside ? 1.0 : circle_pixel_overlap(dx, dy, radii_px[k]);
+                for (std::size_t m = 0; m < images.size(); ++m) {
+                    PlaceLight& to = inside ? whole[m] : sums[m];
+                    const double part = share[m] * overlap;
+                    to.light[k] += part;
+                    to.square[k] += part * part;
                 }
-                const double part = share * circle_pixel_overlap(dx, dy, radii_px[k]);
-                light[k] += part;
-                square[k] += part * part;
+                if (inside) break;
             }
         }
     }
-    double sum = 0.0, sum_square = 0.0;
-    for (std::size_t k = 0; k < n; ++k) {
-        sum += whole[k];
-        sum_square += whole_square[k];
-        light[k] += sum;
-        square[k] += sum_square;
+    for (std::size_t m = 0; m < images.size(); ++m) {
+        double light = 0.0, square = 0.0;
+        for (std::size_t k = 0; k < n; ++k) {
+            light += whole[m].light[k];
+            square += whole[m].square[k];
+            sums[m].light[k] += light;
+            sums[m].square[k] += square;
+        }
     }
 }
 
@@ -89,7 +101,7 @@ GatheredImage::GatheredImage(const SampledImage& image)
 }
 
 double GatheredImage::at(double dx_px, double dy_px) const {
-    const QuadratureRule& rule = rule_at(std::hypot(dx_px, dy_px), fwhm_px_, side_px_);
+    const QuadratureRule& rule = rule_at(std::sqrt(dx_px * dx_px + dy_px * dy_px), fwhm_px_, side_px_);
     double sum = 0.0;
     for (std::size_t i = 0; i < rule.n; ++i) {
         for (std::size_t j = 0; j < rule.n; ++j) {
@@ -124,13 +136,14 @@ const std::vector<Wave>& waves() {
     return list;
 }
 
-Series series_of(const GatheredImage& image, std::span<const double> radii_px) {
+std::vector<Series> series_of(std::span<const GatheredImage> images, std::span<const double> radii_px) {
     const std::size_t n = radii_px.size();
-    Series out{PlaceSums(n, 0.0), PlaceSums(n, 0.0), {waves().size(), PlaceSums(n, 0.0)}};
+    std::vector<Series> out(images.size(),
+                            {PlaceSums(n, 0.0), PlaceSums(n, 0.0), {waves().size(), PlaceSums(n, 0.0)}});
     std::array<double, places> cosine{};
     for (int k = 0; k < places; ++k)
         cosine[static_cast<std::size_t>(k)] = std::cos(2.0 * std::numbers::pi * k / places);
-    PlaceSums light, square;
+    std::vector<PlaceLight> sums(images.size());
     constexpr double weight = 1.0 / (places * places);
     for (int a = 0; a <= places / 2; ++a) {
         for (int b = 0; b < places; ++b) {
@@ -139,23 +152,27 @@ Series series_of(const GatheredImage& image, std::span<const double> radii_px) {
             if (own_mirror && b > places / 2) continue;
             const bool twice = !own_mirror || (b != 0 && b != places / 2);
             const double share = twice ? 2.0 * weight : weight;
-            sum_at(image, {static_cast<double>(a) / places, static_cast<double>(b) / places}, radii_px, light,
-                   square);
-            for (std::size_t k = 0; k < n; ++k) {
-                out.mean[k] += share * light[k];
-                out.square[k] += share * square[k];
-            }
-            for (std::size_t w = 0; w < waves().size(); ++w) {
-                const int turns = waves()[w].along_x * a + waves()[w].along_y * b;
-                const auto turn = static_cast<std::size_t>((turns % places + places) % places);
-                for (std::size_t k = 0; k < n; ++k)
-                    out.amplitude[w][k] += 2.0 * share * cosine[turn] * light[k];
+            sum_at(images, {static_cast<double>(a) / places, static_cast<double>(b) / places}, radii_px,
+                   sums);
+            for (std::size_t m = 0; m < images.size(); ++m) {
+                for (std::size_t k = 0; k < n; ++k) {
+                    out[m].mean[k] += share * sums[m].light[k];
+                    out[m].square[k] += share * sums[m].square[k];
+                }
+                for (std::size_t w = 0; w < waves().size(); ++w) {
+                    const int turns = waves()[w].along_x * a + waves()[w].along_y * b;
+                    const auto turn = static_cast<std::size_t>((turns % places + places) % places);
+                    for (std::size_t k = 0; k < n; ++k)
+                        out[m].amplitude[w][k] += 2.0 * share * cosine[turn] * sums[m].light[k];
+                }
             }
         }
     }
-    for (PlaceSums& amplitude : out.amplitude) {
-        for (std::size_t k = 0; k < n; ++k)
-            amplitude[k] /= out.mean[k];
+    for (Series& series : out) {
+        for (PlaceSums& amplitude : series.amplitude) {
+            for (std::size_t k = 0; k < n; ++k)
+                amplitude[k] /= series.mean[k];
+        }
     }
     return out;
 }
@@ -174,14 +191,16 @@ SampledImage narrowed(SampledImage image) {
 SamplingTable::SamplingTable(const SampledImage& image, std::span<const double> radii_px)
     : image_(image), ripple_(radii_px.size(), 0.0), unknown_(radii_px.size(), 0.0) {
     if (image.fwhm_px > smooth_fwhm_px) {
-        PlaceSums square;
-        sum_at(image_, {0.0, 0.0}, radii_px, enclosed_, square);
+        PlaceLight sums;
+        sum_at(std::span(&image_, 1), {0.0, 0.0}, radii_px, std::span(&sums, 1));
         for (std::size_t k = 0; k < radii_px.size(); ++k)
-            pixels_.push_back(effective_pixels(enclosed_[k], square[k]));
+            pixels_.push_back(effective_pixels(sums.light[k], sums.square[k]));
+        enclosed_ = std::move(sums.light);
         return;
     }
-    const Series known = series_of(image_, radii_px);
-    const Series other = series_of(GatheredImage(narrowed(image)), radii_px);
+    const std::array<GatheredImage, 2> images{image_, GatheredImage(narrowed(image))};
+    const std::vector<Series> series = series_of(images, radii_px);
+    const Series &known = series[0], &other = series[1];
     for (std::size_t k = 0; k < radii_px.size(); ++k) {
         double known_square = 0.0, other_square = 0.0;
         for (std::size_t w = 0; w < known.amplitude.size(); ++w) {

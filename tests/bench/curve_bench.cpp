@@ -11,6 +11,7 @@
 #include <ctime>
 #include <string>
 
+#include "bench.hpp"
 #include "lightcurve/fit.hpp"
 #include "lightcurve/gaussian_process.hpp"
 #include "numerics/random.hpp"
@@ -58,11 +59,11 @@ lightcurve::LightCurve make_curve(std::size_t points, double (*mag_at)(double)) 
     return curve;
 }
 
-void report(const std::string& name, std::size_t points, const auto& work) {
+double report(const std::string& name, std::size_t points, const auto& work) {
     // Of the processor, so that other work on the machine does not count; one thread does it all.
-    const std::clock_t start = std::clock();
+    const double start = bench::processor_s();
     const Result<lightcurve::CurveFit> fit = work();
-    const double seconds = static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
+    const double seconds = bench::processor_s() - start;
     fmt::print("{:28} {:7} points {:8.3f} s  ", name, points, seconds);
     if (fit) {
         fmt::print("BIC {:.0f}, starts {} ({} agree), {}, scatter {:.4f} mag\n", fit->bic, fit->starts,
@@ -72,6 +73,7 @@ void report(const std::string& name, std::size_t points, const auto& work) {
     } else {
         fmt::print("{}\n", one_line(fit.error()));
     }
+    return seconds;
 }
 
 }  // namespace
@@ -84,18 +86,37 @@ int main(int argc, char** argv) {
     const auto curve = make_curve(points, supernova_mag);
     const lightcurve::ModelContext context{.explosion_bjd_tdb = ValueWithError{epoch_bjd - 1.0, 0.5},
                                            .redshift = 0.0};
+    std::string slowest;
+    double most_s = 0.0;
     for (const std::string& name : lightcurve::model_names()) {
-        report(name, points, [&] {
+        const double seconds = report(name, points, [&] {
             std::shared_ptr<const lightcurve::Model> model = lightcurve::make_model(name, context).value();
             return lightcurve::fit(curve, model);
         });
+        if (seconds > most_s) {
+            most_s = seconds;
+            slowest = name;
+        }
     }
+    bench::figure(fmt::format("light curve of {} points, slowest model ({})", points, slowest),
+                  bench::Goal::at_most, 1.0, most_s, " s");
+    most_s = 0.0;
     for (const auto smoothness : {lightcurve::Smoothness::matern_3_2, lightcurve::Smoothness::matern_5_2}) {
-        report(smoothness == lightcurve::Smoothness::matern_3_2 ? "gaussian-process-3/2"
-                                                                : "gaussian-process-5/2",
-               points, [&] { return lightcurve::fit_gaussian_process(curve, smoothness); });
+        const double seconds =
+            report(smoothness == lightcurve::Smoothness::matern_3_2 ? "gaussian-process-3/2"
+                                                                    : "gaussian-process-5/2",
+                   points, [&] { return lightcurve::fit_gaussian_process(curve, smoothness); });
+        most_s = std::max(most_s, seconds);
     }
-    const auto line = make_curve(long_points, fade_mag);
-    report("straight-line", long_points, [&] { return lightcurve::fit(line, lightcurve::straight_line()); });
+    bench::figure(fmt::format("light curve of {} points, Gaussian process", points), bench::Goal::at_most,
+                  1.0, most_s, " s");
+    std::string growth;
+    for (const std::size_t n : {long_points / 100, long_points / 10, long_points}) {
+        const auto line = make_curve(n, fade_mag);
+        const double seconds =
+            report("straight-line", n, [&] { return lightcurve::fit(line, lightcurve::straight_line()); });
+        growth += fmt::format("{}{:.3f} s of {}", growth.empty() ? "" : ", ", seconds, n);
+    }
+    bench::grows("a straight line fitted to points", growth);
     return 0;
 }

@@ -1,15 +1,14 @@
 // SPDX-License-Identifier: MIT
-// tests/bench/host_bench — seconds a frame for each way of taking the host away (goal: under 1), on an
-// invented campaign of 12 frames of 800 × 600 pixels with 10 comparison stars, one thread.
+// tests/bench/host_bench — processor seconds a frame for each way of taking the host away (goal: under 1), on
+// an invented campaign of 12 frames of 800 × 600 pixels with 10 comparison stars, one thread.
 #include <fmt/format.h>
 #include <unistd.h>
 
-#include <chrono>
 #include <filesystem>
 #include <functional>
 #include <map>
-#include <stdexcept>
 
+#include "bench.hpp"
 #include "frame/frame.hpp"
 #include "night/host_template.hpp"
 #include "night/measure_frame.hpp"
@@ -21,29 +20,14 @@ namespace {
 using namespace emberline;
 using photometry::HostMethod;
 
-template <class T>
-T must(Result<T> result) {
-    if (!result) throw std::runtime_error(one_line(result.error()));
-    return std::move(*result);
-}
-
-double best_of(int times, const std::function<void()>& work) {
-    double best = 1e9;
-    for (int i = 0; i < times; ++i) {
-        const auto start = std::chrono::steady_clock::now();
-        work();
-        best =
-            std::min(best, std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count());
-    }
-    return best;
-}
+using bench::least_processor_s, bench::must;
 
 }  // namespace
 
 int main() {
     namespace fs = std::filesystem;
-    const std::string folder =
-        (fs::temp_directory_path() / fmt::format("emberline-bench-{}", ::getpid())).string();
+    const bench::Folder temporary;
+    const std::string folder = temporary / "host";
     rehearsal::RehearsalOptions options;
     options.nights = 3;
     options.frames = 4;
@@ -68,9 +52,9 @@ int main() {
         return fluxes;
     };
     const night::HostTemplates templates(sequence, campaign);
-    const double with_psf = best_of(3, [&] { static_cast<void>(measure(campaign, nullptr)); }) / n;
+    const double with_psf = least_processor_s(3, [&] { static_cast<void>(measure(campaign, nullptr)); }) / n;
     std::vector<photometry::FrameFluxes> fluxes;
-    const double with_template = best_of(3, [&] { fluxes = measure(campaign, &templates); }) / n;
+    const double with_template = least_processor_s(3, [&] { fluxes = measure(campaign, &templates); }) / n;
     fmt::print("Milliseconds a frame, one thread, best of three, {} frames:\n", paths.size());
     fmt::print("  measured, with PSF and surroundings  {:7.1f}\n", 1000.0 * with_psf);
     fmt::print("  … and template subtracted            {:7.1f}  (template alone {:.1f})\n",
@@ -81,10 +65,14 @@ int main() {
         night::Campaign own = campaign;
         own.host_method = method;
         solved[method] =
-            best_of(3, [&] { static_cast<void>(must(night::solve_campaign(fluxes, sequence, own, {}))); }) /
+            least_processor_s(
+                3, [&] { static_cast<void>(must(night::solve_campaign(fluxes, sequence, own, {}))); }) /
             n;
         fmt::print("  campaign solved by {:<18} {:7.1f}\n", word(method), 1000.0 * solved[method]);
     }
-    fs::remove_all(folder);
+    bench::figure("template subtracted, measured and solved, a frame", bench::Goal::at_most, 1.0,
+                  with_template + solved[HostMethod::difference], " s");
+    bench::figure("scene fitted, measured and solved, a frame", bench::Goal::at_most, 1.0,
+                  with_psf + solved[HostMethod::scene], " s");
     return 0;
 }

@@ -1,54 +1,35 @@
 // SPDX-License-Identifier: MIT
 // tests/bench/measure_bench — what measuring a frame costs, as ratios within one run: against reading the
-// same file whole with cfitsio, for several sizes, plain and tile-compressed; with one and two threads beside
-// a purely arithmetic loop; and the peak memory of the program for few and many frames. Reports, asserts
-// nothing.
+// same file whole with cfitsio, for several sizes, plain and tile-compressed (processor time, one thread);
+// with one and two threads beside a purely arithmetic loop (wall time). Reports, asserts nothing.
 //
-//   emberline_measure_bench [folder for temporary files]
+//   emberline_measure_bench [FOLDER for temporary files [profile]]
 #include <fitsio.h>
 #include <fmt/format.h>
-#include <sys/resource.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
 #include <algorithm>
-#include <chrono>
 #include <cmath>
-#include <filesystem>
 #include <functional>
 #include <numbers>
+#include <string_view>
 #include <thread>
 #include <vector>
 
+#include "bench.hpp"
 #include "frame/frame.hpp"
 #include "frame/write_frame.hpp"
 #include "night/measure_frame.hpp"
 #include "numerics/random.hpp"
-#include "rehearsal/rehearse.hpp"
 
 namespace {
 
 using namespace emberline;
+using namespace emberline::bench;
 namespace fs = std::filesystem;
-using Clock = std::chrono::steady_clock;
 
 constexpr int stars = 20;
 constexpr double scale_arcsec = 1.0, fwhm_px = 3.0;
 const SkyPosition centre{Angle::degrees(201.338), Angle::degrees(37.27)};
-
-double seconds(const std::function<void()>& work) {
-    const auto start = Clock::now();
-    work();
-    return std::chrono::duration<double>(Clock::now() - start).count();
-}
-
-// The least of several runs: what the machine can do undisturbed.
-double best_of(int runs, const std::function<void()>& work) {
-    double best = 1e9;
-    for (int i = 0; i < runs; ++i)
-        best = std::min(best, seconds(work));
-    return best;
-}
 
 struct Field {
     std::string plain, tiles;
@@ -158,28 +139,38 @@ void read_whole(const std::string& path) {
 
 void against_whole_read(const std::string& folder) {
     fmt::print(
-        "A frame measured ({} stars, one thread) against reading it whole with cfitsio; best of several, "
-        "ms\n",
+        "A frame measured ({} stars, one thread) against reading it whole with cfitsio; processor time, best "
+        "of several, ms\n",
         stars);
-    fmt::print("{:>6} {:>10} | {:>9} {:>9} {:>6} | {:>9} {:>9} {:>6}\n", "Mpx", "", "measured", "whole",
-               "ratio", "measured", "whole", "ratio");
-    fmt::print("{:>6} {:>10} | {:^26} | {:^26}\n", "", "", "plain", "tile-compressed");
-    for (const auto& [width, height] : {std::pair(1152, 868), std::pair(2312, 1730), std::pair(4624, 3460),
-                                        std::pair(6244, 4164), std::pair(9248, 6920)}) {
+    fmt::print("{:>6} | {:>9} {:>9} {:>6} | {:>9} {:>9} {:>6}\n", "Mpx", "measured", "whole", "ratio",
+               "measured", "whole", "ratio");
+    fmt::print("{:>6} | {:^26} | {:^26}\n", "", "plain", "tile-compressed");
+    std::string growth[2];
+    for (const auto& [width, height] :
+         {std::pair(1152, 868), std::pair(2312, 1730), std::pair(6244, 4164), std::pair(9248, 6920)}) {
         const Field field = make_field(folder, width, height);
         double ms[2][2] = {};
         int which = 0;
         for (const std::string& path : {field.plain, field.tiles}) {
             read_whole(path);  // both from the page cache
-            ms[which][0] = 1e3 * best_of(9, [&] { measure(field, path); });
-            ms[which][1] = 1e3 * best_of(5, [&] { read_whole(path); });
+            ms[which][0] = 1e3 * least_processor_s(9, [&] { measure(field, path); });
+            ms[which][1] = 1e3 * least_processor_s(3, [&] { read_whole(path); });
+            growth[which] += fmt::format("{}{:.1f} ms of {:.0f} Mpx", growth[which].empty() ? "" : ", ",
+                                         ms[which][0], field.megapixels);
             ++which;
         }
-        fmt::print("{:6.1f} {:>10} | {:9.2f} {:9.2f} {:6.3f} | {:9.2f} {:9.2f} {:6.3f}\n", field.megapixels,
-                   "", ms[0][0], ms[0][1], ms[0][0] / ms[0][1], ms[1][0], ms[1][1], ms[1][0] / ms[1][1]);
+        fmt::print("{:6.1f} | {:9.2f} {:9.2f} {:6.3f} | {:9.2f} {:9.2f} {:6.3f}\n", field.megapixels,
+                   ms[0][0], ms[0][1], ms[0][0] / ms[0][1], ms[1][0], ms[1][1], ms[1][0] / ms[1][1]);
+        if (width == 6244) {
+            figure("26 Mpx plain: measured / read whole", Goal::at_most, 0.25, ms[0][0] / ms[0][1], "");
+            figure("26 Mpx tile-compressed: measured / read whole", Goal::at_most, 0.5, ms[1][0] / ms[1][1],
+                   "");
+        }
         fs::remove(field.plain);
         fs::remove(field.tiles);
     }
+    grows("a plain frame measured", growth[0]);
+    grows("a tile-compressed frame measured", growth[1]);
 }
 
 double arithmetic(std::size_t n) {
@@ -191,7 +182,7 @@ double arithmetic(std::size_t n) {
 
 // n pieces of work shared by that many threads.
 double shared(unsigned threads, std::size_t pieces, const std::function<void()>& work) {
-    return best_of(3, [&] {
+    return least_s(1, wall_s, [&] {
         std::vector<std::thread> workers;
         for (unsigned t = 0; t < threads; ++t) {
             workers.emplace_back([&, t] {
@@ -208,72 +199,47 @@ void two_threads(const std::string& folder) {
     const Field field = make_field(folder, 2312, 1730);
     volatile double sink = 0.0;
     const auto piece = [&] { sink = arithmetic(2000000); };
-    const double loop1 = shared(1, 64, piece), loop2 = shared(2, 64, piece);
     fmt::print("\nFrames a second with one and two threads, beside an arithmetic loop\n");
     for (const std::string& path : {field.plain, field.tiles}) {
-        const double one = shared(1, 100, [&] { measure(field, path); }),
-                     two = shared(2, 100, [&] { measure(field, path); });
+        const bool plain = path == field.plain;
+        // Turn and turn about, so that a busy minute of the machine falls on all alike.
+        double loop1 = 1e9, loop2 = 1e9, one = 1e9, two = 1e9;
+        for (int round = 0; round < 4; ++round) {
+            loop1 = std::min(loop1, shared(1, 64, piece));
+            one = std::min(one, shared(1, 48, [&] { measure(field, path); }));
+            loop2 = std::min(loop2, shared(2, 64, piece));
+            two = std::min(two, shared(2, 48, [&] { measure(field, path); }));
+        }
+        const double share = (one / two) / (loop1 / loop2);
         fmt::print(
             "  {:<16} {:7.1f} → {:7.1f} frames/s, gain {:.2f}; the loop's gain {:.2f}; share of it {:.2f}\n",
-            path == field.plain ? "plain" : "tile-compressed", 100.0 / one, 100.0 / two, one / two,
-            loop1 / loop2, (one / two) / (loop1 / loop2));
+            plain ? "plain" : "tile-compressed", 48.0 / one, 48.0 / two, one / two, loop1 / loop2, share);
+        figure(fmt::format("two threads, {}: gain / arithmetic's gain", plain ? "plain" : "tile-compressed"),
+               Goal::at_least, 0.9, share, "");
     }
     fs::remove(field.plain);
     fs::remove(field.tiles);
 }
 
-// Peak resident memory of a program, MiB.
-double peak_mib(const std::vector<std::string>& words) {
-    std::vector<char*> arguments;
-    for (const std::string& word : words)
-        arguments.push_back(const_cast<char*>(word.c_str()));
-    arguments.push_back(nullptr);
-    const pid_t child = ::fork();
-    if (child == 0) {
-        if (std::freopen("/dev/null", "w", stdout) == nullptr) std::_Exit(1);
-        ::execv(arguments[0], arguments.data());
-        std::_Exit(127);
-    }
-    int status = 0;
-    struct rusage usage = {};
-    ::wait4(child, &status, 0, &usage);
-    if (status != 0) fmt::print(stderr, "{} ended with {}\n", words[1], status);
-    return static_cast<double>(usage.ru_maxrss) / 1024.0;
-}
-
-void memory(const std::string& folder) {
-    fmt::print("Peak memory of `emberline`, MiB (libraries included: `emberline --version` alone {:.1f})\n",
-               peak_mib({EMBERLINE_PROGRAM, "--version"}));
-    for (const auto& [frames, side_px] : {std::pair(10, 400), std::pair(1000, 400), std::pair(2, 6000)}) {
-        const std::string campaign = fmt::format("{}/memory_{}", folder, frames);
-        rehearsal::RehearsalOptions options;
-        options.nights = std::max(1, frames / 10);
-        options.frames = std::min(10, frames);
-        options.night_spacing_days = 1.0;
-        options.decline_mag_per_day = 0.01;
-        options.width_px = options.height_px = side_px;
-        if (const auto made = rehearsal::rehearse(campaign, options); !made) {
-            fmt::print(stderr, "{}\n", one_line(made.error()));
-            return;
-        }
-        const double measured = peak_mib({EMBERLINE_PROGRAM, "measure", "-q", "-c", campaign});
-        const double again = peak_mib({EMBERLINE_PROGRAM, "measure", "--again", "-q", "-c", campaign});
-        fmt::print("  {:5} frames of {:.2f} Mpx: measure {:.1f}, measure --again {:.1f}\n", frames,
-                   1e-6 * side_px * side_px, measured, again);
-        fs::remove_all(campaign);
-    }
+// The work of the inner loops alone, for a profiler to look at.
+void profile(const std::string& folder) {
+    const Field field = make_field(folder, 2312, 1730);
+    const double s = least_processor_s(5, [&] {
+        for (int i = 0; i < 40; ++i)
+            measure(field, field.plain);
+    });
+    fmt::print("{:.2f} ms of the processor a frame\n", 1e3 * s / 40);
 }
 
 }  // namespace
 
 int main(int argc, char** argv) {
-    const fs::path folder = (argc > 1 ? fs::path(argv[1]) : fs::temp_directory_path()) /
-                            fmt::format("emberline-bench-{}", ::getpid());
-    fs::create_directories(folder);
+    const Folder folder(argc > 1 ? fs::path(argv[1]) : fs::temp_directory_path());
     std::setvbuf(stdout, nullptr, _IOLBF, 0);
-    // First, while this process is small: a child's peak counts what it was forked from.
-    memory(folder.string());
-    against_whole_read(folder.string());
-    two_threads(folder.string());
-    fs::remove_all(folder);
+    if (argc > 2 && std::string_view(argv[2]) == "profile") {
+        profile(folder / "");
+        return 0;
+    }
+    against_whole_read(folder / "");
+    two_threads(folder / "");
 }

@@ -1,0 +1,48 @@
+// SPDX-License-Identifier: MIT
+// Peak memory of the program beyond its libraries, for few and many frames, small and large, beside a host
+// and far from any.
+//   emberline_memory_bench [FOLDER for temporary files]
+#include <fmt/format.h>
+
+#include <filesystem>
+
+#include "bench.hpp"
+#include "rehearsal/rehearse.hpp"
+
+int main(int argc, char** argv) {
+    using namespace emberline;
+    using namespace emberline::bench;
+    namespace fs = std::filesystem;
+    const Folder folder(argc > 1 ? fs::path(argv[1]) : fs::temp_directory_path());
+    std::setvbuf(stdout, nullptr, _IOLBF, 0);
+    const double libraries = spent_by({EMBERLINE_PROGRAM, "--version"}).peak_mib;
+    fmt::print("Peak memory of `emberline` beyond that of `emberline --version` ({:.1f} MiB)\n", libraries);
+    struct Case {
+        int frames, side_px;
+        bool host;
+    };
+    std::string growth;
+    for (const Case& c : {Case{20, 400, false}, Case{400, 400, false}, Case{2, 6000, false},
+                          Case{20, 400, true}, Case{100, 400, true}}) {
+        const std::string campaign = folder / "campaign";
+        rehearsal::RehearsalOptions options;
+        options.nights = std::max(1, c.frames / 10);
+        options.frames = std::min(10, c.frames);
+        options.night_spacing_days = 1.0;
+        options.decline_mag_per_day = 0.01;
+        options.host = c.host;
+        options.width_px = options.height_px = c.side_px;
+        must(rehearsal::rehearse(campaign, options));
+        const double measured =
+            spent_by({EMBERLINE_PROGRAM, "measure", "-q", "-c", campaign}).peak_mib - libraries;
+        const double again =
+            spent_by({EMBERLINE_PROGRAM, "measure", "--again", "-q", "-c", campaign}).peak_mib - libraries;
+        const std::string what = fmt::format("{} frames of {:.2f} Mpx{}", c.frames,
+                                             1e-6 * c.side_px * c.side_px, c.host ? " beside a host" : "");
+        fmt::print("  {}: measure {:.1f}, measure --again {:.1f}\n", what, measured, again);
+        figure(fmt::format("memory, {}", what), Goal::at_most, 64.0, measured, " MiB");
+        growth += fmt::format("{}{:.0f} MiB of {}", growth.empty() ? "" : ", ", measured, what);
+        fs::remove_all(campaign);
+    }
+    grows("memory of measure", growth);
+}
