@@ -66,7 +66,7 @@ TEST_CASE("a night is reported once; a changed one is a revision; one that is go
         run({"report", "--again", "--json", "-q", "-c", "../c"}, {.folder = campaign.path()});
     const std::string kept = last.json().at("kept_copy");
     REQUIRE_FALSE(kept.empty());
-    CHECK(data_lines(contents(kept)).size() == 3);
+    CHECK(data_lines(contents(campaign.path(kept))).size() == 3);
     CHECK(data_lines(contents(report)).size() == 3);
 
     // Another catalogue magnitude for a star moves every night by more than a fifth of its error.
