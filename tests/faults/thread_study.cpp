@@ -13,7 +13,7 @@ namespace fs = std::filesystem;
 
 // One after the other: what each makes, the next may read.
 const Words steps[] = {
-    {"masters", "build", "{campaign}/frames", "--replace"},
+    {"masters", "build", "{campaign}/calibration", "--replace"},
     {"measure"},
     {"exclude", "2024-03-14", "--reason", "the Moon"},
     {"curve", "--picture", "{campaign}/curve.svg"},
@@ -39,7 +39,10 @@ Said all_of_it(Study& study, const std::string& base, const char* threads, Tally
         Words words = step;
         words.insert(words.end(), {"-j", threads});
         const Outcome outcome = testing::run(on(campaign, words));
-        if (outcome.status > 100) tally.difference(fmt::format("{} ended with {}", step[0], outcome.status));
+        // Without calibration frames there are no masters to build.
+        const bool nothing_to_build = step[0] == "masters" && !fs::exists(campaign + "/calibration");
+        if (outcome.status > 1 && !nothing_to_build)
+            tally.difference(fmt::format("{} ended with {}: {}", step[0], outcome.status, outcome.err));
         said.words.push_back(
             fmt::format("{} {}\n{}{}", fmt::join(step, " "), outcome.status, outcome.out, outcome.err));
     }
@@ -53,7 +56,7 @@ void threads(Study& study, Tally& tally, int trials) {
               "--stars", "8", "--band", "B", "--band", "V"});
     });
     const std::string& mosaic = study.campaign("mosaic", [](const std::string& place) {
-        must({"rehearse", place, "-q", "--nights", "2", "--frames", "2", "--width", "160", "--height", "160",
+        must({"rehearse", place, "-q", "--nights", "4", "--frames", "2", "--width", "160", "--height", "160",
               "--stars", "8", "--mosaic", "RGGB", "--calibration", "5"});
     });
     for (int i = 0; i < trials; ++i) {
