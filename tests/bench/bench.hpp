@@ -78,7 +78,9 @@ class Folder {
     std::filesystem::path path_;
 };
 
-// What a program took, run as a process of its own with its output thrown away.
+// What a program took, run as a process of its own with its output thrown away. The kernel counts the peak of
+// whoever starts it as the child's own: where the peak matters, this process must have stayed small, so that
+// large things are made by a process of their own as well.
 struct Spent {
     double processor_s = 0.0, wall_s = 0.0, peak_mib = 0.0;
 };
@@ -88,7 +90,7 @@ inline Spent spent_by(const std::vector<std::string>& words) {
         arguments.push_back(const_cast<char*>(word.c_str()));
     arguments.push_back(nullptr);
     const double start = wall_s();
-    const pid_t child = ::vfork();  // a child's peak would count what a plain fork shares with it
+    const pid_t child = ::vfork();
     if (child == 0) {
         const int nowhere = ::open("/dev/null", O_WRONLY);
         ::dup2(nowhere, STDOUT_FILENO);
