@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "numerics/log_gamma.hpp"
+
 namespace emberline::lightcurve {
 
 double tail_depth(double z2, std::optional<double> nu) {
@@ -13,7 +15,8 @@ double tail_depth(double z2, std::optional<double> nu) {
 
 double tail_constant(std::optional<double> nu) {
     if (!nu) return std::log(2.0 * std::numbers::pi);
-    return 2.0 * (std::lgamma(0.5 * *nu) - std::lgamma(0.5 * (*nu + 1.0))) + std::log(*nu * std::numbers::pi);
+    return 2.0 * (numerics::log_gamma(0.5 * *nu) - numerics::log_gamma(0.5 * (*nu + 1.0))) +
+           std::log(*nu * std::numbers::pi);
 }
 
 double tail_weight(double z2, std::optional<double> nu) {

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "numerics/log_gamma.hpp"
+
 namespace emberline::stars {
 
 double log_binomial_tail(std::size_t n, double p, std::size_t k) {
@@ -13,8 +15,8 @@ double log_binomial_tail(std::size_t n, double p, std::size_t k) {
     const auto total = static_cast<double>(n);
     const double log_p = std::log(p), log_q = std::log1p(-p);
     const auto log_term = [&](double i) {
-        return std::lgamma(total + 1.0) - std::lgamma(i + 1.0) - std::lgamma(total - i + 1.0) + i * log_p +
-               (total - i) * log_q;
+        return numerics::log_gamma(total + 1.0) - numerics::log_gamma(i + 1.0) -
+               numerics::log_gamma(total - i + 1.0) + i * log_p + (total - i) * log_q;
     };
     // The terms rise to the mode and fall after it: summed against the greatest of them.
     const double mode = std::clamp(std::floor((total + 1.0) * p), static_cast<double>(k), total);
