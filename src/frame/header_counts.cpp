@@ -56,6 +56,38 @@ class RicePacking {
     std::optional<std::string> wrong_;
 };
 
+// The cards that a table's header begins with, in this order (FITS 4.0, sections 7.2.1 and 7.3.1). cfitsio
+// refuses others too, but not before it has reserved room for a number of columns that it then never read.
+struct Demand {
+    std::string_view keyword;
+    long long least, most;
+};
+constexpr std::array table_start{Demand{"BITPIX", 8, 8},         Demand{"NAXIS", 2, 2},
+                                 Demand{"NAXIS1", 0, any_count}, Demand{"NAXIS2", 0, any_count},
+                                 Demand{"PCOUNT", 0, any_count}, Demand{"GCOUNT", 1, 1},
+                                 Demand{"TFIELDS", 0, 999}};
+
+class TableStart {
+  public:
+    // Every card of the header, from its first.
+    [[nodiscard]] std::optional<std::string> wrong(std::string_view keyword, const Card& card,
+                                                   bool printable) {
+        const std::size_t place = place_++;
+        if (place == 0) is_table_ = keyword == "XTENSION" && card.value.find("TABLE") != std::string::npos;
+        if (!is_table_ || place == 0 || place > table_start.size()) return std::nullopt;
+        const Demand& demand = table_start[place - 1];
+        if (keyword != demand.keyword)
+            return fmt::format("{} stands where {} of a table belongs.", keyword, demand.keyword);
+        const auto count = parse_integer(card.value);
+        if (printable && count && *count >= demand.least && *count <= demand.most) return std::nullopt;
+        return fmt::format("{} is said to be '{}'.", keyword, card.value);
+    }
+
+  private:
+    std::size_t place_ = 0;
+    bool is_table_ = false;
+};
+
 // A string of 68 characters is the longest that a card can hold; cfitsio copies a column's name to where 69
 // fit.
 constexpr std::size_t longest_string = 68;
@@ -67,6 +99,11 @@ std::string loosely_read(std::string_view line) {
     if (equals == std::string_view::npos) return std::string(line);
     const std::string keyword = upper_case(line.substr(0, line.find_first_of(" =")));
     return fmt::format("{:8}= {}", keyword, trimmed(line.substr(equals + 1)));
+}
+
+// Other bytes have no place in a header (FITS 4.0, section 3.3.2); cfitsio takes none of them for a blank.
+bool is_printable(std::string_view line) {
+    return std::all_of(line.begin(), line.end(), [](char c) { return c >= ' ' && c <= '~'; });
 }
 
 // Of a value that no limit is known for: whether it can be taken as it is.
@@ -86,6 +123,7 @@ std::optional<std::string> impossible_count(const ReadBlock& read, long long off
     constexpr std::size_t header_block = 2880;
     std::array<char, header_block> block{};
     RicePacking packing;
+    TableStart table;
     for (;; offset += header_block) {
         const std::string_view text(block.data(), read(offset, block));
         if (text.size() < card_length) return std::nullopt;
@@ -100,6 +138,8 @@ std::optional<std::string> impossible_count(const ReadBlock& read, long long off
                                                    [&](const auto& known) { return keyword == known.first; });
             const Card card = parse_card(line);
             packing.note(keyword, card);
+            if (auto wrong = table.wrong(keyword, card, is_printable(text.substr(at, card_length))))
+                return wrong;
             const bool limited = side || limit != limits.end();
             if (!limited && is_possible(keyword, card)) continue;
             const auto count = parse_integer(card.value);
