@@ -342,6 +342,46 @@ std::vector<StarInStored> stars_in_stored(const frame::FrameFacts& facts, const 
     return stars;
 }
 
+// From what was read about the star already; empty where the box reaches beyond.
+frame::Cutout part_of(const frame::Cutout& whole, const frame::PixelBox& box) {
+    if (box.empty() || whole.box.shared(box) != box) return {};
+    frame::Cutout part{.box = box, .adu = {}};
+    part.adu.reserve(static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height));
+    for (int y = box.y0; y < box.y0 + box.height; ++y) {
+        const float* row =
+            &whole
+                 .adu[static_cast<std::size_t>(y - whole.box.y0) * static_cast<std::size_t>(whole.box.width) +
+                      static_cast<std::size_t>(box.x0 - whole.box.x0)];
+        part.adu.insert(part.adu.end(), row, row + box.width);
+    }
+    return part;
+}
+
+// Stored pixels of each star. Where nothing is done to a frame's pixels they are there already: reading them
+// again would unpack most tiles of a packed frame twice.
+Result<void> read_boxes(const frame::Frame& frame, const StarField& field,
+                        const std::vector<frame::PixelBox>& boxes, std::vector<StarInStored>& stars) {
+    const frame::FrameFacts& facts = frame.facts();
+    const bool as_stored = !facts.lattice && frame.calibration().nothing();
+    std::vector<std::size_t> missing;
+    std::vector<frame::PixelBox> to_read;
+    for (std::size_t i = 0; i < stars.size(); ++i) {
+        const auto star = std::find_if(field.stars.begin(), field.stars.end(),
+                                       [&](const StarOnFrame& s) { return s.label == stars[i].label; });
+        if (as_stored && star != field.stars.end())
+            stars[i].cutout = part_of(star->cutout, boxes[i].inside(facts.width_px, facts.height_px));
+        if (!stars[i].cutout.adu.empty()) continue;
+        missing.push_back(i);
+        to_read.push_back(boxes[i]);
+    }
+    if (missing.empty()) return {};
+    auto cutouts = frame.read_stored(to_read);
+    if (!cutouts) return fail(cutouts.error());
+    for (std::size_t k = 0; k < missing.size(); ++k)
+        stars[missing[k]].cutout = std::move((*cutouts)[k]);
+    return {};
+}
+
 }  // namespace
 
 Result<PatternVerdict> judge_pattern(const std::optional<ColourPattern>& stated, const PhaseLevels& levels,
@@ -368,10 +408,7 @@ Result<PatternVerdict> check_pattern(const frame::Frame& frame, const StarField&
         boxes.push_back({static_cast<int>(std::lround(star.position.x)) - half,
                          static_cast<int>(std::lround(star.position.y)) - half, 2 * half + 1, 2 * half + 1});
     }
-    auto cutouts = frame.read_stored(boxes);
-    if (!cutouts) return fail(cutouts.error());
-    for (std::size_t i = 0; i < stars.size(); ++i)
-        stars[i].cutout = std::move((*cutouts)[i]);
+    if (auto good = read_boxes(frame, field, boxes, stars); !good) return fail(good.error());
     const PhaseLevels levels = measure_phases(stars, fwhm_px, saturation_adu);
     std::vector<std::optional<double>> colours;
     for (const StarPhases& star : levels.stars) {

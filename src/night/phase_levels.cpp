@@ -27,7 +27,8 @@ struct PhaseSky {
 };
 
 double distance_px(const StarInStored& star, int x, int y) {
-    return std::hypot(x - star.position.x, y - star.position.y);
+    const double u = x - star.position.x, v = y - star.position.y;
+    return std::sqrt(u * u + v * v);
 }
 
 PhaseSky sky_around(const StarInStored& star, double fwhm_px) {

@@ -42,7 +42,8 @@ struct Ring {
     const StarOnFrame* star;
     double inner_px;
     [[nodiscard]] bool clear(double x, double y, double reach_px) const {
-        return std::hypot(x - star->position.x, y - star->position.y) - reach_px > inner_px;
+        const double u = x - star->position.x, v = y - star->position.y;
+        return std::sqrt(u * u + v * v) - reach_px > inner_px;
     }
 };
 

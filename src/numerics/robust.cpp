@@ -2,7 +2,10 @@
 #include "numerics/robust.hpp"
 
 #include <algorithm>
+#include <array>
+#include <bit>
 #include <cmath>
+#include <cstdint>
 #include <iterator>
 #include <limits>
 #include <numbers>
@@ -57,6 +60,38 @@ void drop_nan(std::vector<double>& values) {
     std::erase_if(values, [](double v) { return std::isnan(v); });
 }
 
+// Ascending, by the bytes of the numbers' bits: skies of a thousand pixels and more are sorted star by star,
+// and comparing takes several times as long. No NaN.
+void sort_ascending(std::vector<double>& values) {
+    constexpr std::size_t worth_it = 256, bytes = 8, kinds = 256;
+    if (values.size() < worth_it) {
+        std::sort(values.begin(), values.end());
+        return;
+    }
+    constexpr std::uint64_t sign = std::uint64_t{1} << 63U;
+    std::vector<std::uint64_t> keys, sorted(values.size());
+    keys.reserve(values.size());
+    std::array<std::array<std::uint32_t, kinds>, bytes> count{};
+    for (const double v : values) {
+        // Positive numbers ascend as their bits do, negative ones descend.
+        const auto bits = std::bit_cast<std::uint64_t>(v);
+        keys.push_back((bits & sign) != 0 ? ~bits : bits | sign);
+        for (std::size_t b = 0; b < bytes; ++b)
+            ++count[b][(keys.back() >> (8 * b)) & 0xffU];
+    }
+    for (std::size_t b = 0; b < bytes; ++b) {
+        if (count[b][(keys.front() >> (8 * b)) & 0xffU] == values.size()) continue;
+        std::array<std::uint32_t, kinds> place{};
+        for (std::size_t k = 1; k < kinds; ++k)
+            place[k] = place[k - 1] + count[b][k - 1];
+        for (const std::uint64_t key : keys)
+            sorted[place[(key >> (8 * b)) & 0xffU]++] = key;
+        keys.swap(sorted);
+    }
+    for (std::size_t i = 0; i < values.size(); ++i)
+        values[i] = std::bit_cast<double>((keys[i] & sign) != 0 ? keys[i] & ~sign : ~keys[i]);
+}
+
 constexpr double one_sigma_below = 0.158655253931457;  // Φ(−1)
 
 }  // namespace
@@ -73,7 +108,7 @@ double median(std::vector<double> values) {
 
 double quantile(std::vector<double> values, double q) {
     drop_nan(values);
-    std::sort(values.begin(), values.end());
+    sort_ascending(values);
     return sorted_quantile(values, q);
 }
 
@@ -94,7 +129,7 @@ ClippedMean clipped_mean(std::span<const double> values, double low, double high
     std::copy_if(values.begin(), values.end(), std::back_inserter(kept),
                  [](double v) { return std::isfinite(v); });
     if (kept.empty()) return out;
-    std::sort(kept.begin(), kept.end());
+    sort_ascending(kept);
     // The first width comes from quantiles, so that gross outliers are gone before a standard deviation is
     // trusted; after that the corrected standard deviation, which integer pixels do not disturb.
     double centre = sorted_quantile(kept, 0.5);
@@ -144,7 +179,7 @@ WeightedMean weighted_mean(std::span<const double> values, std::span<const doubl
 
 double robust_spread(std::vector<double> values) {
     drop_nan(values);
-    std::sort(values.begin(), values.end());
+    sort_ascending(values);
     return 0.5 * (sorted_quantile(values, 1.0 - one_sigma_below) - sorted_quantile(values, one_sigma_below));
 }
 

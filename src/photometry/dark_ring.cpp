@@ -29,7 +29,7 @@ bool profile_of(const TexturePlace& place, double fwhm_px, Profile& profile) {
         const double v = y - place.centre.y;
         if (std::abs(v) > reach) continue;
         for (int x = box.x0; x < box.x0 + box.width; ++x) {
-            const double u = x - place.centre.x, r = std::hypot(u, v) / fwhm_px;
+            const double u = x - place.centre.x, r = std::sqrt(u * u + v * v) / fwhm_px;
             const double d = static_cast<double>(place.cutout->at(x, y)) - place.sky.level_adu -
                              place.sky.slope_x_adu * u - place.sky.slope_y_adu * v;
             if (!std::isfinite(d)) continue;

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <numbers>
 
 #include "numerics/least_squares.hpp"
@@ -31,7 +32,8 @@ std::vector<double> block_pulls(const frame::Cutout& cutout, const frame::PixelP
     const double reach = half * std::sqrt(2.0);
     for (int y0 = box.y0; y0 + side_px <= box.y0 + box.height; y0 += side_px) {
         for (int x0 = box.x0; x0 + side_px <= box.x0 + box.width; x0 += side_px) {
-            const double distance = std::hypot(x0 + half - centre.x, y0 + half - centre.y);
+            const double u = x0 + half - centre.x, v = y0 + half - centre.y;
+            const double distance = std::sqrt(u * u + v * v);
             if (distance - reach < annulus.inner_px || distance + reach > annulus.outer_px) continue;
             double sum = 0.0;
             bool clean = true;
@@ -116,22 +118,28 @@ NoiseGrowth noise_growth(std::span<const BlockScale> scales) {
 
 void add_lag_products(const frame::PixelBox& box, int lag,
                       const std::function<std::optional<double>(int x, int y)>& deviation, LagProducts& out) {
-    const auto width = static_cast<std::size_t>(box.width);
-    std::vector<std::optional<double>> all;
-    all.reserve(width * static_cast<std::size_t>(box.height));
+    const auto width = static_cast<std::size_t>(box.width), height = static_cast<std::size_t>(box.height);
+    std::vector<double> all;  // NaN where there is none
+    all.reserve(width * height);
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
         for (int x = box.x0; x < box.x0 + box.width; ++x)
-            all.push_back(deviation(x, y));
+            all.push_back(deviation(x, y).value_or(std::numeric_limits<double>::quiet_NaN()));
     }
-    const auto pair = [&](const std::optional<double>& a, const std::optional<double>& b) {
-        if (!a || !b) return;
-        out.sum += *a * *b;
-        out.squares += 0.5 * (*a * *a + *b * *b);
+    const auto pair = [&](double a, double b) {
+        const double product = a * b;
+        if (std::isnan(product)) return;
+        out.sum += product;
+        out.squares += 0.5 * (a * a + b * b);
     };
     const auto apart = static_cast<std::size_t>(lag);
-    for (std::size_t i = 0; i < all.size(); ++i) {
-        if (i % width + apart < width) pair(all[i], all[i + apart]);
-        if (i + apart * width < all.size()) pair(all[i], all[i + apart * width]);
+    for (std::size_t y = 0; y < height; ++y) {
+        const double* row = all.data() + y * width;
+        const bool above = y + apart < height;
+        for (std::size_t x = 0; x < width; ++x) {
+            if (std::isnan(row[x])) continue;
+            if (x + apart < width) pair(row[x], row[x + apart]);
+            if (above) pair(row[x], row[x + apart * width]);
+        }
     }
 }
 

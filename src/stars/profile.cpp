@@ -41,33 +41,35 @@ struct FitPixel {
     const Rule* rule;
 };
 
-// Value and derivatives of the model in one pixel.
+// Value and derivatives of the model in one pixel. The sums are variables of their own, which stay in
+// registers.
 double model(const Parameters& p, const FitPixel& pixel, const PixelSquare& square, Parameters& gradient) {
     const Rule& rule = *pixel.rule;
-    gradient.fill(0.0);
-    double value = 0.0;
+    const double a = p[2], b = p[3], c = p[4], beta = p[5], peak = p[6];
+    const double x = pixel.x - p[0], y = pixel.y - p[1];
+    double value = 0.0, by_x = 0.0, by_y = 0.0, by_a = 0.0, by_b = 0.0, by_c = 0.0, by_beta = 0.0,
+           by_peak = 0.0;
     for (std::size_t i = 0; i < rule.n; ++i) {
         for (std::size_t j = 0; j < rule.n; ++j) {
             const double w = rule.weight[i] * rule.weight[j];
             const auto [du, dv] = square.point(rule.at[i], rule.at[j]);
-            const double u = pixel.x + du - p[0];
-            const double v = pixel.y + dv - p[1];
-            const double q = p[2] * u * u + 2.0 * p[3] * u * v + p[4] * v * v;
+            const double u = x + du, v = y + dv;
+            const double q = a * u * u + 2.0 * b * u * v + c * v * v;
             const double base = 1.0 + std::max(q, -0.999);
             const double log_base = std::log(base);
-            const double shape = w * std::exp(-p[5] * log_base);
-            const double slope = -p[5] * p[6] * shape / base;  // d value / d q
-            value += p[6] * shape;
-            gradient[0] += slope * -2.0 * (p[2] * u + p[3] * v);
-            gradient[1] += slope * -2.0 * (p[4] * v + p[3] * u);
-            gradient[2] += slope * u * u;
-            gradient[3] += slope * 2.0 * u * v;
-            gradient[4] += slope * v * v;
-            gradient[5] -= log_base * p[6] * shape;
-            gradient[6] += shape;
+            const double shape = w * std::exp(-beta * log_base);
+            const double slope = -beta * peak * shape / base;  // d value / d q
+            value += peak * shape;
+            by_x += slope * -2.0 * (a * u + b * v);
+            by_y += slope * -2.0 * (c * v + b * u);
+            by_a += slope * u * u;
+            by_b += slope * 2.0 * u * v;
+            by_c += slope * v * v;
+            by_beta -= log_base * peak * shape;
+            by_peak += shape;
         }
     }
-    gradient[7] = 1.0;
+    gradient = {by_x, by_y, by_a, by_b, by_c, by_beta, by_peak, 1.0};
     return value + p[7];
 }
 
@@ -84,15 +86,21 @@ struct Normal {
 
 Normal accumulate(const Parameters& p, const std::vector<FitPixel>& pixels, const PixelSquare& square) {
     Normal n;
-    Parameters g{};
+    Parameters g{}, right{};
+    std::array<Parameters, n_parameters> lower{};
     for (const FitPixel& pixel : pixels) {
         const double r = pixel.adu - model(p, pixel, square, g);
         n.chi2 += pixel.weight * r * r;
         for (std::size_t i = 0; i < n_parameters; ++i) {
-            n.right[i] += pixel.weight * g[i] * r;
+            right[i] += pixel.weight * g[i] * r;
             for (std::size_t j = 0; j <= i; ++j)
-                n.matrix(i, j) += pixel.weight * g[i] * g[j];
+                lower[i][j] += pixel.weight * g[i] * g[j];
         }
+    }
+    for (std::size_t i = 0; i < n_parameters; ++i) {
+        n.right[i] = right[i];
+        for (std::size_t j = 0; j <= i; ++j)
+            n.matrix(i, j) = lower[i][j];
     }
     const double usual = (usual_beta - p[5]) / usual_beta_err;
     n.matrix(5, 5) += 1.0 / (usual_beta_err * usual_beta_err);
@@ -206,17 +214,17 @@ Result<StarProfile> fit_profile(const frame::Cutout& cutout, const frame::PixelP
     for (int y = cy - half; y <= cy + half; ++y) {
         for (int x = cx - half; x <= cx + half; ++x) {
             if (!cutout.contains(x, y)) continue;
-            const double r = std::hypot(x - start.x, y - start.y);
+            const double u = x - start.x, v = y - start.y, r = std::sqrt(u * u + v * v);
             if (r > reach) continue;
-            const auto v = static_cast<double>(cutout.at(x, y));
-            if (!std::isfinite(v)) {
+            const auto adu = static_cast<double>(cutout.at(x, y));
+            if (!std::isfinite(adu)) {
                 if (r < 0.8 * fwhm_guess_px) return fail(no_profile("Its core has undefined pixels."));
                 continue;
             }
-            pixels.push_back({static_cast<double>(x), static_cast<double>(y), v, 1.0,
+            pixels.push_back({static_cast<double>(x), static_cast<double>(y), adu, 1.0,
                               &rule_at(r, fwhm_guess_px, square.side_px)});
-            if (r > 0.75 * reach) outer.push_back(v);
-            if (r < 0.8 * fwhm_guess_px + 0.8) peak = std::max(peak, v);
+            if (r > 0.75 * reach) outer.push_back(adu);
+            if (r < 0.8 * fwhm_guess_px + 0.8) peak = std::max(peak, adu);
         }
     }
     if (pixels.size() < 3 * n_parameters || outer.size() < 8)

@@ -43,7 +43,7 @@ int main(int argc, char** argv) {
     std::setvbuf(stdout, nullptr, _IOLBF, 0);
     const double libraries = spent_by({EMBERLINE_PROGRAM, "--version"}).peak_mib;
     fmt::print("Peak memory of `emberline` beyond that of `emberline --version` ({:.1f} MiB)\n", libraries);
-    std::string growth;
+    std::string growth, solving;
     for (const Case& c : {Case{20, 400, false}, Case{400, 400, false}, Case{2, 6000, false},
                           Case{20, 400, true}, Case{100, 400, true}}) {
         const std::string campaign = folder / "campaign";
@@ -51,14 +51,16 @@ int main(int argc, char** argv) {
                   c.host ? "host" : "alone"});
         const double measured =
             spent_by({EMBERLINE_PROGRAM, "measure", "-q", "-c", campaign}).peak_mib - libraries;
-        const double again =
-            spent_by({EMBERLINE_PROGRAM, "measure", "--again", "-q", "-c", campaign}).peak_mib - libraries;
+        const Spent solved = spent_by({EMBERLINE_PROGRAM, "measure", "--again", "-q", "-c", campaign});
+        const double again = solved.peak_mib - libraries;
         const std::string what = fmt::format("{} frames of {:.2f} Mpx{}", c.frames,
                                              1e-6 * c.side_px * c.side_px, c.host ? " beside a host" : "");
         fmt::print("  {}: measure {:.1f}, measure --again {:.1f}\n", what, measured, again);
         figure(fmt::format("memory, {}", what), Goal::at_most, 64.0, measured, " MiB");
         growth += fmt::format("{}{:.0f} MiB of {}", growth.empty() ? "" : ", ", measured, what);
+        solving += fmt::format("{}{:.2f} s of {}", solving.empty() ? "" : ", ", solved.processor_s, what);
         fs::remove_all(campaign);
     }
+    grows("the whole campaign solved again", solving);
     grows("memory of measure", growth);
 }
