@@ -32,8 +32,6 @@ constexpr std::array kinds = {
     Kind{"\x89PNG"sv, "a PNG picture", save_as_fits},
     Kind{"BM"sv, "a bitmap picture", save_as_fits},
     Kind{"GIF8"sv, "a GIF picture", save_as_fits},
-    Kind{"XISF0100"sv, "an XISF file", "Save it as FITS: XISF is not read."},
-    Kind{"LUCAM-RECORDER"sv, "a SER video", "Save single frames as FITS, or a stack of them."},
     Kind{"RIFF"sv, "a video", "Save single frames as FITS, or a stack of them."},
     Kind{"PK\x03\x04"sv, "a packed folder", "Unpack it, and name the frames in it."},
     Kind{"7z\xbc\xaf"sv, "a packed folder", "Unpack it, and name the frames in it."},

@@ -21,6 +21,7 @@
 #include "frame/header_counts.hpp"
 #include "frame/parse_header.hpp"
 #include "frame/prepare_cfitsio.hpp"
+#include "frame/rice_end.hpp"
 #include "frame/tile_header.hpp"
 #include "quantities/text.hpp"
 
@@ -237,23 +238,28 @@ Result<void> FitsImage::read_layout() {
     int unnamed = 0;
     fits_read_key(handle_->fits, TSTRING, "ZCMPTYPE", packing, nullptr, &unnamed);
     const bool gzipped_tiles = std::string_view(packing).starts_with("GZIP");
-    // Where ZTILEn are missing, a tile is a row.
-    const auto tile_side = [&](const char* keyword, int otherwise) {
-        int side = otherwise, unread = 0;
-        fits_read_key(handle_->fits, TINT, keyword, &side, nullptr, &unread);
+    const bool rice_tiles = upper_case(packing).starts_with("RICE");
+    const auto number_or = [&](const char* keyword, int otherwise) {
+        int number = otherwise, unread = 0;
+        fits_read_key(handle_->fits, TINT, keyword, &number, nullptr, &unread);
         fits_clear_errmsg();
-        return unread != 0 ? otherwise : side;
+        return unread != 0 ? otherwise : number;
     };
-    tile_width_ = tile_side("ZTILE1", width_);
-    tile_height_ = tile_side("ZTILE2", 1);
-    tile_planes_ = tile_side("ZTILE3", 1);
+    // Where ZTILEn are missing, a tile is a row.
+    tile_width_ = number_or("ZTILE1", width_);
+    tile_height_ = number_or("ZTILE2", 1);
+    tile_planes_ = number_or("ZTILE3", 1);
+    // As cfitsio takes them, whatever ZNAMEn call them; header_counts refuses less than 1.
+    rice_ = {.pixels = static_cast<std::size_t>(number_or("ZVAL1", 32)),
+             .bytes_per_pixel = static_cast<std::size_t>(number_or("ZVAL2", 4))};
     const bool tiles_fit = tile_width_ >= 1 && tile_height_ >= 1 && tile_width_ <= width_ &&
                            tile_height_ <= height_ && tile_planes_ >= 1 && tile_planes_ <= planes_;
     for (const char* name : {"COMPRESSED_DATA", "GZIP_COMPRESSED_DATA"}) {
         std::string exact(name);
         int column = 0, absent = 0;
         fits_get_colnum(handle_->fits, CASEINSEN, exact.data(), &column, &absent);
-        if (absent == 0 && (gzipped_tiles || exact.starts_with("GZIP"))) gzip_columns_.push_back(column);
+        const bool gzipped = gzipped_tiles || exact.starts_with("GZIP");
+        if (absent == 0 && (gzipped || rice_tiles)) tile_streams_.push_back({column, gzipped});
     }
     fits_clear_errmsg();
     if (!huge && (tiles_fit || !tile_compressed_)) return {};
@@ -365,17 +371,23 @@ Result<void> FitsImage::check_tiles(int plane, const PixelBox& box) const {
     for (int row = box.y0 / tile_height_; row <= (box.y0 + box.height - 1) / tile_height_; ++row) {
         for (int column = box.x0 / tile_width_; column <= (box.x0 + box.width - 1) / tile_width_; ++column) {
             const LONGLONG tile = (plane / tile_planes_ * up + row) * across + column + 1;
-            for (const int stream : gzip_columns_) {
+            const auto side = [](int whole, int of_tile, int number) {
+                return static_cast<std::size_t>(std::min(of_tile, whole - number * of_tile));
+            };
+            const std::size_t pixels = side(width_, tile_width_, column) * side(height_, tile_height_, row) *
+                                       side(planes_, tile_planes_, plane / tile_planes_);
+            for (const TileStream& stream : tile_streams_) {
                 LONGLONG length = 0, offset = 0;
                 int status = 0;
-                fits_read_descriptll(handle_->fits, stream, tile, &length, &offset, &status);
+                fits_read_descriptll(handle_->fits, stream.column, tile, &length, &offset, &status);
                 if (status == 0 && length == 0) continue;
                 bool good = status == 0 && length > 0 && length <= handle_->fits->Fptr->filesize;
                 if (good) {
                     bytes.resize(static_cast<std::size_t>(length));
-                    fits_read_col(handle_->fits, TBYTE, stream, tile, 1, length, nullptr, bytes.data(),
+                    fits_read_col(handle_->fits, TBYTE, stream.column, tile, 1, length, nullptr, bytes.data(),
                                   nullptr, &status);
-                    good = status == 0 && gzip_ends(bytes);
+                    good =
+                        status == 0 && (stream.gzipped ? gzip_ends(bytes) : rice_ends(bytes, pixels, rice_));
                 }
                 fits_clear_errmsg();
                 if (!good) return fail(problem(damaged_pixels, save_again));
@@ -386,7 +398,7 @@ Result<void> FitsImage::check_tiles(int plane, const PixelBox& box) const {
 }
 
 Result<void> FitsImage::read_packed(int plane, const PixelBox& box, float* adu) const {
-    if (!gzip_columns_.empty()) {
+    if (!tile_streams_.empty()) {
         if (auto good = check_tiles(plane, box); !good) return good;
     }
     long first[3] = {box.x0 + 1L, box.y0 + 1L, plane + 1L};

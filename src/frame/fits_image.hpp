@@ -10,6 +10,7 @@
 
 #include "frame/header.hpp"
 #include "frame/pixels.hpp"
+#include "frame/rice_end.hpp"
 #include "frame/unpack_pixels.hpp"
 #include "quantities/problem.hpp"
 
@@ -73,9 +74,14 @@ class FitsImage {
     Scaling scaling_;
     bool tile_compressed_ = false;
     int tile_width_ = 1, tile_height_ = 1, tile_planes_ = 1;  // where tile-compressed
-    std::vector<int> gzip_columns_;  // of the tiles' table, where streams of gzip may be
-    bool plain_ = false;             // its bytes lie in the file as they are
-    long long data_offset_ = 0;      // bytes, of the first pixel, or of the tiles' table
+    struct TileStream {
+        int column;  // of the tiles' table
+        bool gzipped;
+    };
+    std::vector<TileStream> tile_streams_;  // that are walked through before cfitsio unpacks them
+    RiceBlocks rice_;
+    bool plain_ = false;         // its bytes lie in the file as they are
+    long long data_offset_ = 0;  // bytes, of the first pixel, or of the tiles' table
 };
 
 }  // namespace emberline::frame
