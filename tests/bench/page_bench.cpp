@@ -13,6 +13,7 @@
 #include <functional>
 #include <nlohmann/json.hpp>
 
+#include "bench.hpp"
 #include "page/route.hpp"
 #include "page/session.hpp"
 #include "rehearsal/rehearse.hpp"
@@ -23,14 +24,7 @@ using namespace emberline;
 
 namespace {
 
-template <class T>
-T must(Result<T> result) {
-    if (!result) {
-        fmt::print(stderr, "{}\n", one_line(result.error()));
-        std::exit(1);
-    }
-    if constexpr (!std::is_void_v<T>) return std::move(*result);
-}
+using emberline::bench::must;
 
 struct Taken {
     double wall_s = 0.0, processor_s = 0.0;  // the second is the first on an idle machine

@@ -18,25 +18,19 @@
 #include <type_traits>
 #include <vector>
 
+#include "bench.hpp"
 #include "frame/write_frame.hpp"
 #include "numerics/random.hpp"
 #include "picture/frame_pyramid.hpp"
 
 namespace {
 
+using emberline::bench::must;
+
 using namespace emberline;
 namespace fs = std::filesystem;
 
 constexpr int width = 6248, height = 4176;
-
-template <class T>
-T must(Result<T> result) {
-    if (!result) {
-        fmt::print(stderr, "{}\n", one_line(result.error()));
-        std::exit(1);
-    }
-    if constexpr (!std::is_void_v<T>) return std::move(*result);
-}
 
 double milliseconds_of(int rounds, const auto& work) {
     double shortest = 1e9;

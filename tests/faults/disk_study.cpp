@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: MIT
 // Disks that are full, that fail, and that may only be read.
 #include <fmt/format.h>
-#include <sys/mount.h>
 
 #include <filesystem>
 #include <fstream>
 
+#include "faults/small_disk.hpp"
 #include "faults/study.hpp"
 
 namespace emberline::faults {
@@ -33,12 +33,7 @@ void failing(Study& study, Tally& tally, int trials, const std::string& fault) {
     for (int i = 0; i < trials; ++i) {
         const Measured& measured = any_of(study, i, std::size(writing) - 1);  // a watch waits for room
         const std::string campaign = study.copy(measured.job.base);
-        const long most = fault == "full" ? measured.extent.bytes : measured.extent.changes;
-        tally.trial();
-        const Outcome outcome =
-            testing::run(on(campaign, measured.job.words),
-                         disturbed(fmt::format("{} {}", fault, 1 + study.below(most)), campaign));
-        tally.ended(outcome);
+        const Outcome outcome = run_disturbed(study, measured, campaign, fault, tally);
         check_words(measured, outcome, fault == "full" ? "space" : "disk", tally);
         const Rows committed = rows_of(ledger_of(campaign));
         check_whole(measured, campaign, committed, tally);
@@ -74,26 +69,6 @@ void read_only(Study& study, Tally& tally, int trials) {
         check_again(measured, campaign, measured.before, tally);
     }
 }
-
-// A file system of its own. Only a superuser may mount one.
-class SmallDisk {
-  public:
-    SmallDisk(std::string place, long kib) : place_(std::move(place)) {
-        fs::create_directories(place_);
-        const std::string size = fmt::format("size={}k", kib);
-        mounted_ = ::mount("tmpfs", place_.c_str(), "tmpfs", 0, size.c_str()) == 0;
-    }
-    ~SmallDisk() {
-        if (mounted_) ::umount2(place_.c_str(), MNT_DETACH);
-    }
-    SmallDisk(const SmallDisk&) = delete;
-    SmallDisk& operator=(const SmallDisk&) = delete;
-    [[nodiscard]] bool mounted() const { return mounted_; }
-
-  private:
-    std::string place_;
-    bool mounted_ = false;
-};
 
 // A real one, filled but for a random rest.
 void small_disk(Study& study, Tally& tally, int trials) {

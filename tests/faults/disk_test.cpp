@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: MIT
-#include <sys/mount.h>
 #include <unistd.h>
 
 #include <catch2/catch.hpp>
 
+#include "faults/small_disk.hpp"
 #include "ledger/connection.hpp"
 #include "program/rehearsed.hpp"
 
@@ -12,25 +12,6 @@ using namespace emberline::testing;
 namespace {
 
 constexpr long small_file_bytes = 20000;  // less than a ledger, a frame or a picture needs
-
-// A disk of its own, small enough to fill. Only a superuser may mount one.
-class SmallDisk {
-  public:
-    explicit SmallDisk(const std::string& place) : place_(place) {
-        std::filesystem::create_directory(place);
-        mounted_ = ::mount("tmpfs", place.c_str(), "tmpfs", 0, "size=1m") == 0;
-    }
-    ~SmallDisk() {
-        if (mounted_) ::umount2(place_.c_str(), MNT_DETACH);
-    }
-    SmallDisk(const SmallDisk&) = delete;
-    SmallDisk& operator=(const SmallDisk&) = delete;
-    [[nodiscard]] bool mounted() const { return mounted_; }
-
-  private:
-    std::string place_;
-    bool mounted_ = false;
-};
 
 void storage_failed(const Outcome& outcome, const std::string& place, const std::string& to_do) {
     const std::string line = outcome.problem();
@@ -53,7 +34,7 @@ Words files_in(const std::string& folder) {
 
 TEST_CASE("on a full disk measuring fails in one line, and goes on once there is room", "[faults][disk]") {
     const Folder folder;
-    const SmallDisk disk(folder.path("disk"));
+    const emberline::faults::SmallDisk disk(folder.path("disk"), 1024);
     if (!disk.mounted()) {
         WARN("SKIPPED: only a superuser can mount a small disk to fill.");
         return;

@@ -66,12 +66,7 @@ void migrate(Study& study, Tally& tally, int trials, const std::vector<std::stri
         const Measured& older = all[which];
         const std::string campaign = study.copy(older.job.base);
         const std::string& fault = faults[static_cast<std::size_t>(i) / all.size() % faults.size()];
-        const long most = fault == "full" ? older.extent.bytes : older.extent.changes;
-        tally.trial();
-        const Outcome outcome =
-            testing::run(on(campaign, older.job.words),
-                         disturbed(fmt::format("{} {}", fault, 1 + study.below(most)), campaign));
-        tally.ended(outcome);
+        const Outcome outcome = run_disturbed(study, older, campaign, fault, tally);
         const bool killed = fault == "kill" || fault == "tear";
         if (!killed && outcome.status != 0 && outcome.status != 4)
             tally.difference(fmt::format("ended with {}: {}", outcome.status, outcome.err));

@@ -99,6 +99,16 @@ testing::Setting disturbed(const std::string& fault, const std::string& under, W
     return setting;
 }
 
+Outcome run_disturbed(Study& study, const Measured& measured, const std::string& campaign,
+                      const std::string& fault, Tally& tally) {
+    const long most = fault == "full" ? measured.extent.bytes : measured.extent.changes;
+    tally.trial();
+    Outcome outcome = testing::run(on(campaign, measured.job.words),
+                                   disturbed(fmt::format("{} {}", fault, 1 + study.below(most)), campaign));
+    tally.ended(outcome);
+    return outcome;
+}
+
 Outcome must(const Words& words) {
     Outcome outcome = run(words);
     if (outcome.status != 0)

@@ -110,6 +110,9 @@ class Study {
 
 // The program with `fault` told to the injector, on files below `under`.
 [[nodiscard]] testing::Setting disturbed(const std::string& fault, const std::string& under, Words more = {});
+// The job there, with `fault` at a random one of its bytes ("full") or of its calls that change the disk.
+[[nodiscard]] Outcome run_disturbed(Study& study, const Measured& measured, const std::string& campaign,
+                                    const std::string& fault, Tally& tally);
 // Succeeds, or the study cannot go on.
 Outcome must(const Words& words);
 
