@@ -23,23 +23,50 @@ class Bits {
         if (!skip(n)) return std::nullopt;
         return static_cast<unsigned>(next >> (64U - n));
     }
-    // Zeros, and the one that ends them.
-    [[nodiscard]] bool skip_unary() {
-        for (;;) {
-            const std::uint64_t next = ahead();
-            if (next != 0) return skip(static_cast<std::size_t>(std::countl_zero(next)) + 1);
-            if (!skip(sure_)) return false;
+    // So many codes: zeros, the one that ends them, and `more` bits each. All that a word holds are passed
+    // before the next is loaded.
+    [[nodiscard]] bool skip_codes(std::size_t codes, std::size_t more) {
+        while (codes > 0) {
+            std::uint64_t next = ahead();
+            std::size_t passed = 0;
+            for (; codes > 0 && next != 0; --codes) {
+                const std::size_t length = static_cast<std::size_t>(std::countl_zero(next)) + 1 + more;
+                if (passed + length > sure) break;
+                next <<= length;
+                passed += length;
+            }
+            if (passed == 0) {
+                if (!skip_long_code(more)) return false;
+                --codes;
+            } else if (!skip(passed)) {
+                return false;
+            }
         }
+        return true;
     }
 
   private:
-    static constexpr std::size_t sure_ = 57;  // of 64 bits, wherever in its byte the first stands
+    static constexpr std::size_t word = 8;   // bytes
+    static constexpr std::size_t sure = 57;  // bits of a word, wherever in its byte the first stands
+    [[nodiscard]] bool skip_long_code(std::size_t more) {
+        for (;;) {
+            const std::uint64_t next = ahead();
+            if (next != 0) return skip(static_cast<std::size_t>(std::countl_zero(next)) + 1 + more);
+            if (!skip(sure)) return false;
+        }
+    }
     // The next bits from the left; zeros stand beyond the end.
     [[nodiscard]] std::uint64_t ahead() const {
         const std::size_t first = at_ / 8;
         std::uint64_t out = 0;
-        for (std::size_t i = 0; i < 8; ++i)
-            out = out << 8U | (first + i < bytes_.size() ? bytes_[first + i] : 0U);
+        if (first + word <= bytes_.size()) {
+            const unsigned char* b = bytes_.data() + first;  // one load, as compilers know
+            for (std::size_t i = 0; i < word; ++i)
+                out |= std::uint64_t{b[i]} << (8 * (word - 1 - i));
+        } else {
+            for (std::size_t i = 0; i < word; ++i)
+                out = out << 8U | (first + i < bytes_.size() ? bytes_[first + i] : 0U);
+        }
         return out << (at_ % 8);
     }
 
@@ -74,9 +101,7 @@ bool rice_ends(std::span<const unsigned char> bytes, std::size_t pixels, const R
             if (!bits.skip(n * pixel_bits)) return false;
             continue;
         }
-        for (std::size_t i = 0; i < n; ++i) {
-            if (!bits.skip_unary() || !bits.skip(low_bits)) return false;
-        }
+        if (!bits.skip_codes(n, low_bits)) return false;
     }
     return true;
 }
