@@ -1,14 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "frame/fits_image.hpp"
 
-#include <fcntl.h>
 #include <fitsio.h>
 #include <fmt/format.h>
 #include <sys/stat.h>
-#include <unistd.h>
 
 #include <algorithm>
-#include <array>
 #include <cerrno>
 #include <cmath>
 #include <cstring>
@@ -16,12 +13,11 @@
 #include <span>
 #include <utility>
 
+#include "frame/file_bytes.hpp"
 #include "frame/file_kind.hpp"
 #include "frame/gzip_end.hpp"
-#include "frame/header_counts.hpp"
 #include "frame/parse_header.hpp"
-#include "frame/prepare_cfitsio.hpp"
-#include "frame/rice_end.hpp"
+#include "frame/rice.hpp"
 #include "frame/tile_header.hpp"
 #include "quantities/text.hpp"
 
@@ -33,6 +29,7 @@ constexpr int most_side_px = 200000;  // larger axes are a damaged header
 constexpr long long most_packed_px = 1LL << 30;
 constexpr const char* damaged_pixels = "The packed pixels are cut short or damaged.";
 constexpr const char* save_again = "Save the frame again from its source, or leave it out.";
+constexpr const char* damaged_header = "Its header is damaged: save the frame again from its source.";
 constexpr const char* copy_again = "Copy it again from the camera's computer, or leave it out.";
 
 std::string spoken(int status) {
@@ -45,19 +42,15 @@ std::string spoken(int status) {
 }  // namespace
 
 struct FitsImage::Handle {
+    FileBytes bytes;  // outlive what the library opened
     fitsfile* fits = nullptr;
-    int descriptor = -1;
-    long long file_bytes = 0;
     void close_library() {
         int status = 0;
         if (fits != nullptr) fits_close_file(fits, &status);
         fits = nullptr;
         fits_clear_errmsg();
     }
-    ~Handle() {
-        close_library();
-        if (descriptor >= 0) ::close(descriptor);
-    }
+    ~Handle() { close_library(); }
 };
 
 FitsImage::FitsImage() : handle_(std::make_unique<Handle>()) {}
@@ -85,27 +78,18 @@ Result<std::shared_ptr<FitsImage>> FitsImage::open(const std::string& path, cons
     }
     if (about.st_size == 0) return fail(image->problem("The file is empty.", save_again));
     Handle& handle = *image->handle_;
-    handle.file_bytes = about.st_size;
-    handle.descriptor = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
-    if (handle.descriptor < 0) {
-        return fail(image->problem(fmt::format("The file cannot be opened: {}.", std::strerror(errno)),
-                                   "Check its permissions."));
+    if (const auto wrong = handle.bytes.open(path))
+        return fail(
+            image->problem(fmt::format("The file cannot be opened: {}.", *wrong), "Check its permissions."));
+    const bool gzipped = handle.bytes.gzipped();
+    if (!gzipped && !handle.bytes.start().starts_with("SIMPLE  ="))
+        return fail(not_fits(handle.bytes.start(), path));
+    if (gzipped) {
+        if (const auto wrong = handle.bytes.unpack()) return fail(image->problem(*wrong, copy_again));
     }
-    std::array<char, 512> first{};
-    const ssize_t got = ::pread(handle.descriptor, first.data(), first.size(), 0);
-    const std::string_view start(first.data(), got > 0 ? static_cast<std::size_t>(got) : 0);
-    const bool gzipped = start.starts_with("\x1f\x8b");
-    if (!gzipped && !start.starts_with("SIMPLE  =")) {
-        return fail(not_fits(start, path));
-    }
-    if (gzipped && !gzip_length_possible(handle.descriptor, handle.file_bytes))
-        return fail(image->problem("The gzipped file is cut short or damaged.", copy_again));
     image->plain_ = !gzipped;
     if (auto good = image->check_header(0); !good) return fail(good.error());
-    int status = 0;
-    prepare_cfitsio();
-    // The plain form of opening: a name with brackets is a name, not a filter.
-    if (fits_open_diskfile(&handle.fits, path.c_str(), READONLY, &status) != 0) {
+    if (const int status = handle.bytes.open_library(&handle.fits); status != 0) {
         const std::string why = spoken(status);
         const bool cut = status == END_OF_FILE || status == NO_END || status == READ_ERROR;
         return fail(image->problem(cut ? "The file is cut short within its header."
@@ -121,16 +105,10 @@ Result<std::shared_ptr<FitsImage>> FitsImage::open(const std::string& path, cons
     return image;
 }
 
-// Inside a gzipped file the counts cannot be seen beforehand.
 Result<void> FitsImage::check_header(long long offset) const {
-    if (!plain_) return {};
-    const auto read = [&](long long from, std::span<char> block) {
-        const ssize_t got = ::pread(handle_->descriptor, block.data(), block.size(), from);
-        return got > 0 ? static_cast<std::size_t>(got) : std::size_t{0};
-    };
-    const auto wrong = impossible_count(read, offset);
+    const auto wrong = handle_->bytes.impossible_count(offset);
     if (!wrong) return {};
-    return fail(problem(*wrong, "Its header is damaged: save the frame again from its source."));
+    return fail(problem(*wrong, damaged_header));
 }
 
 // Of the part of the file that is open.
@@ -185,7 +163,7 @@ Result<void> FitsImage::find_image(const std::string& extension) {
         }
         if (sides[0] < 1 || sides[1] < 1 || sides[0] > most_side_px || sides[1] > most_side_px) {
             return fail(problem(fmt::format("The image is said to be {} × {} pixels.", sides[0], sides[1]),
-                                "Its header is damaged: save the frame again from its source."));
+                                damaged_header));
         }
         hdu_ = number - 1;
         width_ = static_cast<int>(sides[0]);
@@ -231,9 +209,16 @@ Result<void> FitsImage::read_layout() {
     int status = 0;
     fits_get_hduaddrll(handle_->fits, &header_start, &data_start, &data_end, &status);
     if (status != 0) return fail(library_problem(status));
+    header_offset_ = header_start;
     data_offset_ = data_start;
-    if (plain_) return {};
-    const bool huge = static_cast<long long>(width_) * height_ > most_packed_px;
+    if (!plain_ && static_cast<long long>(width_) * height_ > most_packed_px) {
+        return fail(problem(fmt::format("The packed image is said to be {} × {} pixels.", width_, height_),
+                            damaged_header));
+    }
+    return tile_compressed_ ? read_tiling() : Result<void>();
+}
+
+Result<void> FitsImage::read_tiling() {
     char packing[FLEN_VALUE] = {};
     int unnamed = 0;
     fits_read_key(handle_->fits, TSTRING, "ZCMPTYPE", packing, nullptr, &unnamed);
@@ -246,14 +231,15 @@ Result<void> FitsImage::read_layout() {
         return unread != 0 ? otherwise : number;
     };
     // Where ZTILEn are missing, a tile is a row.
-    tile_width_ = number_or("ZTILE1", width_);
-    tile_height_ = number_or("ZTILE2", 1);
-    tile_planes_ = number_or("ZTILE3", 1);
+    tiles_ = {width_,
+              height_,
+              planes_,
+              number_or("ZTILE1", width_),
+              number_or("ZTILE2", 1),
+              number_or("ZTILE3", 1)};
     // As cfitsio takes them, whatever ZNAMEn call them; header_counts refuses less than 1.
     rice_ = {.pixels = static_cast<std::size_t>(number_or("ZVAL1", 32)),
              .bytes_per_pixel = static_cast<std::size_t>(number_or("ZVAL2", 4))};
-    const bool tiles_fit = tile_width_ >= 1 && tile_height_ >= 1 && tile_width_ <= width_ &&
-                           tile_height_ <= height_ && tile_planes_ >= 1 && tile_planes_ <= planes_;
     for (const char* name : {"COMPRESSED_DATA", "GZIP_COMPRESSED_DATA"}) {
         std::string exact(name);
         int column = 0, absent = 0;
@@ -262,11 +248,36 @@ Result<void> FitsImage::read_layout() {
         if (absent == 0 && (gzipped || rice_tiles)) tile_streams_.push_back({column, gzipped});
     }
     fits_clear_errmsg();
-    if (!huge && (tiles_fit || !tile_compressed_)) return {};
-    return fail(problem(huge ? fmt::format("The packed image is said to be {} × {} pixels.", width_, height_)
-                             : fmt::format("The packed image is said to have tiles of {} × {} pixels.",
-                                           tile_width_, tile_height_),
-                        "Its header is damaged: save the frame again from its source."));
+    if (!tiles_.possible()) {
+        return fail(problem(fmt::format("The packed image is said to have tiles of {} × {} pixels.",
+                                        tiles_.tile_width_px, tiles_.tile_height_px),
+                            damaged_header));
+    }
+    if (rice_tiles && !tile_streams_.empty() && !tile_streams_.front().gzipped && keeps_whole_numbers()) {
+        rice_tiles_ = std::make_unique<RiceTiles>(
+            handle_->bytes, handle_->fits,
+            RiceTiles::Layout{tiles_, rice_, tile_streams_.front().column, scaling_});
+    }
+    return {};
+}
+
+// Of the table of tiles: nothing in it scales or blanks the codes, and they are as long as the pixels.
+bool FitsImage::keeps_whole_numbers() const {
+    for (const char* name : {"ZSCALE", "ZZERO", "ZBLANK"}) {
+        std::string exact(name);
+        int column = 0, absent = 0;
+        fits_get_colnum(handle_->fits, CASEINSEN, exact.data(), &column, &absent);
+        fits_clear_errmsg();
+        if (absent == 0) return false;
+    }
+    for (const char* name : {"ZSCALE", "ZZERO"}) {
+        char value[FLEN_VALUE] = {};
+        int absent = 0;
+        fits_read_keyword(handle_->fits, name, value, nullptr, &absent);
+        fits_clear_errmsg();
+        if (absent == 0) return false;
+    }
+    return bits_ > 0 && static_cast<std::size_t>(bits_ / 8) == rice_.bytes_per_pixel;
 }
 
 // Whether the bytes that the header announces are all there: in the file, or in what a packed file unpacks
@@ -289,7 +300,7 @@ Result<void> FitsImage::check_length() {
     } else {
         needed += static_cast<long long>(std::abs(bits_) / 8) * width_ * height_ * planes_;
     }
-    const long long there = plain_ ? handle_->file_bytes : handle_->fits->Fptr->filesize;
+    const long long there = handle_->bytes.size();
     if (needed <= there) return {};
     return fail(
         problem(fmt::format("The file is cut short: {} of {} bytes are there.", there, needed), copy_again));
@@ -331,18 +342,9 @@ Result<void> FitsImage::read_into(int plane, const PixelBox& box, float* adu) co
 }
 
 Result<void> FitsImage::take_bytes(long long offset, std::size_t n, unsigned char* bytes) const {
-    while (n > 0) {
-        const ssize_t got = ::pread(handle_->descriptor, bytes, n, offset);
-        if (got < 0 && errno == EINTR) continue;
-        if (got <= 0) {
-            return fail(
-                problem("The file ended while it was read.", "Is it still being written? Try again."));
-        }
-        bytes += got;
-        offset += got;
-        n -= static_cast<std::size_t>(got);
-    }
-    return {};
+    const std::span into(reinterpret_cast<char*>(bytes), n);
+    if (handle_->bytes.read(offset, into) == n) return {};
+    return fail(problem("The file ended while it was read.", "Is it still being written? Try again."));
 }
 
 Result<void> FitsImage::read_bytes(int y, int rows, unsigned char* bytes) const {
@@ -365,39 +367,35 @@ Result<void> FitsImage::read_plain(int plane, const PixelBox& box, float* adu) c
 
 // A damaged stream of gzip would keep cfitsio busy for ever.
 Result<void> FitsImage::check_tiles(int plane, const PixelBox& box) const {
-    const long long across = (width_ + tile_width_ - 1LL) / tile_width_;
-    const long long up = (height_ + tile_height_ - 1LL) / tile_height_;
     std::vector<unsigned char> bytes;
-    for (int row = box.y0 / tile_height_; row <= (box.y0 + box.height - 1) / tile_height_; ++row) {
-        for (int column = box.x0 / tile_width_; column <= (box.x0 + box.width - 1) / tile_width_; ++column) {
-            const LONGLONG tile = (plane / tile_planes_ * up + row) * across + column + 1;
-            const auto side = [](int whole, int of_tile, int number) {
-                return static_cast<std::size_t>(std::min(of_tile, whole - number * of_tile));
-            };
-            const std::size_t pixels = side(width_, tile_width_, column) * side(height_, tile_height_, row) *
-                                       side(planes_, tile_planes_, plane / tile_planes_);
-            for (const TileStream& stream : tile_streams_) {
-                LONGLONG length = 0, offset = 0;
-                int status = 0;
-                fits_read_descriptll(handle_->fits, stream.column, tile, &length, &offset, &status);
-                if (status == 0 && length == 0) continue;
-                bool good = status == 0 && length > 0 && length <= handle_->fits->Fptr->filesize;
-                if (good) {
-                    bytes.resize(static_cast<std::size_t>(length));
-                    fits_read_col(handle_->fits, TBYTE, stream.column, tile, 1, length, nullptr, bytes.data(),
-                                  nullptr, &status);
-                    good =
-                        status == 0 && (stream.gzipped ? gzip_ends(bytes) : rice_ends(bytes, pixels, rice_));
-                }
-                fits_clear_errmsg();
-                if (!good) return fail(problem(damaged_pixels, save_again));
-            }
-        }
-    }
-    return {};
+    const auto ends = [&](const TileStream& stream, int row, int column) {
+        LONGLONG length = 0, offset = 0;
+        int status = 0;
+        const LONGLONG tile = tiles_.number(plane, row, column) + 1;
+        fits_read_descriptll(handle_->fits, stream.column, tile, &length, &offset, &status);
+        if (status == 0 && length == 0) return true;
+        if (status != 0 || length < 0 || length > handle_->bytes.size()) return false;
+        bytes.resize(static_cast<std::size_t>(length));
+        fits_read_col(handle_->fits, TBYTE, stream.column, tile, 1, length, nullptr, bytes.data(), nullptr,
+                      &status);
+        if (status != 0) return false;
+        return stream.gzipped ? gzip_ends(bytes) : rice_ends(bytes, tiles_.pixels(plane, row, column), rice_);
+    };
+    const bool all_end = tiles_.each(box, [&](int row, int column) {
+        return std::all_of(tile_streams_.begin(), tile_streams_.end(),
+                           [&](const TileStream& stream) { return ends(stream, row, column); });
+    });
+    fits_clear_errmsg();
+    if (all_end) return {};
+    return fail(problem(damaged_pixels, save_again));
 }
 
 Result<void> FitsImage::read_packed(int plane, const PixelBox& box, float* adu) const {
+    if (rice_tiles_) {
+        const RiceTiles::Outcome outcome = rice_tiles_->read(plane, box, adu);
+        if (outcome == RiceTiles::Outcome::read) return {};
+        if (outcome == RiceTiles::Outcome::damaged) return fail(problem(damaged_pixels, save_again));
+    }
     if (!tile_streams_.empty()) {
         if (auto good = check_tiles(plane, box); !good) return good;
     }
@@ -427,13 +425,10 @@ Result<void> FitsImage::read_tiles(int plane, std::vector<Cutout>& cutouts) cons
     };
     std::vector<Use> uses;
     for (Cutout& cutout : cutouts) {
-        const PixelBox& box = cutout.box;
-        if (box.empty()) continue;
-        for (int row = box.y0 / tile_height_; row <= (box.y0 + box.height - 1) / tile_height_; ++row) {
-            for (int column = box.x0 / tile_width_; column <= (box.x0 + box.width - 1) / tile_width_;
-                 ++column)
-                uses.push_back({row, column, &cutout});
-        }
+        tiles_.each(cutout.box, [&](int row, int column) {
+            uses.push_back({row, column, &cutout});
+            return true;
+        });
     }
     const auto place = [](const Use& use) { return std::pair(use.row, use.column); };
     std::stable_sort(uses.begin(), uses.end(),
@@ -441,7 +436,7 @@ Result<void> FitsImage::read_tiles(int plane, std::vector<Cutout>& cutouts) cons
     for (auto use = uses.begin(); use != uses.end();) {
         const auto end =
             std::find_if(use, uses.end(), [&](const Use& other) { return place(other) != place(*use); });
-        const PixelBox tile{use->column * tile_width_, use->row * tile_height_, tile_width_, tile_height_};
+        const PixelBox tile = tiles_.box(use->row, use->column);
         Cutout part;
         for (auto u = use; u != end; ++u)
             part.box = part.box.joined(u->cutout->box.shared(tile));

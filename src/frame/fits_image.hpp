@@ -10,7 +10,8 @@
 
 #include "frame/header.hpp"
 #include "frame/pixels.hpp"
-#include "frame/rice_end.hpp"
+#include "frame/rice_tiles.hpp"
+#include "frame/tile_grid.hpp"
 #include "frame/unpack_pixels.hpp"
 #include "quantities/problem.hpp"
 
@@ -29,6 +30,10 @@ class FitsImage {
     [[nodiscard]] const std::string& path() const { return path_; }
     [[nodiscard]] const Header& header() const { return header_; }
     [[nodiscard]] int hdu() const { return hdu_; }
+    // Bytes from the start of the file, unpacked where it is gzipped as a whole: of the image's header, and
+    // of its first pixel or its table of tiles.
+    [[nodiscard]] long long header_offset() const { return header_offset_; }
+    [[nodiscard]] long long data_offset() const { return data_offset_; }
     [[nodiscard]] int width_px() const { return width_; }
     [[nodiscard]] int height_px() const { return height_; }
     [[nodiscard]] int planes() const { return planes_; }
@@ -55,7 +60,9 @@ class FitsImage {
     [[nodiscard]] Result<void> find_image(const std::string& extension);
     [[nodiscard]] bool is_named(const std::string& extension) const;
     [[nodiscard]] Result<void> read_layout();
+    [[nodiscard]] Result<void> read_tiling();
     [[nodiscard]] Result<void> take_header();
+    [[nodiscard]] bool keeps_whole_numbers() const;
     [[nodiscard]] Result<void> check_length();
     [[nodiscard]] Result<void> take_bytes(long long offset, std::size_t n, unsigned char* bytes) const;
     [[nodiscard]] Result<void> read_plain(int plane, const PixelBox& box, float* adu) const;
@@ -73,15 +80,16 @@ class FitsImage {
     int bits_ = 16;
     Scaling scaling_;
     bool tile_compressed_ = false;
-    int tile_width_ = 1, tile_height_ = 1, tile_planes_ = 1;  // where tile-compressed
+    TileGrid tiles_;  // where tile-compressed
     struct TileStream {
         int column;  // of the tiles' table
         bool gzipped;
     };
     std::vector<TileStream> tile_streams_;  // that are walked through before cfitsio unpacks them
     RiceBlocks rice_;
-    bool plain_ = false;         // its bytes lie in the file as they are
-    long long data_offset_ = 0;  // bytes, of the first pixel, or of the tiles' table
+    std::unique_ptr<RiceTiles> rice_tiles_;  // of whole numbers: read without cfitsio
+    bool plain_ = false;                     // its bytes lie in the file as they are
+    long long header_offset_ = 0, data_offset_ = 0;
 };
 
 }  // namespace emberline::frame

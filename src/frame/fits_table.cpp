@@ -1,11 +1,9 @@
 // SPDX-License-Identifier: MIT
 #include "frame/fits_table.hpp"
 
-#include <fcntl.h>
 #include <fitsio.h>
 #include <fmt/format.h>
 #include <sys/stat.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <array>
@@ -17,10 +15,8 @@
 #include <span>
 #include <string_view>
 
-#include "frame/gzip_end.hpp"
-#include "frame/header_counts.hpp"
+#include "frame/file_bytes.hpp"
 #include "frame/parse_header.hpp"
-#include "frame/prepare_cfitsio.hpp"
 #include "quantities/text.hpp"
 
 namespace emberline::frame {
@@ -47,7 +43,6 @@ class TableFile {
         int status = 0;
         if (fits_ != nullptr) fits_close_file(fits_, &status);
         fits_clear_errmsg();
-        if (descriptor_ >= 0) ::close(descriptor_);
     }
     [[nodiscard]] Result<void> open();
     [[nodiscard]] Result<void> find_table();
@@ -80,9 +75,9 @@ class TableFile {
     }
 
     std::string path_;
-    int descriptor_ = -1;
+    FileBytes bytes_;  // outlive what the library opened
     fitsfile* fits_ = nullptr;
-    bool gzipped_ = false, ascii_ = false;
+    bool ascii_ = false;
     Header header_;
     int n_columns_ = 0;
     LONGLONG first_row_ = 1, rows_ = 0;
@@ -95,36 +90,20 @@ Result<void> TableFile::open() {
                             "Check its name and permissions."));
     }
     if (!S_ISREG(about.st_mode)) return fail(problem("This is not a file.", "Name a FITS file."));
-    descriptor_ = ::open(path_.c_str(), O_RDONLY | O_CLOEXEC);
-    if (descriptor_ < 0) {
-        return fail(problem(fmt::format("The file cannot be opened: {}.", std::strerror(errno)),
-                            "Check its permissions."));
-    }
-    std::array<char, 9> first{};
-    const ssize_t got = ::pread(descriptor_, first.data(), first.size(), 0);
-    const std::string_view start(first.data(), got > 0 ? static_cast<std::size_t>(got) : 0);
-    gzipped_ = start.starts_with("\x1f\x8b");
-    if (!gzipped_ && start != "SIMPLE  =") {
+    if (const auto wrong = bytes_.open(path_))
+        return fail(problem(fmt::format("The file cannot be opened: {}.", *wrong), "Check its permissions."));
+    if (bytes_.gzipped()) {
+        if (const auto wrong = bytes_.unpack()) return fail(problem(*wrong, fetch_again));
+    } else if (!bytes_.start().starts_with("SIMPLE  =")) {
         return fail(problem("This is not a FITS file: it does not begin with SIMPLE.", "Name a FITS file."));
     }
-    if (gzipped_ && !gzip_length_possible(descriptor_, about.st_size))
-        return fail(problem("The gzipped file is cut short or damaged.", fetch_again));
     if (auto good = check_counts(0); !good) return good;
-    int status = 0;
-    prepare_cfitsio();
-    // The plain form of opening: a name with brackets is a name, not a filter.
-    if (fits_open_diskfile(&fits_, path_.c_str(), READONLY, &status) != 0) return fail(unreadable(status));
+    if (const int status = bytes_.open_library(&fits_); status != 0) return fail(unreadable(status));
     return {};
 }
 
-// Inside a gzipped file the counts cannot be seen beforehand.
 Result<void> TableFile::check_counts(long long offset) const {
-    if (gzipped_) return {};
-    const auto read = [&](long long from, std::span<char> block) {
-        const ssize_t got = ::pread(descriptor_, block.data(), block.size(), from);
-        return got > 0 ? static_cast<std::size_t>(got) : std::size_t{0};
-    };
-    const auto wrong = impossible_count(read, offset);
+    const auto wrong = bytes_.impossible_count(offset);
     if (wrong) return fail(problem(*wrong, "Its header is damaged: fetch the table again."));
     return {};
 }

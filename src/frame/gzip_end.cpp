@@ -2,8 +2,6 @@
 // Notation: a code of `length` bits is the first[length] + k-th of its length, in the order of symbols.
 #include "frame/gzip_end.hpp"
 
-#include <unistd.h>
-
 #include <algorithm>
 #include <array>
 #include <cstdint>
@@ -184,18 +182,6 @@ bool gzip_ends(std::span<const unsigned char> bytes) {
     }
     bits.to_byte();
     return bits.skip_bytes(8);  // checksum and length
-}
-
-bool gzip_length_possible(int descriptor, long long file_bytes) {
-    constexpr long long most_unpacked_per_byte = 4LL * 258;
-    std::array<unsigned char, 4> last{};
-    if (file_bytes < static_cast<long long>(last.size())) return false;
-    if (::pread(descriptor, last.data(), last.size(), file_bytes - 4) != static_cast<ssize_t>(last.size()))
-        return false;
-    long long length = 0;
-    for (std::size_t i = last.size(); i-- > 0;)
-        length = length * 256 + last[i];
-    return length <= most_unpacked_per_byte * file_bytes;
 }
 
 }  // namespace emberline::frame

@@ -11,8 +11,4 @@ namespace emberline::frame {
 // Walks through the code words without unpacking; false too where they break the format.
 [[nodiscard]] bool gzip_ends(std::span<const unsigned char> bytes);
 
-// Whether a file of so many bytes can unpack to what its last four bytes say: cfitsio takes that much memory
-// at once. No code of deflate stands for more than 258 bytes in 2 bits.
-[[nodiscard]] bool gzip_length_possible(int descriptor, long long file_bytes);
-
 }  // namespace emberline::frame

@@ -14,10 +14,11 @@
 #include <memory>
 #include <utility>
 
+#include "frame/file_bytes.hpp"
 #include "frame/fits_image.hpp"
 #include "frame/replace_plate.hpp"
 
-// The library's own reading of bytes and its gzip; the header forgets that it is C.
+// The library's gzip; the header forgets that it is C.
 extern "C" {
 #include <fitsio2.h>
 }
@@ -29,11 +30,8 @@ namespace fs = std::filesystem;
 
 constexpr long long copy_bytes = 1LL << 20;
 
-Problem unreadable(const std::string& path, int status) {
-    char why[FLEN_STATUS] = {};
-    fits_get_errstatus(status, why);
-    fits_clear_errmsg();
-    return {.what = fmt::format("The file cannot be read for a copy: {}.", why),
+Problem unreadable(const std::string& path, std::string what) {
+    return {.what = std::move(what),
             .where = path,
             .mend = "Save the frame again from its source, or leave it out."};
 }
@@ -42,47 +40,38 @@ Problem unreadable(const std::string& path, int status) {
 class Source {
   public:
     static Result<std::unique_ptr<Source>> open(const std::string& path) {
-        // Hostile headers are turned away there.
+        // What is no frame is turned away there.
         const auto image = FitsImage::open(path);
         if (!image) return fail(image.error());
         std::unique_ptr<Source> source(new Source());
         source->path_ = path;
-        int status = 0, type = 0;
-        fits_open_diskfile(&source->file_, path.c_str(), READONLY, &status);
-        fits_movabs_hdu(source->file_, (*image)->hdu() + 1, &type, &status);
-        LONGLONG header = 0, data = 0, end = 0;
-        fits_get_hduaddrll(source->file_, &header, &data, &end, &status);
-        if (status != 0) return fail(unreadable(path, status));
-        source->header_ = header;
-        source->data_ = data;
-        source->bytes_ = source->file_->Fptr->filesize;
+        source->header_ = (*image)->header_offset();
+        source->data_ = (*image)->data_offset();
+        if (const auto wrong = source->file_.open(path))
+            return fail(unreadable(path, fmt::format("The file cannot be opened: {}.", *wrong)));
+        if (source->file_.gzipped()) {
+            if (const auto wrong = source->file_.unpack()) return fail(unreadable(path, *wrong));
+        }
         return source;
     }
     Source(const Source&) = delete;
     Source& operator=(const Source&) = delete;
-    ~Source() {
-        int ignored = 0;
-        if (file_ != nullptr) fits_close_file(file_, &ignored);
-        fits_clear_errmsg();
-    }
+    ~Source() = default;
 
     [[nodiscard]] long long header() const { return header_; }
     [[nodiscard]] long long data() const { return data_; }
-    [[nodiscard]] long long bytes() const { return bytes_; }
+    [[nodiscard]] long long bytes() const { return file_.size(); }
     [[nodiscard]] Result<void> read(long long offset, long long n, std::string& into) const {
         into.resize(static_cast<std::size_t>(n));
-        int status = 0;
-        ffmbyt(file_, offset, REPORT_EOF, &status);
-        ffgbyt(file_, n, into.data(), &status);
-        if (status != 0) return fail(unreadable(path_, status));
-        return {};
+        if (file_.read(offset, into) == into.size()) return {};
+        return fail(unreadable(path_, "The file ended while it was read for a copy."));
     }
 
   private:
     Source() = default;
     std::string path_;
-    fitsfile* file_ = nullptr;
-    long long header_ = 0, data_ = 0, bytes_ = 0;
+    FileBytes file_;
+    long long header_ = 0, data_ = 0;
 };
 
 // A file that has its name only once it is whole.

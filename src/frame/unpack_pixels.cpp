@@ -31,13 +31,16 @@ float finite(double v) {
     return std::isfinite(narrow) ? narrow : undefined;
 }
 
+template <class Stored>
+float scaled(Stored stored, const Scaling& s) {
+    const bool blank = s.blank && static_cast<long long>(stored) == *s.blank;
+    return blank ? undefined : finite(static_cast<double>(stored) * s.scale + s.zero);
+}
+
 template <class Stored, class Bits>
 void integers(const unsigned char* bytes, std::size_t n, const Scaling& s, float* adu) {
-    for (std::size_t i = 0; i < n; ++i) {
-        const auto stored = static_cast<Stored>(turned<Bits>(bytes + i * sizeof(Bits)));
-        const bool blank = s.blank && static_cast<long long>(stored) == *s.blank;
-        adu[i] = blank ? undefined : finite(static_cast<double>(stored) * s.scale + s.zero);
-    }
+    for (std::size_t i = 0; i < n; ++i)
+        adu[i] = scaled(static_cast<Stored>(turned<Bits>(bytes + i * sizeof(Bits))), s);
 }
 
 // What cameras write: 16 bits, unsigned by way of BZERO. In stretches of a fixed length, of which compilers
@@ -89,6 +92,11 @@ void unpack_pixels(int bits, const unsigned char* bytes, std::size_t n, const Sc
         default:
             return floats<double, std::uint64_t>(bytes, n, s, adu);
     }
+}
+
+void scale_pixels(const std::int32_t* stored, std::size_t n, const Scaling& s, float* adu) {
+    for (std::size_t i = 0; i < n; ++i)
+        adu[i] = scaled(stored[i], s);
 }
 
 }  // namespace emberline::frame

@@ -4,6 +4,7 @@
 #pragma once
 
 #include <cstddef>
+#include <cstdint>
 #include <optional>
 
 namespace emberline::frame {
@@ -15,5 +16,8 @@ struct Scaling {
 
 // `bits` is BITPIX; `bytes` holds n pixels of that kind. What is undefined or not finite becomes NaN.
 void unpack_pixels(int bits, const unsigned char* bytes, std::size_t n, const Scaling& scaling, float* adu);
+
+// The same of integers that were unpacked already.
+void scale_pixels(const std::int32_t* stored, std::size_t n, const Scaling& scaling, float* adu);
 
 }  // namespace emberline::frame

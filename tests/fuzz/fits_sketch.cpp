@@ -3,6 +3,7 @@
 
 #include <algorithm>
 
+#include "frame/gzipped.hpp"
 #include "quantities/text.hpp"
 
 namespace emberline::fuzz {
@@ -24,9 +25,7 @@ char pattern_byte(std::size_t i) {
     return static_cast<char>(i % 2 == 0 ? (i / 2 % 97 == 0 ? 0x20 : 0x04) : (i * 37 + i / 256) & 0xffU);
 }
 
-}  // namespace
-
-std::string fits_of(std::string_view input) {
+std::string fits_of_lines(std::string_view input) {
     constexpr std::string_view mark = "#fits\n";
     if (!input.starts_with(mark)) return std::string(input);
     input.remove_prefix(mark.size());
@@ -58,6 +57,14 @@ std::string fits_of(std::string_view input) {
     fill_block(file, '\0');
     file.resize(file.size() - std::min(short_by, file.size()));
     return file;
+}
+
+}  // namespace
+
+std::string fits_of(std::string_view input) {
+    constexpr std::string_view packed = "#gzip\n";
+    if (!input.starts_with(packed)) return fits_of_lines(input);
+    return frame::testing::gzipped(fits_of_lines(input.substr(packed.size())));
 }
 
 }  // namespace emberline::fuzz

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // tests/fuzz/fits_sketch — FITS files as short text that can be changed line by line and stays FITS:
-//   #fits             first line; anything else is taken as the bytes of a file
+//   #gzip             what follows, gzipped as a whole
+//   #fits             first of its lines; anything else is taken as the bytes of a file
 //   KEYWORD = value   a card a line, filled up to 80 bytes; END closes the header and fills its block
 //   #data N           after END: the next N bytes as they are (as many as there are), then a line's end
 //   #fill N           … or N bytes of a fixed pattern, at most most_filled_bytes

@@ -47,7 +47,7 @@ const std::vector<Library>& libraries() {
         {"wcslib/", {"frame"}},   {"sqlite3", {"ledger"}},
         {"toml++/", {"night"}},   {"nlohmann/", {"exchange", "tasks", "command", "page"}},
         {"CLI/", {"command"}},    {"pugixml", {"standard"}},
-        {"zlib.h", {"picture"}},  {"httplib", {"page"}},
+        {"zlib.h", {"frame", "picture"}},  {"httplib", {"page"}},
     };
     return known;
 }

@@ -3,7 +3,7 @@
 #include <catch2/catch.hpp>
 #include <vector>
 
-#include "frame/rice_end.hpp"
+#include "frame/rice.hpp"
 
 using emberline::frame::rice_ends;
 using emberline::frame::RiceBlocks;
