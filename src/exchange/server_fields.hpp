@@ -45,7 +45,7 @@ class ServerReader {
 
     // Of the report itself, in either spelling. `line`: where it stands, or 0.
     void set(std::string_view key, std::string_view value, std::size_t line);
-    // `where` goes before the keys in findings: "photometry.3.".
+    // `where` goes before the keys in findings: "photometry.3.". A value is set between begin and end.
     void begin_point(std::string where, std::size_t line);
     void set_point(std::string_view key, std::string_view value);
     void end_point();

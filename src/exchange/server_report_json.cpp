@@ -138,7 +138,8 @@ class JsonReader : public nlohmann::json_sax<nlohmann::json> {
             return true;
         }
         if (const auto place = point_place()) {
-            if (path_.size() == *place + 1) {
+            // A list of this depth stands where a point should, and has opened none.
+            if (path_.size() == *place + 1 && path_.back() != "[]") {
                 reader_.set_point(key_, value);
             } else {
                 error("A value stands where a numbered point should.");
