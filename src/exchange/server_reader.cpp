@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <array>
 
-#include "exchange/network_findings.hpp"
 #include "exchange/server_fields.hpp"
 #include "quantities/text.hpp"
 

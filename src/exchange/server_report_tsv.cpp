@@ -6,7 +6,6 @@
 #include <set>
 #include <sstream>
 
-#include "exchange/network_findings.hpp"
 #include "exchange/server_fields.hpp"
 #include "exchange/server_formats.hpp"
 #include "quantities/line_reader.hpp"
