@@ -17,6 +17,7 @@ namespace emberline::exchange {
 
 inline constexpr std::string_view non_detection_prefix = "non_detection.";
 inline constexpr std::string_view point_prefix = "photometry.";
+inline constexpr int ab_units = 1;  // the server's number of AB magnitudes
 
 // A key as of 2025, "ra.value"; empty values are written as such.
 struct ServerField {
@@ -83,7 +84,7 @@ class ServerReader {
     std::optional<ServerPoint> point_;
     std::string point_where_;
     std::size_t point_line_ = 0;
-    std::set<std::string> seen_, seen_of_point_, seen_of_limit_;
+    std::set<std::string> seen_, seen_of_point_;
     bool has_ra_ = false, has_dec_ = false, has_discovery_ = false, mixed_said_ = false;
     std::size_t older_ = 0, newer_ = 0;
 };
