@@ -205,8 +205,8 @@ std::vector<MetaEntry> entries_of(const TableMeta& meta, TableLevel level) {
         {"jd_utc", fmt::format("JD in UTC at the observer's place; {}", moment), "time scale", "meta.note"},
         {"bjd_tdb", fmt::format("JD in TDB at the barycentre of the solar system; {}", moment), "time scale",
          "meta.note"},
-        {"magnitude_system", shared(meta.bands, [](const Band& b) { return facts(b).system; }),
-         "where the scale of magnitudes has its zero", "phot.mag"},
+        {"magnitude_system", magnitude_system(meta.bands), "where the scale of magnitudes has its zero",
+         "phot.mag"},
     };
     std::erase_if(entries, [](const MetaEntry& entry) { return entry.value.empty(); });
     for (MetaEntry& entry : entries)
