@@ -227,7 +227,7 @@ std::optional<Drawing> draw_residuals(const SheetBand& band, double width) {
     });
     std::vector<WantedLabel> wanted;
     std::vector<Disc> discs;
-    std::vector<Frame> bars;
+    std::vector<PaperBox> bars;
     std::vector<std::string> names;
     for (const SheetStar* s : stars) {
         const double at = x.at(s->catalogue_mag.value), value = *s->residual_mag;
@@ -246,7 +246,7 @@ std::optional<Drawing> draw_residuals(const SheetBand& band, double width) {
     }
     const auto places = place_labels(wanted, discs, bars, {left + 2.0, x.to, top + 2.0, bottom - 2.0});
     for (std::size_t i = 0; i < places.size(); ++i) {
-        const Frame& box = places[i].box;
+        const PaperBox& box = places[i].box;
         const DrawPoint middle{0.5 * (box.left + box.right), 0.5 * (box.top + box.bottom)};
         if (places[i].far) {
             drawing.line({{wanted[i].x, wanted[i].y},
