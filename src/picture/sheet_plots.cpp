@@ -299,7 +299,8 @@ void draw_air_panel(Drawing& drawing, const NightSheet& sheet, const SheetLooks&
                       Tone::slate);
         return;
     }
-    const double margin = std::max(0.12 * (high - low), quantity.from_zero ? 0.09 * high : 0.05);
+    double margin = std::max(0.12 * (high - low), quantity.from_zero ? 0.09 * high : 0.05);
+    if (quantity.from_zero && high <= 0.0) margin = 1.0;  // nothing but zeros: an axis all the same
     const double least = quantity.from_zero ? 0.0 : low - margin, most = high + margin;
     const PanelAxis y =
         quantity.bright_up ? PanelAxis{least, most, top, bottom} : PanelAxis{most, least, top, bottom};
