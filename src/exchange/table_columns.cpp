@@ -250,12 +250,10 @@ std::string printable(std::string_view text) {
     if (good(text)) return std::string(text);
     std::string out;
     while (!text.empty()) {
-        std::size_t length = 1;  // of the character that stands here
-        while (length <= 4 && length <= text.size() && !good(text.substr(0, length)))
-            ++length;
-        const bool is_one = length <= 4 && length <= text.size();
-        out += is_one ? text.substr(0, length) : std::string_view("\xEF\xBF\xBD");
-        text.remove_prefix(is_one ? length : 1);
+        const std::size_t bytes = first_character_bytes(text);
+        const bool is_one = bytes > 0 && good(text.substr(0, bytes));
+        out += is_one ? text.substr(0, bytes) : std::string_view("\xEF\xBF\xBD");
+        text.remove_prefix(is_one ? bytes : 1);
     }
     return out;
 }
