@@ -16,6 +16,15 @@ bool any_error(const std::vector<Finding>& findings) {
     return std::any_of(findings.begin(), findings.end(), [](const Finding& f) { return f.error; });
 }
 
+std::string quoted(std::string_view text) {
+    constexpr std::size_t most = 40;
+    if (text.size() <= most) return fmt::format("'{}'", text);
+    std::size_t end = most;
+    while (end > 0 && (static_cast<unsigned char>(text[end]) & 0xC0U) == 0x80U)
+        --end;  // not through a character
+    return fmt::format("'{}…'", text.substr(0, end));
+}
+
 void Findings::add(Finding finding) {
     if (list_.size() < most_findings) {
         list_.push_back(std::move(finding));

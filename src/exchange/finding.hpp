@@ -4,6 +4,7 @@
 
 #include <cstddef>
 #include <string>
+#include <string_view>
 #include <utility>
 #include <vector>
 
@@ -16,6 +17,9 @@ struct Finding {
     bool error = true;  // false: a warning, e.g. an obsolete filter code
 };
 [[nodiscard]] bool any_error(const std::vector<Finding>& findings);
+
+// 'text' for a finding, cut between characters where it is long.
+[[nodiscard]] std::string quoted(std::string_view text);
 
 // The list as it grows, kept short however long the file.
 class Findings {

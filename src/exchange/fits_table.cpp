@@ -189,11 +189,9 @@ Result<FitsTableWriter<Row>> FitsTableWriter<Row>::create(const std::string& pat
 
 template <class Row>
 Result<void> FitsTableWriter<Row>::write(const Row& row) {
-    cells_.clear();
-    for (const ColumnOf<Row>& column : columns_of<Row>()) {
-        Cell cell = column.value(row);
+    read_cells(row, cells_);
+    for (Cell& cell : cells_) {
         if (auto* text = std::get_if<std::string>(&cell)) *text = fits_text(*text);
-        cells_.push_back(std::move(cell));
     }
     return table_->append(cells_);
 }

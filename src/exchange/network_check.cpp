@@ -210,15 +210,6 @@ class Checker {
 
 }  // namespace
 
-std::string quoted(std::string_view text) {
-    constexpr std::size_t most = 40;
-    if (text.size() <= most) return fmt::format("'{}'", text);
-    std::size_t end = most;
-    while (end > 0 && (static_cast<unsigned char>(text[end]) & 0xC0U) == 0x80U)
-        --end;  // not through a character
-    return fmt::format("'{}…'", text.substr(0, end));
-}
-
 bool CheckedReport::valid() const {
     return !any_error(findings);
 }

@@ -40,10 +40,11 @@ std::optional<double> julian_date_of_spreadsheet(std::string_view text) {
     return instant ? std::optional(instant->jd()) : std::nullopt;
 }
 
-class LineReader {
+// Of the fields of one line.
+class ObservationReader {
   public:
-    LineReader(std::vector<std::string_view> fields, std::size_t line, const LineContext& context,
-               Findings& findings)
+    ObservationReader(std::vector<std::string_view> fields, std::size_t line, const LineContext& context,
+                      Findings& findings)
         : fields_(std::move(fields)), line_(line), context_(context), findings_(findings) {}
 
     std::optional<NetworkObservation> read() {
@@ -281,7 +282,7 @@ std::optional<NetworkObservation> read_network_line(std::string_view text, std::
     }
     std::vector<std::string_view> fields = split(text, context.delimiter);
     std::transform(fields.begin(), fields.end(), fields.begin(), trimmed);
-    return LineReader(std::move(fields), line, context, findings).read();
+    return ObservationReader(std::move(fields), line, context, findings).read();
 }
 
 }  // namespace emberline::exchange

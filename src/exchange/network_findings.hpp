@@ -2,17 +2,14 @@
 // exchange/network_findings — one line of a report, read and judged. Private to this room.
 #pragma once
 
+#include <optional>
 #include <string>
-#include <utility>
-#include <vector>
+#include <string_view>
 
-#include "exchange/network_format.hpp"
+#include "exchange/finding.hpp"
 #include "exchange/network_report.hpp"
 
 namespace emberline::exchange {
-
-// 'text' for a message, cut where it is long.
-[[nodiscard]] std::string quoted(std::string_view text);
 
 // What holds for the data at some line of the file.
 struct LineContext {

@@ -56,10 +56,9 @@ struct NetworkLines {
 
 // One line a night and band. Nights with several bands get a GROUP, the same for all of its lines.
 // Problem (kind request): no observer's code or no name of the transient, dates that are none or in the wrong
-// order, an observation type or delimiter that the format does not have, a name or chart that is too
-// long for it. What cannot be a line by itself is
-// skipped with its reason. An instrument with an observer of its own (observer_codes of the campaign) has
-// lines under that code.
+// order, an observation type or delimiter that the format does not have, a name or chart that is too long for
+// it. What cannot be a line by itself is skipped with its reason. An instrument with an observer of its own
+// (observer_codes of the campaign) has lines under that code.
 [[nodiscard]] Result<NetworkLines> network_lines(std::span<const night::NightMeasurement> nights,
                                                  const night::Campaign& campaign, const LineChoice& choice);
 // One line a frame; GROUP stays na.

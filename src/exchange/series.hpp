@@ -34,9 +34,8 @@ struct Series {
 // Times without a scale are UTC; HJD too. A file does not say where its object stands, so that only BJD
 // brings barycentric times: without it the geocentric TDB stands in, up to 8.3 minutes off, and a remark says
 // so; from HJD it is a few seconds off. A limit is marked by its column (1, true, t, yes, y; any case) or by
-// '<' or
-// '>' before the magnitude; it is taken as one of 3 sigma. An error that is missing, zero or negative leaves
-// assumed_err_mag and Point::err_is_guess.
+// '<' or '>' before the magnitude; it is taken as one of 3 sigma. An error that is missing, zero or negative
+// leaves assumed_err_mag and Point::err_is_guess.
 // Left out with a remark: rows without a magnitude, of an unknown band, of differential magnitudes, and rows
 // that cannot be read, as long as these are fewer than one in ten. Problem (file, line, column): more of
 // these, no column of times, dates in another scale than their column says (an MJD under `jd`: it cannot be

@@ -8,6 +8,7 @@
 #include <array>
 #include <cctype>
 #include <initializer_list>
+#include <utility>
 
 #include "quantities/text.hpp"
 #include "standard/catalogue_units.hpp"
@@ -133,7 +134,6 @@ class ColumnFinder {
         if (auto good = find_magnitudes(); !good) return fail(good.error());
         if (auto good = find_band(); !good) return fail(good.error());
         found_.is_limit = named(columns_, {"is_limit", "upper_limit", "upperlimit"});
-        found_.limit_mag = named(columns_, {"limit_mag", "limiting_mag", "limiting_magnitude", "maglim"});
         found_.series = named(columns_, {"series", "observer", "obscode", "observer_code", "observer code"});
         found_.flags = named(columns_, {"flags"});
         found_.flux_e = named(columns_, {"flux_e"});
@@ -253,18 +253,19 @@ class ColumnFinder {
                            "Give one column of magnitudes, named mag, and one of bands, named band.");
         }
         if (!mag) return missing("There is no column of magnitudes.", "Name it mag.");
-        found_.mag = *mag;
-        found_.err = named_or_meaning(columns_, err_names, "stat.error", "phot.mag");
-        found_.random_err = named(columns_, {"mag_err_random"});
-        found_.common_err = named(columns_, {"mag_err_common"});
         const auto mag_unit = unit_of(*mag);
         if (!mag_unit) return fail(mag_unit.error());
-        found_.mag_unit_mag = *mag_unit;
-        for (const auto& column : {found_.err, found_.random_err, found_.common_err}) {
+        found_.mag = {*mag, *mag_unit};
+        for (const auto& [place, column] :
+             {std::pair(&found_.limit_mag,
+                        named(columns_, {"limit_mag", "limiting_mag", "limiting_magnitude", "maglim"})),
+              std::pair(&found_.err, named_or_meaning(columns_, err_names, "stat.error", "phot.mag")),
+              std::pair(&found_.random_err, named(columns_, {"mag_err_random"})),
+              std::pair(&found_.common_err, named(columns_, {"mag_err_common"}))}) {
             if (!column) continue;
             const auto unit = unit_of(*column);
             if (!unit) return fail(unit.error());
-            found_.err_unit_mag = *unit;
+            *place = MagnitudeColumn{*column, *unit};
         }
         return {};
     }
@@ -290,7 +291,7 @@ class ColumnFinder {
             }
         }
         // "phot.mag;em.opt.V": the last letter is the band.
-        const std::string& ucd = columns_[found_.mag].meaning;
+        const std::string& ucd = columns_[found_.mag.column].meaning;
         const auto optical = lower_case(ucd).find("em.opt.");
         if (optical != std::string::npos && ucd.size() > optical + 7) {
             found_.band_of_all = upper_case(ucd.substr(optical + 7, 1));

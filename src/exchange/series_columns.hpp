@@ -23,14 +23,20 @@ struct TimeColumn {
     TimePlace place = TimePlace::observer;
 };
 
+// Of magnitudes or their errors, each in a unit of its own.
+struct MagnitudeColumn {
+    std::size_t column = 0;
+    double unit_mag = 1.0;  // its numbers are multiplied by it
+};
+
 struct SeriesColumns {
     std::optional<TimeColumn> time;         // of the observer's clock, else of one at the Sun
     std::optional<TimeColumn> barycentric;  // one of the two is there
-    std::size_t mag = 0;
-    double mag_unit_mag = 1.0, err_unit_mag = 1.0;
+    MagnitudeColumn mag;
+    std::optional<MagnitudeColumn> limit_mag, err, random_err, common_err;
     std::optional<std::size_t> band;
     std::string band_of_all;  // where there is no such column
-    std::optional<std::size_t> err, random_err, common_err, is_limit, limit_mag, series, flags;
+    std::optional<std::size_t> is_limit, series, flags;
     std::optional<std::size_t> flux_e, flux_err_e, zero_point;  // of our own tables of frames
     std::vector<std::string> remarks;
 };

@@ -158,7 +158,7 @@ class TableReader {
                                                            const std::optional<TimeColumn>& time) const {
         if (!time) return std::optional<Instant>{};
         const std::string words = text(row, time->column);
-        if (words.empty()) return std::optional<Instant>{};
+        if (is_empty_word(words)) return std::optional<Instant>{};
         if (time->is_calendar) {
             std::string date = words;
             if (date.size() > 10 && date[10] == ' ') date[10] = 'T';
@@ -195,11 +195,11 @@ class TableReader {
             }
             is_limit = *truth;
         }
-        std::size_t column = columns_.mag;
-        std::string words = text(row, column);
+        MagnitudeColumn from = columns_.mag;
+        std::string words = text(row, from.column);
         if (is_limit && columns_.limit_mag && is_empty_word(words)) {
-            column = *columns_.limit_mag;
-            words = text(row, column);
+            from = *columns_.limit_mag;
+            words = text(row, from.column);
         }
         if (is_empty_word(words)) return std::optional<double>{};
         std::string_view digits = words;
@@ -209,11 +209,11 @@ class TableReader {
         }
         const auto mag = parse_number(digits);
         if (!mag) {
-            return refuse(row, column, fmt::format("'{}' is not a magnitude.", words),
+            return refuse(row, from.column, fmt::format("'{}' is not a magnitude.", words),
                           "Leave the field empty where there is none.");
         }
-        if (std::abs(*mag * columns_.mag_unit_mag) > faintest_mag) return std::optional<double>{};
-        return std::optional(*mag * columns_.mag_unit_mag);
+        if (std::abs(*mag * from.unit_mag) > faintest_mag) return std::optional<double>{};
+        return std::optional(*mag * from.unit_mag);
     }
 
     // The whole error, its random and its common part, where they are.
@@ -222,14 +222,15 @@ class TableReader {
         const std::array columns{columns_.err, columns_.random_err, columns_.common_err};
         for (std::size_t i = 0; i < columns.size(); ++i) {
             if (!columns[i]) continue;
-            const std::string words = text(row, *columns[i]);
+            const std::string words = text(row, columns[i]->column);
             if (is_empty_word(words)) continue;
             const auto err = parse_number(words);
             if (!err) {
-                return refuse(row, *columns[i], fmt::format("'{}' is not the error of a magnitude.", words),
+                return refuse(row, columns[i]->column,
+                              fmt::format("'{}' is not the error of a magnitude.", words),
                               "Give one standard deviation in magnitudes, or leave the field empty.");
             }
-            const double err_mag = *err * columns_.err_unit_mag;
+            const double err_mag = *err * columns[i]->unit_mag;
             if (std::abs(err_mag) <= faintest_mag) errs[i] = err_mag;
         }
         return errs;

@@ -17,6 +17,7 @@ namespace emberline::exchange {
 
 inline constexpr std::string_view non_detection_prefix = "non_detection.";
 inline constexpr std::string_view point_prefix = "photometry.";
+inline constexpr int ab_units = 1;  // the server's number of AB magnitudes
 
 // A key as of 2025, "ra.value"; empty values are written as such.
 struct ServerField {
@@ -45,7 +46,7 @@ class ServerReader {
 
     // Of the report itself, in either spelling. `line`: where it stands, or 0.
     void set(std::string_view key, std::string_view value, std::size_t line);
-    // `where` goes before the keys in findings: "photometry.3.".
+    // `where` goes before the keys in findings: "photometry.3.". A value is set between begin and end.
     void begin_point(std::string where, std::size_t line);
     void set_point(std::string_view key, std::string_view value);
     void end_point();
@@ -83,7 +84,7 @@ class ServerReader {
     std::optional<ServerPoint> point_;
     std::string point_where_;
     std::size_t point_line_ = 0;
-    std::set<std::string> seen_, seen_of_point_, seen_of_limit_;
+    std::set<std::string> seen_, seen_of_point_;
     bool has_ra_ = false, has_dec_ = false, has_discovery_ = false, mixed_said_ = false;
     std::size_t older_ = 0, newer_ = 0;
 };

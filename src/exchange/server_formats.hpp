@@ -10,13 +10,10 @@
 
 namespace emberline::exchange {
 
-// Reads back what is about to be written, so that no writer lets out what the validator refuses.
-class ServerProof {
-  public:
-    // But for its points. Problem: the first finding, with its field.
-    [[nodiscard]] Result<void> report(const ServerReport& report);
-    [[nodiscard]] Result<void> point(const std::vector<ServerField>& fields, std::size_t number);
-};
+// Read back what is about to be written, so that no writer lets out what the validator refuses. Problem: the
+// first finding, with its field.
+[[nodiscard]] Result<void> proofread(const ServerReport& report);  // of its points the first alone
+[[nodiscard]] Result<void> proofread_point(const std::vector<ServerField>& fields, std::size_t number);
 
 void read_server_json(std::string_view text, ServerReader& reader, Findings& findings);
 void read_server_tsv(std::string_view text, ServerReader& reader, Findings& findings);

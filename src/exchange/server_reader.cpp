@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <array>
 
-#include "exchange/network_findings.hpp"
 #include "exchange/server_fields.hpp"
 #include "quantities/text.hpp"
 
@@ -17,7 +16,6 @@ constexpr std::size_t longest_text = 10'000;
 constexpr double largest_err_arcsec = 3600.0;
 constexpr double largest_flux = 1e12;  // also of fluxes that are no magnitudes
 constexpr double longest_exposure_s = 1e7;
-constexpr int ab_units = 1;
 
 constexpr std::array<std::string_view, 20> report_keys{"ra.value",
                                                        "ra.error",

@@ -39,7 +39,6 @@ std::optional<int> known_filter(const Band& band) {
     }
     return std::nullopt;
 }
-constexpr int ab_units = 1;
 
 bool is_value(const std::optional<double>& mag) {
     return mag && std::isfinite(*mag) && std::abs(*mag) <= largest_mag;

@@ -22,7 +22,7 @@ Result<void> first_error(Findings findings) {
 
 }  // namespace
 
-Result<void> ServerProof::report(const ServerReport& report) {
+Result<void> proofread(const ServerReport& report) {
     Findings findings;
     ServerReader reader(findings);
     for (const ServerField& field : fields_of(report))
@@ -38,7 +38,7 @@ Result<void> ServerProof::report(const ServerReport& report) {
     return first_error(std::move(findings));
 }
 
-Result<void> ServerProof::point(const std::vector<ServerField>& fields, std::size_t number) {
+Result<void> proofread_point(const std::vector<ServerField>& fields, std::size_t number) {
     Findings findings;
     ServerReader reader(findings);
     reader.begin_point(fmt::format("photometry.{}.", number), 0);

@@ -138,7 +138,8 @@ class JsonReader : public nlohmann::json_sax<nlohmann::json> {
             return true;
         }
         if (const auto place = point_place()) {
-            if (path_.size() == *place + 1) {
+            // A list of this depth stands where a point should, and has opened none.
+            if (path_.size() == *place + 1 && path_.back() != "[]") {
                 reader_.set_point(key_, value);
             } else {
                 error("A value stands where a numbered point should.");
@@ -164,14 +165,13 @@ class JsonReader : public nlohmann::json_sax<nlohmann::json> {
 }  // namespace
 
 Result<void> write_server_json(const ServerReport& report, ServerKeys keys, std::ostream& out) {
-    ServerProof proof;
-    if (auto good = proof.report(report); !good) return good;
+    if (auto good = proofread(report); !good) return good;
     out << "{\"at_report\": {\"0\": {\n";
     write_fields(out, fields_of(report), keys);
     out << "  " << json_text(points_key) << ": {" << json_text(group_key) << ": {\n";
     for (std::size_t i = 0; i < report.photometry.size(); ++i) {
         const auto fields = fields_of(report.photometry[i]);
-        if (auto good = proof.point(fields, i); !good) return good;
+        if (auto good = proofread_point(fields, i); !good) return good;
         out << fmt::format("    \"{}\": {{", i);
         for (std::size_t f = 0; f < fields.size(); ++f) {
             out << (f > 0 ? ", " : "") << json_text(spelled(fields[f].key, keys)) << ": "

@@ -6,7 +6,6 @@
 #include <set>
 #include <sstream>
 
-#include "exchange/network_findings.hpp"
 #include "exchange/server_fields.hpp"
 #include "exchange/server_formats.hpp"
 #include "quantities/line_reader.hpp"
@@ -111,8 +110,7 @@ class ColumnReader {
 }  // namespace
 
 Result<void> write_server_tsv(const ServerReport& report, ServerKeys keys, std::ostream& out) {
-    ServerProof proof;
-    if (auto good = proof.report(report); !good) return good;
+    if (auto good = proofread(report); !good) return good;
     auto of_report = fields_of(report);
     for (ServerField& field : fields_of(report.offset))
         of_report.push_back(std::move(field));
@@ -126,7 +124,7 @@ Result<void> write_server_tsv(const ServerReport& report, ServerKeys keys, std::
     out << line;
     for (std::size_t i = 0; i < report.photometry.size(); ++i) {
         const auto fields = fields_of(report.photometry[i]);
-        if (auto good = proof.point(fields, i); !good) return good;
+        if (auto good = proofread_point(fields, i); !good) return good;
         if (auto good = check_columns(fields); !good) return good;
         line.clear();
         if (i == 0)

@@ -5,7 +5,6 @@
 
 #include <algorithm>
 
-#include "exchange/network_findings.hpp"
 #include "quantities/text.hpp"
 
 namespace emberline::exchange {

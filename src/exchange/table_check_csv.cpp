@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <istream>
 
-#include "exchange/network_findings.hpp"
 #include "exchange/table_cells.hpp"
 #include "exchange/table_check_parts.hpp"
 #include "quantities/line_reader.hpp"

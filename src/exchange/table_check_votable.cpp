@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <map>
 
-#include "exchange/network_findings.hpp"
 #include "exchange/table_cells.hpp"
 #include "exchange/table_check_parts.hpp"
 #include "exchange/xml_reader.hpp"

@@ -205,8 +205,8 @@ std::vector<MetaEntry> entries_of(const TableMeta& meta, TableLevel level) {
         {"jd_utc", fmt::format("JD in UTC at the observer's place; {}", moment), "time scale", "meta.note"},
         {"bjd_tdb", fmt::format("JD in TDB at the barycentre of the solar system; {}", moment), "time scale",
          "meta.note"},
-        {"magnitude_system", shared(meta.bands, [](const Band& b) { return facts(b).system; }),
-         "where the scale of magnitudes has its zero", "phot.mag"},
+        {"magnitude_system", magnitude_system(meta.bands), "where the scale of magnitudes has its zero",
+         "phot.mag"},
     };
     std::erase_if(entries, [](const MetaEntry& entry) { return entry.value.empty(); });
     for (MetaEntry& entry : entries)
@@ -250,12 +250,10 @@ std::string printable(std::string_view text) {
     if (good(text)) return std::string(text);
     std::string out;
     while (!text.empty()) {
-        std::size_t length = 1;  // of the character that stands here
-        while (length <= 4 && length <= text.size() && !good(text.substr(0, length)))
-            ++length;
-        const bool is_one = length <= 4 && length <= text.size();
-        out += is_one ? text.substr(0, length) : std::string_view("\xEF\xBF\xBD");
-        text.remove_prefix(is_one ? length : 1);
+        const std::size_t bytes = first_character_bytes(text);
+        const bool is_one = bytes > 0 && good(text.substr(0, bytes));
+        out += is_one ? text.substr(0, bytes) : std::string_view("\xEF\xBF\xBD");
+        text.remove_prefix(is_one ? bytes : 1);
     }
     return out;
 }

@@ -9,7 +9,6 @@
 #include <cmath>
 #include <utility>
 
-#include "exchange/network_findings.hpp"
 #include "quantities/band.hpp"
 #include "quantities/caveat.hpp"
 #include "quantities/instant.hpp"

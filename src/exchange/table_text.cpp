@@ -4,6 +4,7 @@
 
 #include <fmt/format.h>
 
+#include <iterator>
 #include <ostream>
 #include <string_view>
 

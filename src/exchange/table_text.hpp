@@ -3,7 +3,6 @@
 #pragma once
 
 #include <iosfwd>
-#include <iterator>
 #include <memory>
 #include <span>
 #include <string>

@@ -4,8 +4,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 #include <charconv>
+#include <utility>
 
 #include "quantities/text.hpp"
 
@@ -257,17 +257,21 @@ std::optional<Kind> XmlReader::read_declared() {
 }
 
 Kind XmlReader::read_cdata() {
-    text_.clear();
-    // A long one comes in pieces; none ends within the three characters that end it all.
-    while (text_.size() < longest_text || text_.ends_with(']')) {
+    // A long one comes in pieces. What may begin the three characters that end it all waits for the next.
+    text_ = std::exchange(brackets_, {});
+    while (text_.size() < longest_text) {
         const int c = take();
         if (c == at_end) return cut();
         text_ += static_cast<char>(c);
         if (text_.ends_with("]]>")) {
             text_.resize(text_.size() - 3);
             in_cdata_ = false;
-            break;
+            return Kind::text;
         }
+    }
+    while (brackets_.size() < 2 && text_.ends_with(']')) {
+        text_.pop_back();
+        brackets_ += ']';
     }
     return Kind::text;
 }
@@ -321,8 +325,8 @@ bool XmlReader::read_name(std::string& name) {
     name.clear();
     while (!ends_name(peek()) && name.size() < longest_name)
         name += static_cast<char>(take());
-    const bool good = !name.empty() && is_plain_text(name) && std::isdigit(name.front()) == 0 &&
-                      name.front() != '-' && name.front() != '.';
+    const bool good = !name.empty() && is_plain_text(name) &&
+                      std::string_view("0123456789-.").find(name.front()) == std::string_view::npos;
     if (!good) problem_ = "'<' stands where no element begins; as text it is written &lt;.";
     return good;
 }

@@ -61,6 +61,7 @@ class XmlReader {
     std::size_t line_ = 1, line_of_piece_ = 1;
     std::vector<std::string> inside_;  // the names of the elements that are open
     std::string name_, text_, problem_;
+    std::string brackets_;  // at the end of a piece of CDATA: they may begin its end
     std::vector<std::pair<std::string, std::string>> attributes_;
     bool begun_ = false, in_cdata_ = false, close_due_ = false, had_mark_ = false, over_ = false;
     bool root_seen_ = false;

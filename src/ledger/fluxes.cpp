@@ -253,4 +253,16 @@ void visit_fluxes(Connection& connection, const std::function<bool(const FrameFl
     if (current) visit(frame);
 }
 
+std::vector<FrameFluxes> all_fluxes(Connection& connection, std::optional<std::string_view> night) {
+    std::vector<FrameFluxes> frames;
+    visit_fluxes(
+        connection,
+        [&](const FrameFluxes& frame) {
+            frames.push_back(frame);
+            return true;
+        },
+        night);
+    return frames;
+}
+
 }  // namespace emberline::ledger

@@ -21,5 +21,7 @@ namespace emberline::ledger {
 // Current fluxes by time; of one night where it is named.
 void visit_fluxes(Connection& connection, const std::function<bool(const photometry::FrameFluxes&)>& visit,
                   std::optional<std::string_view> night = std::nullopt);
+[[nodiscard]] std::vector<photometry::FrameFluxes> all_fluxes(
+    Connection& connection, std::optional<std::string_view> night = std::nullopt);
 
 }  // namespace emberline::ledger

@@ -164,14 +164,7 @@ Result<void> Ledger::for_each_frame(const std::function<bool(const photometry::F
 }
 
 Result<std::vector<photometry::FrameFluxes>> Ledger::frames() const {
-    return guarded(impl_->connection->path(), [&] {
-        std::vector<photometry::FrameFluxes> frames;
-        visit_fluxes(*impl_->connection, [&](const photometry::FrameFluxes& frame) {
-            frames.push_back(frame);
-            return true;
-        });
-        return frames;
-    });
+    return guarded(impl_->connection->path(), [&] { return all_fluxes(*impl_->connection); });
 }
 
 Result<void> Ledger::exclude(SetAside kind, std::string_view key, std::string_view reason) {
@@ -231,7 +224,7 @@ Result<std::optional<std::string>> Ledger::newest_night() const {
 }
 
 Result<std::vector<photometry::FrameFluxes>> Ledger::frames_of(std::string_view night) const {
-    return guarded(impl_->connection->path(), [&] { return fluxes_of_night(*impl_->connection, night); });
+    return guarded(impl_->connection->path(), [&] { return all_fluxes(*impl_->connection, night); });
 }
 
 Result<Solution> Ledger::newest_of(std::string_view night) const {

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "ledger/night_queries.hpp"
 
-#include "ledger/fluxes.hpp"
 #include "ledger/solution_rows.hpp"
 
 namespace emberline::ledger {
@@ -33,18 +32,6 @@ std::optional<std::string> last_night(Connection& connection) {
     Statement row(connection, "SELECT max(night) FROM frame_measurement WHERE last_solution IS NULL");
     if (!row.step() || row.is_null(0)) return std::nullopt;
     return row.text(0);
-}
-
-std::vector<photometry::FrameFluxes> fluxes_of_night(Connection& connection, std::string_view night) {
-    std::vector<photometry::FrameFluxes> frames;
-    visit_fluxes(
-        connection,
-        [&](const photometry::FrameFluxes& frame) {
-            frames.push_back(frame);
-            return true;
-        },
-        night);
-    return frames;
 }
 
 Solution solution_of_night(Connection& connection, std::string_view night) {

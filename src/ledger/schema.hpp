@@ -1,23 +1,17 @@
 // SPDX-License-Identifier: MIT
-// ledger/schema — the tables, how a new ledger gets them and an older one is brought up to date.
+// ledger/schema — how a new ledger gets its tables and an older one is brought up to date. The tables
+// themselves: ledger/table_definitions.
 #pragma once
 
 #include <span>
-#include <string>
 
 #include "ledger/connection.hpp"
+#include "ledger/table_definitions.hpp"
 
 namespace emberline::ledger {
 
 // Written into the file's header, by which SQLite's users tell whose database it is: "Embr".
 inline constexpr int application_id = 0x456d6272;
-
-// From the version before `to` to `to`.
-struct Migration {
-    int to;
-    std::string sql;
-};
-[[nodiscard]] std::span<const Migration> migrations();
 
 // All throw Failure.
 // Not ours, or from a newer version: refused before anything is written.

@@ -95,11 +95,10 @@ class Analyst {
     }
 
     [[nodiscard]] int nights_between(double from_bjd_tdb, double to_bjd_tdb) const {
-        constexpr double another_night_d = 0.5;
         int nights = 0;
         double last = -HUGE_VAL;
         for (const std::size_t i : within(curve_, from_bjd_tdb, to_bjd_tdb)) {
-            if (curve_.points[i].is_limit || curve_.points[i].bjd_tdb < last + another_night_d) continue;
+            if (curve_.points[i].is_limit || curve_.points[i].bjd_tdb < last + one_night_d) continue;
             last = curve_.points[i].bjd_tdb;
             ++nights;
         }

@@ -3,6 +3,7 @@
 // and the figures.
 #pragma once
 
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <string_view>

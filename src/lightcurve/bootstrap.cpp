@@ -13,8 +13,6 @@
 namespace emberline::lightcurve {
 namespace {
 
-constexpr double night_d = 0.5;
-
 using Night = std::vector<std::size_t>;  // indices into the curve
 
 // Series by series, the nights of the points used.
@@ -29,7 +27,7 @@ std::vector<std::vector<Night>> nights_of(const LightCurve& curve, const std::ve
     std::vector<std::vector<Night>> nights(series);
     for (const std::size_t i : in_time) {
         std::vector<Night>& own = nights[curve.points[i].series];
-        if (own.empty() || curve.points[i].bjd_tdb - curve.points[own.back().front()].bjd_tdb >= night_d)
+        if (own.empty() || curve.points[i].bjd_tdb - curve.points[own.back().front()].bjd_tdb >= one_night_d)
             own.emplace_back();
         own.back().push_back(i);
     }

@@ -7,9 +7,8 @@
 // times the change of rate, and by nothing from a quarter of a day on. In a gap between nights nothing tells
 // where the break is but the two lines: its error is that of their crossing. Breaks are held to no interval:
 // where points ask for fewer than there are, one may leave the points, and the fit is refused, or cut off a
-// single night, which BIC pays too little for. In 1200
-// simulated campaigns the least BIC had the right number of 0 to 3 breaks in 91 to 99 of a hundred, and
-// mostly one too many in the rest.
+// single night, which BIC pays too little for. In 1200 simulated campaigns the least BIC had the right number
+// of 0 to 3 breaks in 91 to 99 of a hundred, and mostly one too many in the rest.
 #include <fmt/format.h>
 
 #include <algorithm>

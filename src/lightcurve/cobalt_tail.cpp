@@ -9,11 +9,8 @@
 // fit's own error of the escape time holds where the leak shows (a BIC below that of no leak). Elsewhere the
 // time is known from below only, and profile_error() tells it. A type Ia's tail without a date of the
 // explosion does not tell it either: level, date and time trade places while the ejecta are thin.
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
-#include <numeric>
 
 #include "lightcurve/fit.hpp"
 #include "lightcurve/model.hpp"

@@ -4,13 +4,11 @@
 // share (a zero point) moves m_max and leaves differences alone.
 #include "lightcurve/figures.hpp"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
+#include <span>
 #include <vector>
 
-#include "lightcurve/samples.hpp"
 #include "numerics/robust.hpp"
 
 namespace emberline::lightcurve {
@@ -20,25 +18,10 @@ namespace {
 constexpr double inside_one_sigma = 0.6826894921370859;
 constexpr double least_bracketed = 0.95;
 
-double quantile(const std::vector<double>& sorted, double fraction) {
-    const double place = fraction * static_cast<double>(sorted.size() - 1);
-    const auto below = static_cast<std::size_t>(place);
-    const auto above = std::min(below + 1, sorted.size() - 1);
-    return sorted[below] + (place - static_cast<double>(below)) * (sorted[above] - sorted[below]);
-}
-
 Figure figure_of(double value, std::vector<double> drawn) {
-    std::sort(drawn.begin(), drawn.end());
-    const double low = quantile(drawn, 0.5 * (1.0 - inside_one_sigma));
-    const double high = quantile(drawn, 0.5 * (1.0 + inside_one_sigma));
+    const double low = numerics::quantile(drawn, 0.5 * (1.0 - inside_one_sigma));
+    const double high = numerics::quantile(std::move(drawn), 0.5 * (1.0 + inside_one_sigma));
     return {.value = value, .err = 0.5 * (high - low), .low = low, .high = high};
-}
-
-std::vector<double> row_of(const numerics::Matrix& m, std::size_t r) {
-    std::vector<double> row(m.columns());
-    for (std::size_t c = 0; c < row.size(); ++c)
-        row[c] = m(r, c);
-    return row;
 }
 
 struct Place {
@@ -142,7 +125,7 @@ std::optional<Drawn> draw_peaks(const CurveFit& fit, double after_d, std::uint64
     numerics::Random random(seed);
     const numerics::Matrix curves = fit.prediction->draws(grid->bjd_tdb, draws, random);
     for (std::size_t k = 0; k < draws; ++k) {
-        if (const auto one = read(row_of(curves, k))) drawn.draws.push_back(*one);
+        if (const auto one = read(curves.row(k))) drawn.draws.push_back(*one);
     }
     drawn.bracketed = static_cast<double>(drawn.draws.size()) / static_cast<double>(draws);
     if (drawn.bracketed < least_bracketed) return std::nullopt;

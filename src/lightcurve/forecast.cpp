@@ -58,11 +58,13 @@ class Wanderer {
 double wander_of(const std::vector<CurveFit>& fits, std::span<const double> weights) {
     const double last = last_of(fits, weights), first = first_of(fits, weights);
     const auto mean_mag = [&](double t) {
-        double sum = 0.0;
+        double sum = 0.0, all = 0.0;
         for (std::size_t i = 0; i < fits.size(); ++i) {
-            if (weights[i] > 0.0) sum += weights[i] * fits[i].prediction->magnitude(t).value;
+            if (!(weights[i] > 0.0)) continue;
+            sum += weights[i] * fits[i].prediction->magnitude(t).value;
+            all += weights[i];
         }
-        return sum;
+        return sum / all;
     };
     // The mean rates of neighbouring stretches of a random walk differ by a variance of q² · 2/3 of a
     // stretch.

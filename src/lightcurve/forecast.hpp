@@ -40,7 +40,7 @@ struct ForecastOptions {
 inline constexpr double usual_wander = 0.003;
 
 // q from the past: how the rate changed from one stretch of the fits' mean curve to the next, the recent past
-// foremost, and usual_wander beside it as if it had been seen once.
+// foremost, and usual_wander beside it as if it had been seen once. Only the ratios of the weights count.
 [[nodiscard]] double wander_of(const std::vector<CurveFit>& fits, std::span<const double> weights);
 
 // All fits count, each by its weight (ModelChoice::weights), so that models which the past cannot tell apart

@@ -39,15 +39,21 @@ void sort_by_time(LightCurve& curve) {
 }
 
 std::size_t drop_copies(LightCurve& curve) {
-    const auto key = [](const Point& p) {
-        return std::tuple(p.series, p.bjd_tdb, p.is_limit, p.magnitude_mag, p.random_err_mag, p.limit_mag,
-                          p.flux ? p.flux->value : 0.0, p.flux ? p.flux->err : 0.0);
+    const auto numbers = [](const Point& p) {
+        std::vector<std::optional<double>> all{p.bjd_tdb, p.magnitude_mag, p.random_err_mag, p.limit_mag,
+                                               p.limit_sigma};
+        all.push_back(p.flux ? std::optional(p.flux->value) : std::nullopt);
+        all.push_back(p.flux ? std::optional(p.flux->err) : std::nullopt);
+        all.insert(all.end(), p.common_err_mag.begin(), p.common_err_mag.end());
+        return all;
     };
-    std::set<decltype(key(Point()))> seen;
+    std::set<std::tuple<std::size_t, bool, std::vector<std::optional<double>>>> seen;
     return std::erase_if(curve.points, [&](const Point& p) {
-        // What is no number has no order; such a point is refused elsewhere.
-        return std::isfinite(p.bjd_tdb) && p.magnitude_mag.value_or(0.0) == p.magnitude_mag.value_or(0.0) &&
-               !seen.insert(key(p)).second;
+        auto all = numbers(p);
+        // What is no number has no order; such a point stays, to be refused by check_point().
+        if (std::any_of(all.begin(), all.end(), [](const auto& v) { return v && std::isnan(*v); }))
+            return false;
+        return !seen.emplace(p.series, p.is_limit, std::move(all)).second;
     });
 }
 

@@ -16,6 +16,16 @@ namespace emberline::lightcurve {
 
 // Fluxes of all points of a curve are on one scale: magnitude = flux_zero_mag − 2.5 log10(flux).
 inline constexpr double flux_zero_mag = 25.0;
+[[nodiscard]] inline double flux_of_magnitude(double mag) {
+    return flux_ratio(mag - flux_zero_mag);
+}
+// Not a finite number for a flux that is not above zero.
+[[nodiscard]] inline double magnitude_of_flux(double flux) {
+    return flux_zero_mag + magnitude_difference(flux, 1.0);
+}
+
+// What lies within half a day of a night's first point is of that night.
+inline constexpr double one_night_d = 0.5;
 
 struct Point {
     double bjd_tdb = 0.0;

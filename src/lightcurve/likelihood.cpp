@@ -3,8 +3,6 @@
 // −F dm / 1.0857, for slopes, common errors and extra scatter alike; N normal matrix.
 #include "lightcurve/likelihood.hpp"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
 
@@ -13,14 +11,6 @@
 #include "lightcurve/student_t.hpp"
 
 namespace emberline::lightcurve {
-namespace {
-
-double model_flux(double mag) {
-    return flux_ratio(mag - flux_zero_mag);
-}
-
-}  // namespace
-
 std::vector<double> Expansion::squared_residuals() const {
     std::vector<double> z2(residuals.size());
     for (std::size_t i = 0; i < z2.size(); ++i)
@@ -37,7 +27,7 @@ Likelihood::Likelihood(const LightCurve& curve, const Model& model, const std::v
         if (point.flux) {
             rows_.push_back({i, days, true, point.flux->value, point.flux->err});
         } else if (point.is_limit) {
-            const double flux = model_flux(*point.limit_mag);
+            const double flux = flux_of_magnitude(*point.limit_mag);
             limits_.push_back({i, days, flux, flux / point.limit_sigma});
         } else {
             rows_.push_back({i, days, false, *point.magnitude_mag, *point.random_err_mag});
@@ -71,7 +61,7 @@ double Likelihood::common_magnitude(std::size_t row, std::span<const double> com
 
 Likelihood::Measured Likelihood::measured(std::size_t row, double magnitude, const Noise& noise) const {
     const Row& r = rows_[row];
-    const double model = r.in_flux ? model_flux(magnitude) : magnitude;
+    const double model = r.in_flux ? flux_of_magnitude(magnitude) : magnitude;
     const double flux_slope = r.in_flux ? -model / mag_per_relative_flux : 1.0;
     const double scatter = flux_slope * noise.extra_scatter_mag;
     return {.residual = r.value - model,
@@ -80,7 +70,7 @@ Likelihood::Measured Likelihood::measured(std::size_t row, double magnitude, con
 }
 
 double Likelihood::limit_z(const Limit& limit, double magnitude) const {
-    return (limit.flux - model_flux(magnitude)) / limit.err;
+    return (limit.flux - flux_of_magnitude(magnitude)) / limit.err;
 }
 
 double Likelihood::limit_trust(std::size_t limit, std::span<const double> parameters) const {
@@ -107,7 +97,7 @@ void Likelihood::add_beside(Expansion& at) const {
         const auto term = censored_term(limit_z(l, mag), mistaken_limit_);
         at.depth_beside += term.minus_two_log;
         model_->gradient(l.days, parameters, gradient);
-        const double dz_per_mag = model_flux(mag) / mag_per_relative_flux / l.err;
+        const double dz_per_mag = flux_of_magnitude(mag) / mag_per_relative_flux / l.err;
         for (std::size_t i = 0; i < p; ++i) {
             at.downhill_beside[i] += term.pull * dz_per_mag * gradient[i];
             for (std::size_t j = 0; j < p; ++j)
@@ -175,7 +165,7 @@ double Likelihood::depth(const Place& place, const Expansion& around) const {
     for (std::size_t i = 0; i < rows_.size(); ++i) {
         const double mag =
             model_->magnitude(rows_[i].days, place.parameters) + common_magnitude(i, place.commons);
-        const double r = rows_[i].value - (rows_[i].in_flux ? model_flux(mag) : mag);
+        const double r = rows_[i].value - (rows_[i].in_flux ? flux_of_magnitude(mag) : mag);
         sum += tail_depth(r * r / around.variances[i], around.noise.student_nu);
     }
     for (const Limit& l : limits_) {

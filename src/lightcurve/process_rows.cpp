@@ -17,13 +17,9 @@ namespace {
 // Beyond this a row says nothing: a hundred magnitudes.
 constexpr double vague_variance_mag2 = 1e4;
 
-double flux_at(double mag) {
-    return flux_ratio(mag - flux_zero_mag);
-}
-
 Touch touch_limit(const ProcessRow& row, double mag, double mistaken) {
-    const double slope = flux_at(mag) / mag_per_relative_flux / row.err;  // dz/dm
-    const double z = (row.value - flux_at(mag)) / row.err;
+    const double slope = flux_of_magnitude(mag) / mag_per_relative_flux / row.err;  // dz/dm
+    const double z = (row.value - flux_of_magnitude(mag)) / row.err;
     const auto term = censored_term(z, mistaken);
     Touch t{.weight = term.trust, .is_limit = true};
     t.variance = 1.0 / std::max(term.curvature * slope * slope, 1.0 / vague_variance_mag2);
@@ -48,7 +44,7 @@ std::vector<ProcessRow> process_rows(const LightCurve& curve, const std::vector<
             row.err = point.flux->err;
         } else if (point.is_limit) {
             row.kind = ProcessRow::Kind::limit;
-            row.value = flux_at(*point.limit_mag);
+            row.value = flux_of_magnitude(*point.limit_mag);
             row.err = row.value / point.limit_sigma;
         } else {
             row.value = *point.magnitude_mag;
@@ -68,7 +64,7 @@ Touch touch(const ProcessRow& row, double curve_mag, double curve_variance, cons
     double residual = row.value - curve_mag;
     double scale2 = t.variance;
     if (row.kind == ProcessRow::Kind::flux) {
-        const double flux = flux_at(curve_mag), slope = flux / mag_per_relative_flux;  // −F'
+        const double flux = flux_of_magnitude(curve_mag), slope = flux / mag_per_relative_flux;  // −F'
         residual = (flux - row.value) / slope;
         scale2 /= slope * slope;
         // Where the flux lies below the curve, −ln L bends more than its tangent does (F'' is not zero), and
@@ -86,10 +82,8 @@ Touch touch(const ProcessRow& row, double curve_mag, double curve_variance, cons
     if (noise.student_nu) {
         const double z2 = t.z2 + curve_variance / scale2;
         t.weight = tail_weight(z2, noise.student_nu);
-        const auto depth = [&](double squared, std::optional<double> nu) {
-            return tail_constant(nu) + tail_depth(squared, nu);
-        };
-        t.correction += depth(z2, noise.student_nu) - depth(t.weight * z2, std::nullopt) + std::log(t.weight);
+        t.correction += minus_two_log_tail(z2, noise.student_nu) -
+                        minus_two_log_tail(t.weight * z2, std::nullopt) + std::log(t.weight);
     }
     return t;
 }
@@ -102,7 +96,7 @@ std::vector<double> running_medians(const std::vector<ProcessRow>& rows) {
         days.push_back(row.days);
         mags.push_back(row.kind == ProcessRow::Kind::magnitude
                            ? row.value
-                           : flux_zero_mag + magnitude_difference(std::max(row.value, row.err), 1.0));
+                           : magnitude_of_flux(std::max(row.value, row.err)));
     }
     const std::size_t n = mags.size();
     std::vector<double> medians(n);

@@ -14,13 +14,6 @@ namespace {
 constexpr std::size_t most_times_longer = 8;
 constexpr std::size_t rows_for_one_magnitude = 2000;  // of the sample: errors to 2 %, and no slower
 
-std::vector<double> row_of(const numerics::Matrix& samples, std::size_t row) {
-    std::vector<double> values(samples.columns());
-    for (std::size_t j = 0; j < values.size(); ++j)
-        values[j] = samples(row, j);
-    return values;
-}
-
 class OfSample final : public Prediction {
   public:
     OfSample(std::shared_ptr<const Model> model, double reference_bjd_tdb, numerics::Matrix samples)
@@ -31,7 +24,7 @@ class OfSample final : public Prediction {
         const std::size_t stride = std::max<std::size_t>(1, samples_.rows() / rows_for_one_magnitude);
         double n = 0.0, mean = 0.0, sum2 = 0.0;
         for (std::size_t row = 0; row < samples_.rows(); row += stride) {
-            const double mag = model_->magnitude(bjd_tdb - reference_, row_of(samples_, row));
+            const double mag = model_->magnitude(bjd_tdb - reference_, samples_.row(row));
             const double off = mag - mean;
             n += 1.0;
             mean += off / n;
@@ -46,7 +39,7 @@ class OfSample final : public Prediction {
         for (std::size_t k = 0; k < count; ++k) {
             const auto row =
                 static_cast<std::size_t>(random.uniform() * static_cast<double>(samples_.rows()));
-            const auto parameters = row_of(samples_, std::min(row, samples_.rows() - 1));
+            const auto parameters = samples_.row(std::min(row, samples_.rows() - 1));
             for (std::size_t i = 0; i < bjd_tdb.size(); ++i)
                 curves(k, i) = model_->magnitude(bjd_tdb[i] - reference_, parameters);
         }

@@ -30,7 +30,7 @@ std::vector<Sample> detections(const LightCurve& curve, double reference_bjd_tdb
         if (point.magnitude_mag) {
             samples.push_back({days, *point.magnitude_mag, point.random_err_mag.value_or(0.0)});
         } else if (point.flux && point.flux->value > 0.0) {
-            samples.push_back({days, flux_zero_mag + magnitude_difference(point.flux->value, 1.0),
+            samples.push_back({days, magnitude_of_flux(point.flux->value),
                                mag_per_relative_flux * point.flux->err / point.flux->value});
         }
     }
@@ -48,10 +48,9 @@ std::vector<Sample> thinned(std::span<const Sample> samples, std::size_t most) {
 }
 
 std::vector<Sample> nightly(std::span<const Sample> samples) {
-    constexpr double same_night_d = 0.5;
     std::vector<Sample> nights;
     for (std::size_t from = 0, to = 0; from < samples.size(); from = to) {
-        while (to < samples.size() && samples[to].days - samples[from].days <= same_night_d)
+        while (to < samples.size() && samples[to].days - samples[from].days <= one_night_d)
             ++to;
         nights.push_back(middle_of(samples.subspan(from, to - from)));
     }

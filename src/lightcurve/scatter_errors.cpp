@@ -14,7 +14,6 @@
 namespace emberline::lightcurve {
 namespace {
 
-constexpr double another_night_d = 0.5;
 // The median of so many deviations is known to about 0.35 of itself; of fewer, to no use.
 constexpr std::size_t least_deviations = 5;
 constexpr double least_err_mag = 0.001;  // no magnitude of a small telescope is better
@@ -63,7 +62,7 @@ struct Scatter {
 };
 
 std::optional<Scatter> scatter_of(const std::vector<const Point*>& points) {
-    for (const double gap_d : {another_night_d, 0.0}) {
+    for (const double gap_d : {one_night_d, 0.0}) {
         std::vector<Deviation> all = deviations(points, gap_d);
         if (all.empty()) continue;
         keep_closer_half(all);

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstddef>
+#include <span>
 #include <vector>
 
 namespace emberline::numerics {
@@ -17,6 +18,10 @@ class Matrix {
     double& operator()(std::size_t r, std::size_t c) { return v_[r * columns_ + c]; }
     double operator()(std::size_t r, std::size_t c) const { return v_[r * columns_ + c]; }
     [[nodiscard]] const std::vector<double>& values() const { return v_; }
+    // Of the matrix, as long as it lives and keeps its size.
+    [[nodiscard]] std::span<const double> row(std::size_t r) const {
+        return std::span(v_).subspan(r * columns_, columns_);
+    }
     bool operator==(const Matrix&) const = default;
 
   private:

@@ -6,6 +6,7 @@
 
 #include "picture/axis_ticks.hpp"
 #include "picture/paper.hpp"
+#include "picture/printed_text.hpp"
 
 namespace emberline::picture {
 namespace {
@@ -24,7 +25,7 @@ double bar_of(const ColourPoint& p) {
     return std::isfinite(p.random_err_mag) ? std::max(p.random_err_mag, 0.0) : 0.0;
 }
 
-Range range_of(const std::vector<ColourCurve>& colours, const Frame& frame, bool note) {
+Range range_of(const std::vector<ColourCurve>& colours, const PaperBox& panel, bool note) {
     std::optional<Range> all;
     const auto include = [&](double value) {
         if (!all) all = Range{value, value};
@@ -44,7 +45,7 @@ Range range_of(const std::vector<ColourCurve>& colours, const Frame& frame, bool
     const double missing = std::max(0.2 - all->span(), 0.0) / 2.0;
     const double pad = 0.07 * std::max(all->span(), 0.2) + missing;
     Range range{all->low - pad, all->high + pad};
-    if (note) range.high += range.span() * note_height / (frame.height() - note_height);
+    if (note) range.high += range.span() * note_height / (panel.height() - note_height);
     return range;
 }
 
@@ -99,7 +100,7 @@ bool any_colour(const CurvePicture& picture) {
     });
 }
 
-void colour_panel(CurvePage& page, const CurvePicture& picture, const TimeAxis& axis, const Frame& frame,
+void colour_panel(CurvePage& page, const CurvePicture& picture, const TimeAxis& axis, const PaperBox& panel,
                   bool numbers, std::size_t most) {
     std::vector<ColourCurve> colours;
     std::size_t n = 0;
@@ -110,7 +111,7 @@ void colour_panel(CurvePage& page, const CurvePicture& picture, const TimeAxis& 
     }
     const std::vector<BandLook> looks = looks_of_colours(picture, colours);
     const std::string note = reddening_note(colours);
-    const Range range = range_of(colours, frame, !note.empty());
+    const Range range = range_of(colours, panel, !note.empty());
     const std::size_t every = n / std::max<std::size_t>(most, 1) + 1;
 
     std::vector<std::string> plots;
@@ -137,22 +138,22 @@ void colour_panel(CurvePage& page, const CurvePicture& picture, const TimeAxis& 
             plots.push_back(page.points(block, "1:2", look, n <= 120 ? 0.8 : 0.55));
         }
         const double share = std::clamp((range.high - last) / range.span(), 0.0, 1.0);
-        ends.push_back(frame.top + share * frame.height());
+        ends.push_back(panel.top + share * panel.height());
         heights.push_back(16.0);
     }
     if (plots.empty()) plots.emplace_back("1/0");
-    page.frame(frame);
+    page.open_panel(panel);
     time_axis(page, axis, numbers);
     page.add("set yrange [{:.6f}:{:.6f}]\n", range.low, range.high);
     const double step = round_step(range.span(), 4);
     page.add("set ytics {:.9g} format '%.{}f'\n", step, std::max(decimals_of_step(step), 1));
-    page.upright_label(frame, "colour (mag)");
-    const auto placed = moved_apart(ends, heights, frame.top, frame.bottom);
+    page.upright_label(panel, "colour (mag)");
+    const auto placed = moved_apart(ends, heights, panel.top, panel.bottom);
     for (std::size_t c = 0; c < colours.size(); ++c)
-        page.label(frame.right + 8.0, placed[c], with_minus(colours[c].index.name()),
+        page.label(panel.right + 8.0, placed[c], with_minus(colours[c].index.name()),
                    words_style("left", usual_font, darker(looks[c].colour)));
     if (!note.empty())
-        page.label(frame.left + 8.0, frame.top + 0.5 * note_height, note,
+        page.label(panel.left + 8.0, panel.top + 0.5 * note_height, note,
                    words_style("left", small_font, slate));
     page.plot(plots);
 }

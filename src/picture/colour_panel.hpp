@@ -10,7 +10,7 @@ namespace emberline::picture {
 
 // Points further than the sheet's range of time do not show. `numbers`: this panel is the lowest one, and
 // carries the dates. `most`: about so many points in all.
-void colour_panel(CurvePage& page, const CurvePicture& picture, const TimeAxis& axis, const Frame& frame,
+void colour_panel(CurvePage& page, const CurvePicture& picture, const TimeAxis& axis, const PaperBox& panel,
                   bool numbers, std::size_t most);
 
 }  // namespace emberline::picture

@@ -13,7 +13,6 @@
 namespace emberline::picture {
 namespace {
 
-using lightcurve::flux_zero_mag;
 using lightcurve::Point;
 
 // An error bar longer than this would flatten everything else; it is cut off at the panel's edge.
@@ -23,8 +22,7 @@ constexpr double stray_mag = 1.0;  // apart from all others by more than this: s
 
 std::optional<double> magnitude_of(const Point& point) {
     if (point.magnitude_mag) return point.magnitude_mag;
-    if (point.flux && point.flux->value > 0.0)
-        return flux_zero_mag + magnitude_difference(point.flux->value, 1.0);
+    if (point.flux && point.flux->value > 0.0) return lightcurve::magnitude_of_flux(point.flux->value);
     return std::nullopt;
 }
 
@@ -43,7 +41,7 @@ std::optional<double> limit_of(const Point& point) {
     if (!point.flux) return std::nullopt;
     const double flux = std::max(point.flux->value, 0.0) + point.limit_sigma * point.flux->err;
     if (!(flux > 0.0)) return std::nullopt;
-    return flux_zero_mag + magnitude_difference(flux, 1.0);
+    return lightcurve::magnitude_of_flux(flux);
 }
 
 void include(std::optional<Range>& range, double value) {

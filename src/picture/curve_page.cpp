@@ -61,13 +61,13 @@ void CurvePage::rectangle(double x0, double y0, double x1, double y1, std::strin
         across(x0), up(y0), across(x1), up(y1), opacity, colour);
 }
 
-void CurvePage::frame(const Frame& at) {
+void CurvePage::open_panel(const PaperBox& at) {
     add("set lmargin at screen {:.5f}\nset rmargin at screen {:.5f}\nset tmargin at screen {:.5f}\nset "
         "bmargin at screen {:.5f}\n",
         across(at.left), across(at.right), up(at.top), up(at.bottom));
 }
 
-void CurvePage::upright_label(const Frame& beside, std::string_view content) {
+void CurvePage::upright_label(const PaperBox& beside, std::string_view content) {
     label(beside.left - 78.0, 0.5 * (beside.top + beside.bottom), content,
           words_style("center", usual_font, ink) + " rotate by 90");
 }
@@ -112,27 +112,6 @@ void time_axis(CurvePage& page, const TimeAxis& axis, bool numbers) {
 
 std::string words_style(std::string_view align, double size, std::string_view colour) {
     return fmt::format("{} font 'sans-serif,{:g}' tc rgb '{}'", align, size, colour);
-}
-
-std::size_t letters(std::string_view utf8) {
-    return static_cast<std::size_t>(std::count_if(
-        utf8.begin(), utf8.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xC0u) != 0x80u; }));
-}
-
-std::string shortened(std::string_view text, std::size_t most) {
-    if (letters(text) <= most) return std::string(text);
-    std::size_t end = 0, kept = 0;
-    while (end < text.size()) {
-        if ((static_cast<unsigned char>(text[end]) & 0xC0u) != 0x80u && ++kept == most) break;
-        ++end;
-    }
-    return std::string(text.substr(0, end)) + "…";
-}
-
-std::string with_minus(std::string text) {
-    for (std::size_t at = text.find('-'); at != std::string::npos; at = text.find('-', at))
-        text.replace(at, 1, "−");
-    return text;
 }
 
 }  // namespace emberline::picture

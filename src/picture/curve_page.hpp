@@ -17,7 +17,8 @@
 
 namespace emberline::picture {
 
-struct Frame {
+// A panel's place on the paper, or a word's.
+struct PaperBox {
     double left = 0.0, right = 0.0, top = 0.0, bottom = 0.0;
     [[nodiscard]] double width() const { return right - left; }
     [[nodiscard]] double height() const { return bottom - top; }
@@ -34,10 +35,9 @@ class CurvePage : public ScriptText {
     void arrow(double x0, double y0, double x1, double y1, std::string_view colour);  // open head
     void symbol(double x, double y, const SymbolLook& look);
     void rectangle(double x0, double y0, double x1, double y1, std::string_view colour, double opacity);
-    // Opens a panel there.
-    void frame(const Frame& at);
+    void open_panel(const PaperBox& at);
     // The words of a vertical axis, beside it.
-    void upright_label(const Frame& beside, std::string_view content);
+    void upright_label(const PaperBox& beside, std::string_view content);
     // Draws the panel with everything put on paper since the last one.
     void plot(const std::vector<std::string>& plots);
     // Points of a data block: "$m0s0", "using" columns, how they look, their size beside the usual one.
@@ -67,11 +67,5 @@ inline constexpr double small_font = 12.0, usual_font = 13.5;
 
 // Font and colour of a label.
 [[nodiscard]] std::string words_style(std::string_view align, double size, std::string_view colour);
-
-// The text, cut to so many characters (of UTF-8), the last an ellipsis where something is missing.
-[[nodiscard]] std::string shortened(std::string_view text, std::size_t most);
-[[nodiscard]] std::size_t letters(std::string_view utf8);
-// "B-V" as it is printed: with a true minus sign.
-[[nodiscard]] std::string with_minus(std::string text);
 
 }  // namespace emberline::picture

@@ -11,6 +11,7 @@
 #include "picture/figures_panel.hpp"
 #include "picture/gnuplot_process.hpp"
 #include "picture/paper.hpp"
+#include "picture/printed_text.hpp"
 #include "picture/time_marks.hpp"
 
 namespace emberline::picture {
@@ -26,22 +27,6 @@ constexpr std::size_t letters_a_line = 105;
 // Dashes by which the lines of bands differ in a grey print, the first one solid.
 constexpr std::array dashes = {"dt 1", "dt (14,4)", "dt (7,4)", "dt (2,3)", "dt (14,4,2,4)", "dt (7,3,2,3)"};
 
-// Subtitles side by side, in two lines at most.
-std::vector<std::string> lines_of(const std::vector<std::string>& subtitles) {
-    std::vector<std::string> lines;
-    for (const std::string& one : subtitles) {
-        if (!lines.empty() && letters(lines.back()) + letters(one) + 4 <= letters_a_line) {
-            lines.back() += "    " + one;
-        } else if (lines.size() < 2) {
-            lines.push_back(shortened(one, letters_a_line));
-        } else {
-            lines.back() += " …";
-            break;
-        }
-    }
-    return lines;
-}
-
 class Script {
   public:
     Script(const CurvePicture& picture, PaperKind kind, std::vector<BandMarks> bands,
@@ -51,7 +36,7 @@ class Script {
           bands_(std::move(bands)),
           ranges_(ranges),
           series_(series_of(picture)),
-          subtitles_(lines_of(picture.subtitle)),
+          subtitles_(side_by_side(picture.subtitle, letters_a_line)),
           height_(any_colour(picture) ? height_with_colours : usual_height),
           page_(kind, height_) {
         std::vector<std::string> names;
@@ -218,7 +203,7 @@ class Script {
         }
     }
 
-    void julian_words(const Frame& lowest) {
+    void julian_words(const PaperBox& lowest) {
         page_.label(0.5 * (lowest.left + lowest.right), lowest.bottom + 46.0,
                     fmt::format("JD (TDB, barycentric) − {:.0f} (d)", axis_.offset),
                     words_style("center", usual_font, ink));
@@ -290,7 +275,7 @@ class Script {
     void main_panel() {
         const MarksOnPaper marks = place_time_marks(picture_, bands_, {axis_.jd, ranges_.mag}, main_);
         mag_ = marks.mag;
-        page_.frame(main_);
+        page_.open_panel(main_);
         time_axis(page_, axis_, !ranges_.residual_mag && !any_colour(picture_));
         page_.add("set datafile missing '?'\nset yrange [{:.6f}:{:.6f}]\n", mag_.high, mag_.low);
         const double step = round_step(mag_.span(), 7);
@@ -434,7 +419,7 @@ class Script {
     // Residuals beyond the panel are marked at its edge by an open arrow that points to where they are.
     void residual_panel() {
         const double half = *ranges_.residual_mag;
-        page_.frame(residual_);
+        page_.open_panel(residual_);
         const bool lowest = !any_colour(picture_);
         time_axis(page_, axis_, lowest);
         page_.add("set yrange [{:.6f}:{:.6f}]\n", half, -half);
@@ -475,7 +460,7 @@ class Script {
     Legend legend_;
     TimeAxis axis_;
     Range mag_;  // of the main panel, with room for the words of the marks
-    Frame main_, residual_, colour_;
+    PaperBox main_, residual_, colour_;
     double end_labels_ = 24.0, size_ = 1.0, bar_width_ = 1.5;
     std::size_t all_points_ = 0, points_ = 0;
     bool crowded_ = false;

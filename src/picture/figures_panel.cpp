@@ -4,6 +4,7 @@
 #include <algorithm>
 
 #include "picture/paper.hpp"
+#include "picture/printed_text.hpp"
 
 namespace emberline::picture {
 namespace {
@@ -67,7 +68,7 @@ double column_width(const Legend& legend, const std::vector<FigureLine>& figures
 }
 
 void draw_column(CurvePage& page, const Legend& legend, const std::vector<FigureLine>& figures,
-                 const Frame& column) {
+                 const PaperBox& column) {
     double y = column.top + 4.0;
     for (const LegendEntry& entry : legend.entries) {
         if (y > column.bottom) return;

@@ -28,6 +28,6 @@ struct Legend {
 [[nodiscard]] double column_width(const Legend& legend, const std::vector<FigureLine>& figures);
 // Drawn with its upper left corner there, down to `bottom` at most.
 void draw_column(CurvePage& page, const Legend& legend, const std::vector<FigureLine>& figures,
-                 const Frame& column);
+                 const PaperBox& column);
 
 }  // namespace emberline::picture

@@ -12,12 +12,13 @@
 #include "picture/gnuplot_process.hpp"
 #include "picture/label_places.hpp"
 #include "picture/paper.hpp"
+#include "picture/printed_text.hpp"
 
 namespace emberline::picture {
 namespace {
 
 constexpr int height = 884;
-constexpr Frame field{66.0, 786.0, 100.0, 820.0};
+constexpr PaperBox field{66.0, 786.0, 100.0, 820.0};
 constexpr double legend_left = 818.0;
 // More discs than these make a grey field in which nobody finds anything; from `crowded` on they shrink.
 constexpr std::size_t most_stars = 1500;
@@ -68,13 +69,13 @@ class Chart {
     [[nodiscard]] Place place(const SkyPosition& position) const {
         return place(position, field, 60.0 * chart_.radius_arcmin);
     }
-    [[nodiscard]] Place place(const SkyPosition& position, const Frame& on, double half_arcsec) const {
+    [[nodiscard]] Place place(const SkyPosition& position, const PaperBox& on, double half_arcsec) const {
         const SkyOffset at = offset(chart_.transient, position);
         const double px = 0.5 * on.width() / half_arcsec;
         return {0.5 * (on.left + on.right) - px * at.east.arcseconds(),
                 0.5 * (on.top + on.bottom) - px * at.north.arcseconds()};
     }
-    static bool inside(const Place& at, const Frame& on = field) {
+    static bool inside(const Place& at, const PaperBox& on = field) {
         return at.x > on.left && at.x < on.right && at.y > on.top && at.y < on.bottom;
     }
 
@@ -190,8 +191,8 @@ class Chart {
         }
         const auto discs = discs_on(field, 60.0 * chart_.radius_arcmin, 1.0);
         const Place middle = place(chart_.transient);
-        const std::vector<Frame> taken{{middle.x - reticle_reach, middle.x + reticle_reach,
-                                        middle.y - reticle_reach, middle.y + reticle_reach}};
+        const std::vector<PaperBox> taken{{middle.x - reticle_reach, middle.x + reticle_reach,
+                                           middle.y - reticle_reach, middle.y + reticle_reach}};
         const auto labels = place_labels(wanted, discs, taken, field);
         for (std::size_t i = 0; i < marks_.size(); ++i)
             draw_mark(i, labels[i]);
@@ -203,7 +204,7 @@ class Chart {
 
     // The transient and the nucleus from near by.
     void inset_panel(double half_arcsec) {
-        const Frame box{legend_left, legend_left + inset_side, inset_top, inset_top + inset_side};
+        const PaperBox box{legend_left, legend_left + inset_side, inset_top, inset_top + inset_side};
         page_.label(box.left, box.top - 12.0, fmt::format("the middle, {:.0f}″ wide", 2.0 * half_arcsec),
                     words_style("left", small_font, slate));
         cross(place(*chart_.nucleus, box, half_arcsec));
@@ -218,7 +219,8 @@ class Chart {
         panel({0.0, paper_width, 0.0, height}, scale_, "$scale");
     }
 
-    [[nodiscard]] std::vector<Disc> discs_on(const Frame& on, double half_arcsec, double enlargement) const {
+    [[nodiscard]] std::vector<Disc> discs_on(const PaperBox& on, double half_arcsec,
+                                             double enlargement) const {
         std::vector<Disc> discs;
         for (const ChartStar& star : stars_) {
             const Place at = place(star.position, on, half_arcsec);
@@ -228,8 +230,8 @@ class Chart {
     }
 
     // Each on a rim of paper, the brightest first, so that a fainter one upon it is seen.
-    void panel(const Frame& on, const std::vector<Disc>& discs, const std::string& block) {
-        page_.frame(on);
+    void panel(const PaperBox& on, const std::vector<Disc>& discs, const std::string& block) {
+        page_.open_panel(on);
         page_.add("set xrange [{:.3f}:{:.3f}]\nset yrange [{:.3f}:{:.3f}]\n{} << EOD\n", on.left, on.right,
                   -on.bottom, -on.top, block);
         for (const Disc& disc : discs) {
@@ -249,7 +251,7 @@ class Chart {
         } else {
             square(places_[i], half_sizes_[i]);
         }
-        const Frame& box = label.box;
+        const PaperBox& box = label.box;
         const Place centre{0.5 * (box.left + box.right), 0.5 * (box.top + box.bottom)};
         if (label.far) lead(places_[i], half_sizes_[i], box);
         page_.rectangle(box.left, box.top, box.right, box.bottom, paper, 0.75);
@@ -257,7 +259,7 @@ class Chart {
     }
 
     // From the mark's edge to the word's.
-    void lead(const Place& from, double half_size, const Frame& box) {
+    void lead(const Place& from, double half_size, const PaperBox& box) {
         const Place to{std::clamp(from.x, box.left, box.right), std::clamp(from.y, box.top, box.bottom)};
         const double length = std::hypot(to.x - from.x, to.y - from.y);
         if (length <= half_size) return;

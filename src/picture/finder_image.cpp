@@ -137,7 +137,7 @@ Result<std::vector<double>> turned(const frame::Frame& frame, const FieldMap& ma
     if (box.empty()) {
         return fail({.what = "The frame shows nothing of the field about the transient.",
                      .where = facts.path,
-                     .mend = {}});
+                     .mend = "Check its plate solution, and the transient's position in campaign.toml."});
     }
     const auto blocks = read_blocks(frame, box, side);
     if (!blocks) return fail(blocks.error());

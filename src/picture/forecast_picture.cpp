@@ -22,7 +22,8 @@ constexpr double legend_x = 0.888, legend_step = 0.042;  // clear of the scale a
 constexpr double least_past_d = 20.0;
 constexpr double half_night_d = 0.36;  // of a night's bar
 
-struct Range {
+// What has been included so far; empty at first.
+struct Extent {
     double low = HUGE_VAL, high = -HUGE_VAL;
     void include(double v) {
         if (!std::isfinite(v)) return;
@@ -61,7 +62,7 @@ class ForecastScript : private ScriptText {
 
   private:
     void find_ranges() {
-        Range ahead;
+        Extent ahead;
         for (const BandAhead& band : picture_.bands) {
             for (const lightcurve::ForecastPoint& f : band.line)
                 ahead.include(f.bjd_tdb);
@@ -92,7 +93,7 @@ class ForecastScript : private ScriptText {
         }
         if (nothing()) return;
         // A threshold near by widens the panel, a far one stays outside.
-        const Range curve = mag_;
+        const Extent curve = mag_;
         const auto threshold = [&](double mag) {
             if (mag > curve.low - 0.5 * curve.span() && mag < curve.high + std::max(0.5 * curve.span(), 0.5))
                 mag_.include(mag);
@@ -291,7 +292,7 @@ class ForecastScript : private ScriptText {
 
     const ForecastPicture& picture_;
     std::vector<BandLook> looks_;
-    Range jd_, mag_;
+    Extent jd_, mag_;
     double offset_ = 0.0, point_scale_ = 1.0;
 };
 

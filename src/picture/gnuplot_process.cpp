@@ -140,14 +140,6 @@ std::string last_message(std::FILE* messages) {
 // title that begins with one, or holds two in a row, would end its own quotes.
 constexpr std::string_view typographic_apostrophe = "\u2019";
 
-// Length of the valid UTF-8 sequence at the start of `text`, 0 when there is none.
-std::size_t sequence_length(std::string_view text) {
-    for (std::size_t n = 1; n <= 4 && n <= text.size(); ++n) {
-        if (is_plain_text(text.substr(0, n))) return n;
-    }
-    return 0;
-}
-
 }  // namespace
 
 Result<void> run_gnuplot(std::string_view script, const std::string& path, double patience_s) {
@@ -186,19 +178,19 @@ Result<void> run_gnuplot(std::string_view script, const std::string& path, doubl
 std::string gnuplot_text(std::string_view text) {
     std::string quoted = "'";
     while (!text.empty()) {
-        const std::size_t n = sequence_length(text);
+        const std::size_t n = first_character_bytes(text);
         if (n == 0) {
             quoted += static_cast<unsigned char>(text.front()) < 0x80 ? ' ' : '?';
             text.remove_prefix(1);
             continue;
         }
-        const std::string_view sequence = text.substr(0, n);
-        if (sequence == "\t") {
+        const std::string_view one = text.substr(0, n);
+        if (one == "\t") {
             quoted += ' ';
-        } else if (sequence == "'") {
+        } else if (one == "'") {
             quoted += typographic_apostrophe;
         } else {
-            quoted += sequence;
+            quoted += one;
         }
         text.remove_prefix(n);
     }

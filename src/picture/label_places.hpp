@@ -20,7 +20,7 @@ struct WantedLabel {
 };
 
 struct LabelPlace {
-    Frame box;
+    PaperBox box;
     bool far = false;  // not beside its mark: a line should lead to it
 };
 
@@ -29,6 +29,6 @@ struct LabelPlace {
 // may cover.
 [[nodiscard]] std::vector<LabelPlace> place_labels(const std::vector<WantedLabel>& labels,
                                                    const std::vector<Disc>& discs,
-                                                   const std::vector<Frame>& taken, const Frame& area);
+                                                   const std::vector<PaperBox>& taken, const PaperBox& area);
 
 }  // namespace emberline::picture

@@ -5,13 +5,13 @@
 
 #include <algorithm>
 #include <cmath>
-#include <functional>
 #include <map>
 #include <set>
 
 #include "picture/axis_ticks.hpp"
 #include "picture/band_look.hpp"
 #include "picture/gnuplot_process.hpp"
+#include "picture/night_air.hpp"
 #include "picture/paper.hpp"
 #include "picture/script_text.hpp"
 #include "picture/terminal.hpp"
@@ -24,26 +24,6 @@ using night::JudgedExposure;
 constexpr double left = 0.092, right = 0.845;
 constexpr double bottom = 0.095, top = 0.86, gap = 0.022;
 constexpr double legend_x = 0.875, legend_step = 0.04;
-
-struct Panel {
-    const char* label;
-    bool upside_down;  // brighter is up
-    bool from_zero;
-    std::function<std::optional<double>(const JudgedExposure&)> value;
-};
-
-const std::vector<Panel>& panels() {
-    static const std::vector<Panel> all{
-        {"light let through (%)", false, true,
-         [](const JudgedExposure& e) {
-             return e.transparency ? std::optional<double>(100.0 * *e.transparency) : std::nullopt;
-         }},
-        {"width of stars (″)", false, true,
-         [](const JudgedExposure& e) { return std::optional<double>(e.fwhm_arcsec); }},
-        {"sky (mag/arcsec²)", true, false, [](const JudgedExposure& e) { return e.sky_mag_arcsec2; }},
-    };
-    return all;
-}
 
 class NightScript : private ScriptText {
   public:
@@ -72,7 +52,7 @@ class NightScript : private ScriptText {
         heading();
         legend();
         const double height = (top - bottom - 2.0 * gap) / 3.0;
-        for (std::size_t p = 0; p < panels().size(); ++p) {
+        for (std::size_t p = 0; p < air_quantities().size(); ++p) {
             const double panel_top = top - static_cast<double>(p) * (height + gap);
             panel(p, panel_top - height, panel_top);
         }
@@ -94,7 +74,7 @@ class NightScript : private ScriptText {
             for (const JudgedExposure& e : exposures_) {
                 if (e.band.name() != bands_[b]) continue;
                 add("{:.5f}", hours(e.jd_utc));
-                for (const Panel& one : panels()) {
+                for (const AirQuantity& one : air_quantities()) {
                     const auto value = one.value(e);
                     if (value && std::isfinite(*value)) {
                         add(" {:.4f}", *value);
@@ -154,7 +134,7 @@ class NightScript : private ScriptText {
     }
 
     void panel(std::size_t p, double low, double high) {
-        const Panel& one = panels()[p];
+        const AirQuantity& one = air_quantities()[p];
         double least = HUGE_VAL, most = -HUGE_VAL;
         for (const JudgedExposure& e : exposures_) {
             const auto value = one.value(e);
@@ -179,12 +159,12 @@ class NightScript : private ScriptText {
             "grid back\n",
             slate, ink, faint_line, faint_line);
         time_axes(p, high);
-        const bool turned = one.upside_down;
+        const bool turned = one.bright_up;
         add("set yrange [{:.5f}:{:.5f}]\n", turned ? top_value : bottom_value,
             turned ? bottom_value : top_value);
         const double step = round_step(top_value - bottom_value, 4);
         add("set ytics {:.9g} format '%.{}f'\n", step, decimals_of_step(step));
-        add("set ylabel {} tc rgb '{}' font 'sans-serif,13' offset 0.6,0\n", gnuplot_text(one.label), ink);
+        add("set ylabel {} tc rgb '{}' font 'sans-serif,13' offset 0.6,0\n", gnuplot_text(one.name), ink);
         if (const auto flip = flip_jd()) {
             add("set arrow from first {0:.5f},graph 0 to first {0:.5f},graph 1 nohead lw 1.4 dt 2 lc rgb "
                 "'{1}' back\n",
@@ -200,7 +180,7 @@ class NightScript : private ScriptText {
     }
 
     void time_axes(std::size_t p, double panel_top) {
-        const bool lowest = p + 1 == panels().size();
+        const bool lowest = p + 1 == air_quantities().size();
         add("set xrange [{:.5f}:{:.5f}]\n", hours(from_jd_), hours(to_jd_));
         const double step = round_step(to_jd_ - from_jd_, 6);
         std::string days;
@@ -232,7 +212,7 @@ class NightScript : private ScriptText {
 
     void marks(std::size_t p) {
         add("plot ");
-        const std::size_t column = p + 2, used = panels().size() + 2;
+        const std::size_t column = p + 2, used = air_quantities().size() + 2;
         for (std::size_t b = 0; b < bands_.size(); ++b) {
             const int shape = static_cast<int>(looks_[b].shape);
             add("{}$e{} using 1:(${} > 0.5 ? ${} : NaN) with points pt {} ps {:.3f} lc rgb '{}' notitle, "

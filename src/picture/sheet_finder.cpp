@@ -69,7 +69,7 @@ class FinderDrawing {
     }
 
   private:
-    static Frame box_about(DrawPoint p, double reach) {
+    static PaperBox box_about(DrawPoint p, double reach) {
         return {p.x - reach, p.x + reach, p.y - reach, p.y + reach};
     }
 
@@ -131,7 +131,7 @@ class FinderDrawing {
         }
         const auto places = place_labels(wanted, {}, taken_, {3.0, side - 3.0, 3.0, side - 3.0});
         for (std::size_t i = 0; i < places.size(); ++i) {
-            const Frame& box = places[i].box;
+            const PaperBox& box = places[i].box;
             if (places[i].far) {
                 const double x = std::clamp(wanted[i].x, box.left, box.right),
                              y = std::clamp(wanted[i].y, box.top, box.bottom);
@@ -267,7 +267,7 @@ class FinderDrawing {
 
     const FinderImage& finder_;
     Window field_, close_;
-    std::vector<Frame> taken_;
+    std::vector<PaperBox> taken_;
     Drawing drawing_{width, side + 4.0};
 };
 

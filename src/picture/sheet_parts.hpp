@@ -61,7 +61,6 @@ struct FlagWords {
 };
 [[nodiscard]] std::vector<FlagWords> flags_of(const NightSheet& sheet);
 [[nodiscard]] std::string decline_words(const NightSheet& sheet);
-[[nodiscard]] std::string word(StarMark mark);
 
 // Tables, as text.
 struct SheetTable {

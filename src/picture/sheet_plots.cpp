@@ -3,11 +3,11 @@
 
 #include <algorithm>
 #include <cmath>
-#include <functional>
 
 #include "picture/axis_ticks.hpp"
 #include "picture/curve_marks.hpp"
 #include "picture/label_places.hpp"
+#include "picture/night_air.hpp"
 #include "picture/sheet_parts.hpp"
 
 namespace emberline::picture {
@@ -184,9 +184,53 @@ std::optional<Drawing> draw_sheet_curve(const NightSheet& sheet, const SheetLook
     return CurveDrawing(sheet, looks).draw();
 }
 
+namespace {
+
+// Of a panel of residuals; `heights`: how far from zero each star's bar reaches. A star far off must not
+// flatten the others: it stands at the edge with its value.
+double half_range(std::vector<double> heights) {
+    constexpr double usual_half_mag = 0.02;
+    std::sort(heights.begin(), heights.end());
+    const double usual = heights[heights.size() / 2];
+    double half = usual_half_mag;
+    for (const double h : heights) {
+        if (h <= 5.0 * usual) half = std::max(half, 1.15 * h);
+    }
+    return half;
+}
+
+void residual_legend(LegendRow& row, const std::vector<const SheetStar*>& stars) {
+    const auto any = [&](auto asked) {
+        return std::any_of(stars.begin(), stars.end(), [&](const SheetStar* s) { return asked(*s); });
+    };
+    row.symbol(Shape::square, Tone::slate, "comparison");
+    if (any([](const SheetStar& s) { return s.mark == StarMark::check; }))
+        row.symbol(Shape::triangle, Tone::slate, "check");
+    if (any([](const SheetStar& s) { return s.suspect || s.mark == StarMark::unused; }))
+        row.symbol(Shape::square, Tone::slate, "suspect or not used", true);
+}
+
+// The stars' names, each with a line to its mark where it stands apart.
+void draw_names(Drawing& drawing, const std::vector<std::string>& names,
+                const std::vector<WantedLabel>& wanted, const std::vector<LabelPlace>& places) {
+    for (std::size_t i = 0; i < places.size(); ++i) {
+        const PaperBox& box = places[i].box;
+        const DrawPoint middle{0.5 * (box.left + box.right), 0.5 * (box.top + box.bottom)};
+        if (places[i].far) {
+            drawing.line({{wanted[i].x, wanted[i].y},
+                          {std::clamp(wanted[i].x, box.left, box.right),
+                           std::clamp(wanted[i].y, box.top, box.bottom)}},
+                         Tone::slate, 0.7);
+        }
+        drawing.words({middle.x, middle.y + 0.36 * small_letters}, names[i], small_letters, Align::middle,
+                      Tone::ink);
+    }
+}
+
+}  // namespace
+
 std::optional<Drawing> draw_residuals(const SheetBand& band, double width) {
     constexpr double height = 250.0, left = 74.0, top = 34.0, bottom = 204.0;
-    constexpr double usual_half_mag = 0.02;
     std::vector<const SheetStar*> stars;
     std::vector<double> heights;
     double low = HUGE_VAL, high = -HUGE_VAL;
@@ -198,13 +242,7 @@ std::optional<Drawing> draw_residuals(const SheetBand& band, double width) {
         high = std::max(high, s.catalogue_mag.value);
     }
     if (stars.empty()) return std::nullopt;
-    // A star far off must not flatten the others: it stands at the edge with its value.
-    std::sort(heights.begin(), heights.end());
-    const double usual = heights[heights.size() / 2];
-    double half = usual_half_mag;
-    for (const double h : heights) {
-        if (h <= 5.0 * usual) half = std::max(half, 1.15 * h);
-    }
+    const double half = half_range(std::move(heights));
     const double margin = std::max(0.08 * (high - low), 0.3);
     const PanelAxis x{low - margin, high + margin, left, width - 14.0}, y{half, -half, top, bottom};
     Drawing drawing(width, height);
@@ -215,19 +253,13 @@ std::optional<Drawing> draw_residuals(const SheetBand& band, double width) {
                   fmt::format("catalogue magnitude, {}", sequence_band(band.measured.band).name()),
                   letter_size, Align::middle, Tone::ink);
     LegendRow row(drawing, left, 20.0);
-    row.symbol(Shape::square, Tone::slate, "comparison");
-    if (std::any_of(stars.begin(), stars.end(),
-                    [](const SheetStar* s) { return s->mark == StarMark::check; }))
-        row.symbol(Shape::triangle, Tone::slate, "check");
-    if (std::any_of(stars.begin(), stars.end(),
-                    [](const SheetStar* s) { return s->suspect || s->mark == StarMark::unused; }))
-        row.symbol(Shape::square, Tone::slate, "suspect or not used", true);
+    residual_legend(row, stars);
     std::sort(stars.begin(), stars.end(), [](const SheetStar* a, const SheetStar* b) {
         return a->catalogue_mag.value < b->catalogue_mag.value;
     });
     std::vector<WantedLabel> wanted;
     std::vector<Disc> discs;
-    std::vector<Frame> bars;
+    std::vector<PaperBox> bars;
     std::vector<std::string> names;
     for (const SheetStar* s : stars) {
         const double at = x.at(s->catalogue_mag.value), value = *s->residual_mag;
@@ -244,48 +276,18 @@ std::optional<Drawing> draw_residuals(const SheetBand& band, double width) {
         discs.push_back({at, shown, 6.0});
         wanted.push_back({at, shown, 8.0, width_of(names.back(), small_letters), small_letters});
     }
-    const auto places = place_labels(wanted, discs, bars, {left + 2.0, x.to, top + 2.0, bottom - 2.0});
-    for (std::size_t i = 0; i < places.size(); ++i) {
-        const Frame& box = places[i].box;
-        const DrawPoint middle{0.5 * (box.left + box.right), 0.5 * (box.top + box.bottom)};
-        if (places[i].far) {
-            drawing.line({{wanted[i].x, wanted[i].y},
-                          {std::clamp(wanted[i].x, box.left, box.right),
-                           std::clamp(wanted[i].y, box.top, box.bottom)}},
-                         Tone::slate, 0.7);
-        }
-        drawing.words({middle.x, middle.y + 0.36 * small_letters}, names[i], small_letters, Align::middle,
-                      Tone::ink);
-    }
+    draw_names(drawing, names, wanted,
+               place_labels(wanted, discs, bars, {left + 2.0, x.to, top + 2.0, bottom - 2.0}));
     return drawing;
 }
 
 namespace {
 
-struct AirPanel {
-    const char* words;
-    bool from_zero, upside_down;
-    std::function<std::optional<double>(const night::JudgedExposure&)> value;
-};
-
-const std::vector<AirPanel>& air_panels() {
-    static const std::vector<AirPanel> all{
-        {"light (%)", true, false,
-         [](const night::JudgedExposure& e) {
-             return e.transparency ? std::optional(100.0 * *e.transparency) : std::nullopt;
-         }},
-        {"FWHM (″)", true, false,
-         [](const night::JudgedExposure& e) { return std::optional(e.fwhm_arcsec); }},
-        {"sky (mag/arcsec²)", false, true, [](const night::JudgedExposure& e) { return e.sky_mag_arcsec2; }},
-    };
-    return all;
-}
-
-void draw_air_panel(Drawing& drawing, const NightSheet& sheet, const SheetLooks& looks, const AirPanel& panel,
-                    const PanelAxis& x, double top, double bottom) {
+void draw_air_panel(Drawing& drawing, const NightSheet& sheet, const SheetLooks& looks,
+                    const AirQuantity& quantity, const PanelAxis& x, double top, double bottom) {
     double low = HUGE_VAL, high = -HUGE_VAL;
     for (const SheetFrame& f : sheet.frames) {
-        const auto value = panel.value(f.judged);
+        const auto value = quantity.value(f.judged);
         if (!value || !std::isfinite(*value)) continue;
         low = std::min(low, *value);
         high = std::max(high, *value);
@@ -293,18 +295,20 @@ void draw_air_panel(Drawing& drawing, const NightSheet& sheet, const SheetLooks&
     if (!(low <= high)) {
         drawing.outline({x.from, top}, x.to - x.from, bottom - top, Tone::faint, 0.8);
         drawing.words({0.5 * (x.from + x.to), 0.5 * (top + bottom) + 4.0},
-                      fmt::format("{}: not known", panel.words), letter_size, Align::middle, Tone::slate);
+                      fmt::format("{}: not known", quantity.short_name), letter_size, Align::middle,
+                      Tone::slate);
         return;
     }
-    const double margin = std::max(0.12 * (high - low), panel.from_zero ? 0.09 * high : 0.05);
-    const double least = panel.from_zero ? 0.0 : low - margin, most = high + margin;
+    double margin = std::max(0.12 * (high - low), quantity.from_zero ? 0.09 * high : 0.05);
+    if (quantity.from_zero && high <= 0.0) margin = 1.0;  // nothing but zeros: an axis all the same
+    const double least = quantity.from_zero ? 0.0 : low - margin, most = high + margin;
     const PanelAxis y =
-        panel.upside_down ? PanelAxis{least, most, top, bottom} : PanelAxis{most, least, top, bottom};
+        quantity.bright_up ? PanelAxis{least, most, top, bottom} : PanelAxis{most, least, top, bottom};
     draw_level_axis(drawing, x, top, bottom, false, std::floor(x.low - 0.5) + 0.5, 6);
-    draw_upright_axis(drawing, y, x.from, x.to, panel.words, 3);
+    draw_upright_axis(drawing, y, x.from, x.to, quantity.short_name, 3);
     const double size = sheet.frames.size() <= 80 ? 4.2 : sheet.frames.size() <= 400 ? 3.0 : 1.8;
     for (const SheetFrame& f : sheet.frames) {
-        const auto value = panel.value(f.judged);
+        const auto value = quantity.value(f.judged);
         if (!value || !std::isfinite(*value)) continue;
         const std::string band = f.judged.band.name();
         drawing.symbol({x.at(f.judged.jd_utc), y.at(*value)}, looks.shape(band), size, looks.tone(band),
@@ -334,9 +338,9 @@ std::optional<Drawing> draw_air(const NightSheet& sheet, const SheetLooks& looks
     if (std::any_of(sheet.frames.begin(), sheet.frames.end(),
                     [](const SheetFrame& f) { return !f.judged.used; }))
         row.symbol(Shape::circle, Tone::slate, "not used", true);
-    for (std::size_t p = 0; p < air_panels().size(); ++p) {
+    for (std::size_t p = 0; p < air_quantities().size(); ++p) {
         const double from = top + static_cast<double>(p) * (panel + gap);
-        draw_air_panel(drawing, sheet, looks, air_panels()[p], x, from, from + panel);
+        draw_air_panel(drawing, sheet, looks, air_quantities()[p], x, from, from + panel);
     }
     draw_dates(drawing, x, top, 0.0, 8);
     return drawing;

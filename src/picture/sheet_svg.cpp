@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: MIT
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "picture/script_text.hpp"
 #include "picture/sheet_drawing.hpp"
 #include "quantities/text.hpp"
@@ -71,12 +73,9 @@ std::string svg_of(const Drawing& drawing, std::string_view shows) {
 std::string xml_text(std::string_view text) {
     std::string out;
     while (!text.empty()) {
-        std::size_t n = 1;
-        while (n <= 4 && n <= text.size() && !is_plain_text(text.substr(0, n)))
-            ++n;
-        const bool plain = n <= 4 && n <= text.size();
-        const std::string_view one = text.substr(0, plain ? n : 1);
-        if (!plain) {
+        const std::size_t bytes = first_character_bytes(text);
+        const std::string_view one = text.substr(0, std::max<std::size_t>(bytes, 1));
+        if (bytes == 0) {
             out += static_cast<unsigned char>(one.front()) < 0x80U ? " " : "\uFFFD";
         } else if (one == "&") {
             out += "&amp;";

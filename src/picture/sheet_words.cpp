@@ -6,7 +6,7 @@
 #include <cmath>
 #include <set>
 
-#include "picture/curve_page.hpp"
+#include "picture/printed_text.hpp"
 #include "picture/sheet_parts.hpp"
 #include "sky/time_scales.hpp"
 
@@ -54,6 +54,18 @@ std::string check_line(const night::NightMeasurement& m) {
     if (c.residual_mag)
         text += fmt::format(", {} from its catalogue magnitude", with_sign(*c.residual_mag, 3));
     return text;
+}
+
+std::string role_word(StarMark mark) {
+    switch (mark) {
+        case StarMark::comparison:
+            return "comparison";
+        case StarMark::check:
+            return "check";
+        case StarMark::unused:
+            return "not used";
+    }
+    return {};
 }
 
 }  // namespace
@@ -170,18 +182,6 @@ std::string decline_words(const NightSheet& sheet) {
     return fmt::format("Over the last straight stretch of the curve, {}.", fmt::join(rates, "; "));
 }
 
-std::string word(StarMark mark) {
-    switch (mark) {
-        case StarMark::comparison:
-            return "comparison";
-        case StarMark::check:
-            return "check";
-        case StarMark::unused:
-            return "not used";
-    }
-    return {};
-}
-
 SheetTable stars_table(const SheetBand& band) {
     SheetTable table{
         .heads = {"star", "role", "catalogue", "measured", "residual", "error", "frames", "remark"},
@@ -189,7 +189,7 @@ SheetTable stars_table(const SheetBand& band) {
         .numeric = {false, false, true, true, true, true, true, false},
         .shares = {0.10, 0.12, 0.15, 0.10, 0.10, 0.08, 0.08, 0.27}};
     for (const SheetStar& s : band.stars) {
-        table.rows.push_back({s.label, word(s.mark),
+        table.rows.push_back({s.label, role_word(s.mark),
                               fmt::format("{:.3f} ± {:.3f}", s.catalogue_mag.value, s.catalogue_mag.err),
                               maybe(s.measured_mag, 3),
                               s.residual_mag ? with_sign(*s.residual_mag, 3) : nothing, maybe(s.err_mag, 3),

@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "picture/paper.hpp"
+#include "picture/printed_text.hpp"
 
 namespace emberline::picture {
 namespace {
@@ -18,11 +19,11 @@ constexpr double longest_bar_share = 0.08;  // of the width; a longer bar is cut
 constexpr double reach = 7.0;  // points nearer than this (units of the paper) hold the tick off the curve
 
 std::optional<TickOnCurve> tick_of(const MarkedTime& mark, std::size_t b, const BandMarks& band,
-                                   const PanelRanges& ranges, const Frame& frame) {
+                                   const PanelRanges& ranges, const PaperBox& panel) {
     if (!std::isfinite(mark.bjd_tdb) || !ranges.jd.holds(mark.bjd_tdb)) return std::nullopt;
     auto height = curve_at(band, mark.bjd_tdb);
     if (!height) return std::nullopt;
-    const double near_d = reach / frame.width() * ranges.jd.span();
+    const double near_d = reach / panel.width() * ranges.jd.span();
     const double at_most = 0.12 * ranges.mag.span();  // a far outlier does not move the tick
     for (const Mark& m : band.marks) {
         if (std::abs(m.jd - mark.bjd_tdb) < near_d && *height - m.mag < at_most && m.mag < *height)
@@ -44,19 +45,19 @@ struct Box {
 // The panel as it will be printed.
 struct Sheet {
     Range jd, mag;
-    Frame frame;
+    PaperBox panel;
     [[nodiscard]] double x_of(double at) const {
-        return frame.left + (at - jd.low) / jd.span() * frame.width();
+        return panel.left + (at - jd.low) / jd.span() * panel.width();
     }
     [[nodiscard]] double jd_of(double x) const {
-        return jd.low + (x - frame.left) / frame.width() * jd.span();
+        return jd.low + (x - panel.left) / panel.width() * jd.span();
     }
     [[nodiscard]] double y_of(double at) const {
-        return frame.top + (at - mag.low) / mag.span() * frame.height();
+        return panel.top + (at - mag.low) / mag.span() * panel.height();
     }
     [[nodiscard]] double foot_of(const TickOnCurve& tick) const { return y_of(tick.mag) - tick_gap; }
     [[nodiscard]] Box tick_box(const TickOnCurve& tick) const {
-        const double err = std::min(tick.err_d / jd.span(), longest_bar_share) * frame.width();
+        const double err = std::min(tick.err_d / jd.span(), longest_bar_share) * panel.width();
         const double half = std::max(err, 3.0);
         return {x_of(tick.jd) - half, x_of(tick.jd) + half, foot_of(tick) - tick_length, foot_of(tick)};
     }
@@ -84,8 +85,8 @@ struct Sheet {
         for (const double bottom : {over, under}) {
             for (const double left : {x - 0.5 * length, x - 3.0, x - length + 3.0}) {
                 const Box box{left, left + length, bottom - word_height, bottom};
-                const bool inside = box.left > frame.left && box.right < frame.right && box.top > frame.top &&
-                                    box.bottom < frame.bottom;
+                const bool inside = box.left > panel.left && box.right < panel.right && box.top > panel.top &&
+                                    box.bottom < panel.bottom;
                 if (inside && !hits_curves(box, bands) &&
                     std::none_of(taken.begin(), taken.end(),
                                  [&](const Box& other) { return box.meets(other); }))
@@ -100,7 +101,7 @@ struct Sheet {
 
 bool any_time_mark(const CurvePicture& picture, const std::vector<BandMarks>& bands,
                    const PanelRanges& ranges) {
-    const Frame any{0.0, paper_width, 0.0, paper_width};
+    const PaperBox any{0.0, paper_width, 0.0, paper_width};
     for (std::size_t b = 0; b < bands.size(); ++b) {
         for (const MarkedTime& mark : picture.bands[b].marks) {
             if (tick_of(mark, b, bands[b], ranges, any)) return true;
@@ -110,7 +111,7 @@ bool any_time_mark(const CurvePicture& picture, const std::vector<BandMarks>& ba
 }
 
 MarksOnPaper place_time_marks(const CurvePicture& picture, const std::vector<BandMarks>& bands,
-                              const PanelRanges& ranges, const Frame& frame) {
+                              const PanelRanges& ranges, const PaperBox& panel) {
     MarksOnPaper placed{.jd = ranges.jd, .mag = ranges.mag};
     struct Group {
         std::string words;
@@ -120,7 +121,7 @@ MarksOnPaper place_time_marks(const CurvePicture& picture, const std::vector<Ban
     std::vector<std::pair<std::string, TickOnCurve>> all;
     for (std::size_t b = 0; b < bands.size(); ++b) {
         for (const MarkedTime& mark : picture.bands[b].marks) {
-            if (const auto tick = tick_of(mark, b, bands[b], ranges, frame))
+            if (const auto tick = tick_of(mark, b, bands[b], ranges, panel))
                 all.emplace_back(mark.words, *tick);
         }
     }
@@ -153,20 +154,20 @@ MarksOnPaper place_time_marks(const CurvePicture& picture, const std::vector<Ban
             near_ticks.push_back({words, 0.0, 0.0, group.uppermost, true});
             continue;
         }
-        if (words.empty() || taken + length > frame.width()) continue;
+        if (words.empty() || taken + length > panel.width()) continue;
         taken += length;
         in_strip.push_back(placed.words.size());
-        placed.words.push_back({words, 0.0, frame.top + 0.5 * word_height, group.uppermost});
-        centres.push_back(frame.left +
-                          (group.uppermost.jd - ranges.jd.low) / ranges.jd.span() * frame.width());
+        placed.words.push_back({words, 0.0, panel.top + 0.5 * word_height, group.uppermost});
+        centres.push_back(panel.left +
+                          (group.uppermost.jd - ranges.jd.low) / ranges.jd.span() * panel.width());
         lengths.push_back(length);
     }
-    const auto where = moved_apart(centres, lengths, frame.left, frame.right);
+    const auto where = moved_apart(centres, lengths, panel.left, panel.right);
     for (std::size_t i = 0; i < in_strip.size(); ++i)
         placed.words[in_strip[i]].x = where[i];
     if (!in_strip.empty())
-        placed.mag.low -= ranges.mag.span() * strip_height / (frame.height() - strip_height);
-    const Sheet sheet{placed.jd, placed.mag, frame};
+        placed.mag.low -= ranges.mag.span() * strip_height / (panel.height() - strip_height);
+    const Sheet sheet{placed.jd, placed.mag, panel};
     std::vector<Box> taken_boxes;
     for (const TickOnCurve& tick : placed.ticks)
         taken_boxes.push_back(sheet.tick_box(tick));
@@ -182,16 +183,16 @@ MarksOnPaper place_time_marks(const CurvePicture& picture, const std::vector<Ban
 }
 
 void draw_time_marks(CurvePage& page, const MarksOnPaper& marks, const std::vector<BandLook>& looks,
-                     const Frame& frame) {
-    const Sheet sheet{marks.jd, marks.mag, frame};
+                     const PaperBox& panel) {
+    const Sheet sheet{marks.jd, marks.mag, panel};
     for (const TickOnCurve& tick : marks.ticks) {
         const double x = sheet.x_of(tick.jd), y = sheet.foot_of(tick);
         const std::string& colour = looks[tick.band].colour;
         page.line(x, y, x, y - tick_length, 1.6, colour);
-        const double err = tick.err_d / marks.jd.span() * frame.width();
-        const double longest = longest_bar_share * frame.width();
+        const double err = tick.err_d / marks.jd.span() * panel.width();
+        const double longest = longest_bar_share * panel.width();
         const double half = std::min(err, longest);
-        const double from = std::max(x - half, frame.left), to = std::min(x + half, frame.right);
+        const double from = std::max(x - half, panel.left), to = std::min(x + half, panel.right);
         if (err > 1.5)
             page.line(from, y - 0.5 * tick_length, to, y - 0.5 * tick_length, 1.2, colour,
                       err > longest ? "dt (2,3)" : "dt 1");
@@ -200,7 +201,7 @@ void draw_time_marks(CurvePage& page, const MarksOnPaper& marks, const std::vect
         const double x = sheet.x_of(word.uppermost.jd);
         const double tip = sheet.foot_of(word.uppermost) - tick_length - 2.0;
         page.label(word.x, word.y, word.words, words_style("center", small_font, ink));
-        const double below = frame.top + word_height, bend = below + 8.0;
+        const double below = panel.top + word_height, bend = below + 8.0;
         if (word.near_tick || tip <= bend) continue;
         page.line(word.x, below, x, bend, 0.7, slate);
         page.line(x, bend, x, tip, 0.7, slate, "dt (2,3)");

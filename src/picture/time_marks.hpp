@@ -37,8 +37,8 @@ struct PanelRanges {
 [[nodiscard]] bool any_time_mark(const CurvePicture& picture, const std::vector<BandMarks>& bands,
                                  const PanelRanges& ranges);
 [[nodiscard]] MarksOnPaper place_time_marks(const CurvePicture& picture, const std::vector<BandMarks>& bands,
-                                            const PanelRanges& ranges, const Frame& frame);
+                                            const PanelRanges& ranges, const PaperBox& panel);
 void draw_time_marks(CurvePage& page, const MarksOnPaper& marks, const std::vector<BandLook>& looks,
-                     const Frame& frame);
+                     const PaperBox& panel);
 
 }  // namespace emberline::picture

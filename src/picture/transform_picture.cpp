@@ -7,9 +7,9 @@
 #include <cmath>
 
 #include "picture/axis_ticks.hpp"
-#include "picture/curve_page.hpp"
 #include "picture/gnuplot_process.hpp"
 #include "picture/paper.hpp"
+#include "picture/printed_text.hpp"
 #include "picture/script_text.hpp"
 #include "picture/terminal.hpp"
 

@@ -96,5 +96,12 @@ bool is_plain_text(std::string_view text) {
     return true;
 }
 
+std::size_t first_character_bytes(std::string_view text) {
+    for (std::size_t bytes = 1; bytes <= 4 && bytes <= text.size(); ++bytes) {
+        if (is_plain_text(text.substr(0, bytes))) return bytes;
+    }
+    return 0;
+}
+
 }  // namespace quantities
 }  // namespace emberline

@@ -2,6 +2,7 @@
 // quantities/text — the small change of reading: strict numbers, trimmed words. Locale never matters.
 #pragma once
 
+#include <cstddef>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -24,6 +25,8 @@ std::vector<std::string_view> split(std::string&& text, char separator) = delete
 
 // Whether the bytes are valid UTF-8 without control characters (tab allowed).
 [[nodiscard]] bool is_plain_text(std::string_view text);
+// Bytes of the character that the text begins with; 0 where it begins with none that is_plain_text() allows.
+[[nodiscard]] std::size_t first_character_bytes(std::string_view text);
 
 }  // namespace quantities
 }  // namespace emberline

@@ -76,6 +76,13 @@ TEST_CASE("Times are read in the scale that their column names", "[series]") {
     const Series bjd = series_of("bjd_tdb,band,mag,mag_err\n2460344.5,V,15.0,0.01\n");
     CHECK(bjd.curves[0].points[0].bjd_tdb == 2460344.5);
     CHECK(bjd.curves[0].points[0].jd_utc == Approx(2460344.5 - 69.184 / 86400.0).margin(1e-7).epsilon(0));
+    // A time that is said not to be there leaves the other one: the row was refused for "na", and with it a
+    // file of ten rows.
+    for (const char* none : {"", "na", "--", "nan"}) {
+        const Series one =
+            series_of(fmt::format("jd,bjd_tdb,band,mag,mag_err\n2460344.5,{},V,15.0,0.01\n", none));
+        CHECK(one.curves[0].points[0].jd_utc == 2460344.5);
+    }
 }
 
 TEST_CASE("A date in the wrong scale is refused with line, column and the right name", "[series]") {
@@ -127,6 +134,33 @@ TEST_CASE("Limits are known by either column or by a sign before the magnitude",
     }
     CHECK_FALSE(series_of("jd,band,mag,is_limit\n2460344.5,V,18.5,0\n").curves[0].points[0].is_limit);
     CHECK_THAT(refusal_of("jd,band,mag,is_limit\n2460344.5,V,18.5,perhaps\n"), Catch::Contains("'is_limit'"));
+}
+
+TEST_CASE("Each column of magnitudes and errors is read in its own unit", "[series][ecsv]") {
+    // The last column's unit was taken for all errors, the magnitude's for the limit.
+    const Series series = series_of(R"(# %ECSV 1.0
+# ---
+# delimiter: ','
+# datatype:
+# - {name: jd, unit: d, datatype: float64}
+# - {name: band, datatype: string}
+# - {name: mag, unit: mag, datatype: float64}
+# - {name: mag_err_random, unit: mmag, datatype: float64}
+# - {name: mag_err_common, unit: mag, datatype: float64}
+# - {name: is_limit, datatype: bool}
+# - {name: limit_mag, unit: mmag, datatype: float64}
+jd,band,mag,mag_err_random,mag_err_common,is_limit,limit_mag
+2460344.5,V,15.1,20,0.03,False,""
+2460345.5,V,"","","",True,18500
+)");
+    REQUIRE(series.curves.size() == 1);
+    REQUIRE(series.curves[0].points.size() == 2);
+    const lightcurve::Point &seen = series.curves[0].points[0], &limit = series.curves[0].points[1];
+    CHECK(seen.magnitude_mag == 15.1);
+    CHECK(seen.random_err_mag == Approx(0.020));
+    REQUIRE(seen.common_err_mag.size() == 1);
+    CHECK(seen.common_err_mag[0] == Approx(0.03));
+    CHECK(limit.limit_mag == Approx(18.5));
 }
 
 TEST_CASE("Bands of several spellings make one curve, other columns are ignored, rows are sorted",

@@ -71,6 +71,18 @@ TEST_CASE("Every departure from the report is named, in JSON", "[server_report]"
     CHECK(has(twice.findings, "at_report.0", "twice"));
 }
 
+TEST_CASE("A list where the numbered points should stand opens no point", "[server_report]") {
+    // An object in the list left its last key behind, and the text after it was written into a point that did
+    // not exist: a file from a stranger ended the program.
+    const std::string text(100, 'x');
+    const auto checked = check_server_report(
+        "{\"at_report\": {\"0\": {\"photometry\": {\"photometry_group\": [{\"observer\": \"a\"}, \"" + text +
+        "\"]}}}}");
+    INFO(words(checked.findings));
+    CHECK(words(checked.findings).find("numbered point should") != std::string::npos);
+    CHECK(checked.report.photometry.empty());
+}
+
 TEST_CASE("A file cut anywhere, or nested a million deep, is found wrong and does no harm",
           "[server_report]") {
     const auto r = server_report(nights(), campaign(), seen_place())->report;

@@ -6,6 +6,7 @@
 #include "exchange/outside_reader.hpp"
 #include "exchange/series.hpp"
 #include "exchange/table_samples.hpp"
+#include "exchange/xml_reader.hpp"
 
 namespace emberline::exchange {
 namespace {
@@ -295,6 +296,28 @@ TEST_CASE("A cut is named by its line, and the rows before it are read", "[table
     REQUIRE(read.checked.findings.size() == 1);
     const auto lines = std::count(good.begin(), good.begin() + static_cast<long>(second), '\n');
     CHECK(read.checked.findings[0].line == static_cast<std::size_t>(lines) + 1);
+}
+
+TEST_CASE("A long CDATA section comes in pieces, whatever its letters are", "[votable]") {
+    // Brackets alone, of which two begin the section's end, were kept until it came: a file from a stranger
+    // filled the memory.
+    constexpr std::size_t letters = std::size_t{1} << 20U;
+    for (const std::string& inside :
+         {std::string(letters, ']'), std::string(letters, 'a'), std::string(letters, 'a') + "]]"}) {
+        std::istringstream in("<A><![CDATA[" + inside + "]]></A>");
+        XmlReader xml(in);
+        CHECK(xml.next() == XmlReader::Kind::open);
+        std::string all;
+        std::size_t longest = 0;
+        XmlReader::Kind kind = xml.next();
+        for (; kind == XmlReader::Kind::text; kind = xml.next()) {
+            longest = std::max(longest, xml.text().size());
+            all += xml.text();
+        }
+        CHECK(kind == XmlReader::Kind::close);
+        CHECK(all == inside);
+        CHECK(longest <= std::size_t{1} << 16U);
+    }
 }
 
 }  // namespace

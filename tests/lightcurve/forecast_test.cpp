@@ -72,6 +72,29 @@ TEST_CASE("fits count by their weights, and it fades past a magnitude once", "[f
     CHECK_FALSE(lightcurve::Forecast::make({fit}, std::vector{0.5, 0.5}));
 }
 
+TEST_CASE("how much the past wandered does not depend on what the weights add up to", "[forecast]") {
+    // The mean curve was a sum: with weights of 5 in all, a curve five times as bent.
+    class Bent final : public lightcurve::Prediction {
+      public:
+        ValueWithError magnitude(double bjd_tdb) const override {
+            const double days = bjd_tdb - epoch_bjd;
+            return {15.0 + 0.001 * days * days, 0.01};
+        }
+        numerics::Matrix draws(std::span<const double> bjd_tdb, std::size_t count,
+                               numerics::Random&) const override {
+            return {count, bjd_tdb.size()};
+        }
+    };
+    lightcurve::CurveFit fit;
+    fit.from_bjd_tdb = epoch_bjd;
+    fit.to_bjd_tdb = epoch_bjd + 60.0;
+    fit.prediction = std::make_shared<Bent>();
+    const double alone = lightcurve::wander_of({fit}, std::vector{1.0});
+    CHECK(alone > lightcurve::usual_wander);
+    CHECK(lightcurve::wander_of({fit}, std::vector{5.0}) == Approx(alone));
+    CHECK(lightcurve::wander_of({fit, fit}, std::vector{2.0, 3.0}) == Approx(alone));
+}
+
 TEST_CASE("a straight past leaves little wandering", "[forecast]") {
     numerics::Random random(5);
     const lightcurve::CurveFit fit = line_through(fading(random), plain);

@@ -2,6 +2,7 @@
 #include "lightcurve/merge_series.hpp"
 
 #include <algorithm>
+#include <cmath>
 
 #include "lightcurve/curves.hpp"
 
@@ -30,6 +31,27 @@ LightCurve fade(const std::string& series, std::size_t n, double first_day, doub
 }
 
 }  // namespace
+
+TEST_CASE("Copies of a measurement are those that agree in every number", "[merge]") {
+    const Point seen = test::measured(1.0, 15.0, 0.1);
+    Point without_err = seen, with_flux = seen, limit = seen;
+    without_err.random_err_mag = std::nan("");
+    with_flux.flux = Flux{1.0e4, std::nan("")};
+    limit.is_limit = true;
+    limit.limit_mag = 18.0;
+    Point surer = limit, shared = seen;
+    surer.limit_sigma = 5.0;
+    shared.common_err_mag = {0.02};
+    // A point whose error was no number passed for a copy of the good one of its time, or the good one for a
+    // copy of it; limits of 3 and of 5 sigma did for each other.
+    LightCurve curve =
+        named("own", {without_err, seen, with_flux, seen, limit, surer, shared, limit, without_err});
+    CHECK(drop_copies(curve) == 2);
+    REQUIRE(curve.points.size() == 7);
+    CHECK(curve.points[1].random_err_mag == 0.1);
+    CHECK_FALSE(check_point(curve, 0));
+    CHECK_FALSE(check_point(curve, 2));
+}
 
 TEST_CASE("Merged series keep whose each point is, and an offset is a common error of its own", "[merge]") {
     LightCurve own = named("own", {test::measured(0, 15.0, 0.01), test::measured(2, 15.1, 0.01)});

@@ -11,6 +11,7 @@
 #include "picture/curve_page.hpp"
 #include "picture/curve_picture.hpp"
 #include "picture/curve_script.hpp"
+#include "picture/printed_text.hpp"
 #include "picture/temporary_folder.hpp"
 #include "quantities/delimited_table.hpp"
 

@@ -58,7 +58,7 @@ std::size_t count(const std::string& text, const std::string& what) {
 
 const std::string disc = "<use xlink:href='#gpPt6' transform";
 
-double overlap(const Frame& a, const Frame& b) {
+double overlap(const PaperBox& a, const PaperBox& b) {
     return std::max(0.0, std::min(a.right, b.right) - std::max(a.left, b.left)) *
            std::max(0.0, std::min(a.bottom, b.bottom) - std::max(a.top, b.top));
 }
@@ -176,7 +176,7 @@ TEST_CASE("a chart that cannot be drawn says why and leaves nothing", "[finder-c
 }
 
 TEST_CASE("labels stand beside their marks and cover neither stars nor each other", "[finder-chart]") {
-    const Frame area{0.0, 400.0, 0.0, 400.0};
+    const PaperBox area{0.0, 400.0, 0.0, 400.0};
     const WantedLabel one{200.0, 200.0, 7.0, 24.0, 13.0};
     const auto alone = place_labels({one}, {}, {}, area);
     REQUIRE(alone.size() == 1);
@@ -205,11 +205,11 @@ TEST_CASE("labels stand beside their marks and cover neither stars nor each othe
             wanted.push_back({place(generator), place(generator), 7.0, 24.0, 13.0});
         for (int i = 0; i < 120; ++i)
             discs.push_back({place(generator), place(generator), 2.5});
-        const std::vector<Frame> reticle{{176.0, 224.0, 176.0, 224.0}};
+        const std::vector<PaperBox> reticle{{176.0, 224.0, 176.0, 224.0}};
         const auto places = place_labels(wanted, discs, reticle, area);
         double covered = 0.0;
         for (std::size_t i = 0; i < places.size(); ++i) {
-            const Frame& box = places[i].box;
+            const PaperBox& box = places[i].box;
             CHECK((box.left >= 0.0 && box.right <= 400.0 && box.top >= 0.0 && box.bottom <= 400.0));
             for (std::size_t k = 0; k < i; ++k)
                 CHECK(overlap(box, places[k].box) == 0.0);

@@ -228,6 +228,21 @@ TEST_CASE("a night with nothing but refused frames still makes a page", "[night-
     CHECK_THAT(picture::night_sheet_html(one), !Contains("<image") && Contains("drawn from their positions"));
 }
 
+TEST_CASE("a night without any light, or stars to be wide, has axes all the same", "[night-sheet]") {
+    // An axis from 0 to 0 put every mark at "nan".
+    NightSheet sheet = full_sheet();
+    for (picture::SheetFrame& frame : sheet.frames) {
+        frame.judged.transparency = 0.0;
+        frame.judged.fwhm_arcsec = 0.0;
+    }
+    const std::string html = picture::night_sheet_html(sheet);
+    for (const char* no_place :
+         {",nan", ",-nan", ",inf", ",-inf", "=\"nan", "=\"-nan", "=\"inf", "=\"-inf"}) {
+        INFO(no_place);
+        CHECK(html.find(no_place) == std::string::npos);
+    }
+}
+
 TEST_CASE("the same night on paper is a PDF of some pages", "[night-sheet]") {
     const TemporaryFolder folder;
     NightSheet sheet = full_sheet();
