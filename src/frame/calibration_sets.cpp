@@ -103,7 +103,7 @@ std::optional<Problem> unfit_for(const CalibrationFrame& f, FrameKind kind) {
     }
     // What the campaign says of stacking is meant for the frames of the sky.
     if (f.facts.stacked_exposures && f.facts.stacked_exposures->value > 1 &&
-        !f.facts.stacked_exposures->source.starts_with("campaign")) {
+        !is_from_campaign(f.facts.stacked_exposures->source)) {
         return unfit(path,
                      fmt::format("The frame is a stack of {} already.", f.facts.stacked_exposures->value),
                      "Give the single exposures.");
