@@ -140,6 +140,15 @@ bool is_made(const Header& header) {
     });
 }
 
+SubFrameOrigin sub_frame_origin(const Header& header) {
+    constexpr long long most_px = 200'000;
+    const auto left = header.integer("XORGSUBF"), bottom = header.integer("YORGSUBF");
+    const auto is_place = [](const std::optional<long long>& px) { return px && *px >= 0 && *px <= most_px; };
+    return {.left_px = is_place(left) ? static_cast<int>(*left) : 0,
+            .bottom_px = is_place(bottom) ? static_cast<int>(*bottom) : 0,
+            .stated = is_place(left) && is_place(bottom)};
+}
+
 void read_calibration_facts(const Header& header, const Instrument& instrument, FrameFacts& facts) {
     read_temperature(header, facts);
     read_gain_setting(header, facts);
