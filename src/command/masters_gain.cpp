@@ -48,7 +48,7 @@ void print_transfer(const frame::PhotonTransfer& transfer, const Face& face) {
     std::cout << fmt::format("No light    {:.1f} ADU ({}), in steps of {:g} ADU\n", transfer.bias_level_adu,
                              zero, transfer.step_adu);
     print_pairs(transfer);
-    for (const frame::UnusedExposure& one : transfer.left_out)
+    for (const LeftOut& one : transfer.left_out)
         std::cout << fmt::format("Left out: {}\n", one_line(one.problem));
     if (transfer.lights > 0)
         std::cout << fmt::format("{} pictures of the sky were passed over.\n", transfer.lights);

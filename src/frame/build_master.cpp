@@ -23,7 +23,6 @@ namespace emberline::frame {
 namespace {
 
 constexpr std::size_t part_mean = 0, part_variance = 1, part_used = 2;
-constexpr double own_frames = 8;  // from so many on, a pixel's own scatter is its variance
 // Of the memory allowed, what strips of pixels may take: the rest is for the sample, files and bytes.
 constexpr double share_for_strips = 0.7;
 
@@ -218,7 +217,8 @@ class Builder {
     static void keep(Strip& strip, std::size_t at, const numerics::ClippedRow& row, std::size_t x,
                      double typical) {
         const double used = row.used[x];
-        const double filled = std::max(0.0, own_frames - used), freedom = std::max(0.0, used - 1.0);
+        const double filled = std::max(0.0, frames_of_own_scatter - used),
+                     freedom = std::max(0.0, used - 1.0);
         const double one = (filled * typical * typical + freedom * static_cast<double>(row.variance[x])) /
                            (filled + freedom);
         strip.mean[at] = row.mean[x];

@@ -22,6 +22,9 @@
 
 namespace emberline::frame {
 
+// From so many frames on, a pixel's own scatter is its variance.
+inline constexpr double frames_of_own_scatter = 8.0;
+
 struct MasterInput {
     std::string path;
     int pedestal = -1;  // number in MasterPlan::pedestals; −1: none. Subtracted from a flat first
@@ -62,7 +65,8 @@ struct BuiltMaster {
     std::vector<Defect> defects;  // hot and unstable from darks and biases, dead from flats
 };
 
-// Problem: nothing is left to combine (where and why is in the text); the disk (storage).
+// Where no frame is left to combine, `used` is empty and nothing is written. Problem: a pedestal that cannot
+// be read; the disk, or no memory (storage).
 [[nodiscard]] Result<BuiltMaster> build_master(const MasterPlan& plan);
 
 }  // namespace emberline::frame

@@ -15,7 +15,6 @@ namespace emberline::frame {
 namespace {
 
 constexpr float undefined = std::numeric_limits<float>::quiet_NaN();
-constexpr double darkest_flat = 0.05;  // of the mean: a pixel that sees less is dead
 
 }  // namespace
 

@@ -103,7 +103,7 @@ std::optional<Problem> unfit_for(const CalibrationFrame& f, FrameKind kind) {
     }
     // What the campaign says of stacking is meant for the frames of the sky.
     if (f.facts.stacked_exposures && f.facts.stacked_exposures->value > 1 &&
-        !f.facts.stacked_exposures->source.starts_with("campaign")) {
+        !is_from_campaign(f.facts.stacked_exposures->source)) {
         return unfit(path,
                      fmt::format("The frame is a stack of {} already.", f.facts.stacked_exposures->value),
                      "Give the single exposures.");
@@ -226,8 +226,9 @@ Result<CalibrationFrame> read_calibration_frame(const std::string& path,
     for (const char* keyword : {"READOUTM", "READMODE", "RDMODE"}) {
         if (frame.readout.empty()) frame.readout = lower_case(header.text(keyword).value_or(""));
     }
-    frame.left_px = static_cast<int>(header.integer("XORGSUBF").value_or(0));
-    frame.bottom_px = static_cast<int>(header.integer("YORGSUBF").value_or(0));
+    const SubFrameOrigin origin = sub_frame_origin(header);
+    frame.left_px = origin.left_px;
+    frame.bottom_px = origin.bottom_px;
     for (const char* keyword : kept_keywords) {
         if (const Card* card = header.find(keyword); card != nullptr && !card->value.empty())
             frame.kept.push_back(*card);

@@ -5,6 +5,7 @@
 
 #include <cmath>
 
+#include "frame/read_calibration_facts.hpp"
 #include "quantities/text.hpp"
 
 namespace emberline::frame {
@@ -77,9 +78,10 @@ Wanted wanted_of(const FrameFacts& facts, const Header& header) {
     Wanted out;
     out.width_px = facts.stored_width_px();
     out.height_px = facts.stored_height_px();
-    out.left_px = static_cast<int>(header.integer("XORGSUBF").value_or(0));
-    out.bottom_px = static_cast<int>(header.integer("YORGSUBF").value_or(0));
-    out.cut = header.integer("XORGSUBF") && header.integer("YORGSUBF");
+    const SubFrameOrigin origin = sub_frame_origin(header);
+    out.left_px = origin.left_px;
+    out.bottom_px = origin.bottom_px;
+    out.cut = origin.stated;
     out.binning = value_of(facts.binning);
     out.gain_setting = value_of(facts.gain_setting);
     out.egain = header.number("EGAIN");

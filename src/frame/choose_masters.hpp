@@ -34,11 +34,11 @@ struct Wanted {
 [[nodiscard]] std::optional<std::string> misfit(const Wanted& frame, const Master& master);
 
 // How a dark of another exposure may serve, or not.
-inline constexpr double same_exposure = 0.01;      // relative
+inline constexpr double unscaled_within = 0.01;    // relative; headers round
 inline constexpr double most_scaled_up = 4.0;      // its noise grows with it
 inline constexpr double short_of_exposure = 0.02;  // of the frame's: holds no more than the bias
 
-// The one of a role that fits, the lowest cost of several; `costs` gives a clause where it does not.
+// The one of a role that fits, the lowest cost of several; `cost_of` gives a clause where it does not.
 struct Pick {
     std::shared_ptr<const Master> master;
     std::vector<std::string> passed_over;  // "masters/a.fits: it is …"

@@ -11,7 +11,6 @@
 namespace emberline::frame {
 namespace {
 
-constexpr std::string_view campaign_says = "campaign.toml, instrument.pattern";
 constexpr const char* mend_pattern =
     "Write pattern = \"RGGB\" (or BGGR, GRBG, GBRG) under [instrument] in campaign.toml; pattern = \"none\" "
     "for a frame that is no mosaic.";
@@ -217,7 +216,7 @@ Result<std::optional<Fact<ColourPattern>>> read_colour_pattern(const Header& hea
         wanted = parse_colour_pattern(*instrument.pattern);
         if (!wanted) {
             return fail({.what = fmt::format("'{}' is no pattern of a colour mosaic.", *instrument.pattern),
-                         .where = std::string(campaign_says),
+                         .where = campaign_source("pattern"),
                          .mend = mend_pattern,
                          .kind = ProblemKind::request});
         }
@@ -236,7 +235,7 @@ Result<std::optional<Fact<ColourPattern>>> read_colour_pattern(const Header& hea
                                                 (*stated)->keyword, headers->word(),
                                                 wanted ? wanted->word() : "none"));
         }
-        if (wanted) pattern = {*wanted, std::string(campaign_says)};
+        if (wanted) pattern = {*wanted, campaign_source("pattern")};
     }
     if (!pattern) return pattern;
     if (facts.width_px < 2 || facts.height_px < 2) {

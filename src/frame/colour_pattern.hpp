@@ -10,7 +10,7 @@
 #include <array>
 #include <optional>
 #include <string>
-#include <vector>
+#include <string_view>
 
 #include "frame/frame_facts.hpp"
 #include "frame/header.hpp"

@@ -15,8 +15,7 @@ using namespace std::string_view_literals;
 
 constexpr const char* save_as_fits =
     "Save the frame as FITS in the program that took it, as the camera gave it: pictures like this one hold "
-    "too "
-    "few steps of brightness, and no header.";
+    "too few steps of brightness, and no header.";
 constexpr const char* convert_raw =
     "Convert it to FITS in a program that leaves the mosaic as it is: no interpolated colours, no "
     "stretching.";

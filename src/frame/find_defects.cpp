@@ -20,7 +20,6 @@ constexpr double worth_a_look = 0.3;  // relative to the block: neighbours decid
 constexpr double unstable_ratio = 3.0;
 constexpr std::size_t least_frames = 5, least_cuts = 3;
 constexpr double cut_share = 0.1;
-constexpr double own_frames = 8.0;  // as in build_master
 
 struct Band {
     int y = 0, rows = 0;          // what is judged
@@ -150,7 +149,7 @@ class Finder {
         const double limit = unstable_ratio * unstable_ratio;
         if (band_.variance[at] * band_.used[at] <= static_cast<float>(typical * typical)) return false;
         // The scatter of its own values, out of what it was filled up with.
-        const double filled = std::max(0.0, own_frames - used), freedom = used - 1.0;
+        const double filled = std::max(0.0, frames_of_own_scatter - used), freedom = used - 1.0;
         if (freedom < 1.0) return false;
         const double one = static_cast<double>(band_.variance[at]) * used;
         const double own = (one * (filled + freedom) - filled * typical * typical) / freedom;

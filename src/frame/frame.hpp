@@ -64,7 +64,7 @@ class Frame {
 // colour, see lattice.hpp): red, green, blue. The first HDU with a 2- or 3-dimensional image is taken. What
 // `masters` has for the frame is applied to all that is read of it. A Frame is used by one thread at a time;
 // different files may be read by different threads. Problem: not FITS, empty, cut short, no image, NAXIS 1 or
-// 4, 8-bit pixels are no problem but are remarked.
+// 4. Pixels of 8 bits are remarked.
 [[nodiscard]] Result<std::vector<Frame>> open_frames(const std::string& path,
                                                      const std::vector<Instrument>& instruments,
                                                      const Masters* masters = nullptr);

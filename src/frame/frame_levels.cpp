@@ -20,12 +20,14 @@ constexpr std::size_t most_values = 24'000'000;  // of all frames together: 96 M
 constexpr int most_row_pairs = 16;
 constexpr double saturated_share = 0.01;  // of a flat's pixels; of the others' ten times as much
 constexpr double near_saturation = 0.95;  // where sensors are no longer linear; common practice, no source
-constexpr double piled_up_share =
-    0.005;  // of the pixels at one and the same highest value: a converter's end
+// Of the pixels at one and the same highest value: a converter's end.
+constexpr double piled_up_share = 0.005;
 // Common practice, no source: 1000 electrons are 3 % noise a pixel and frame.
 constexpr double least_flat_e = 1000.0;
 constexpr double least_of_the_others = 0.1;
 constexpr double outlier_sigma = 6.0;
+constexpr const char* expose_flats = "Expose flats to a third or a half of the range.";
+constexpr const char* look_for_light = "Look whether light fell in, or a setting was another.";
 
 std::vector<PixelSample::Place> places_for(std::size_t frames, int width, int height) {
     const int all_row_pairs = height / 2, row_pairs = std::clamp(all_row_pairs, 1, most_row_pairs);
@@ -138,13 +140,13 @@ class Judge {
                 f,
                 fmt::format("The frame is saturated: {:.0f} % of its pixels are above {:.0f} % of {:g} ADU.",
                             100.0 * over, 100.0 * near_saturation, plan_.saturation_adu),
-                "Expose flats to a third or a half of the range.");
+                flat_ ? expose_flats : look_for_light);
         } else if (piled) {
             leave(f,
                   fmt::format("The frame is saturated: {:.1f} % of its pixels share the highest value, {:g} "
                               "ADU.",
                               100.0 * at_top, top),
-                  "Expose flats to a third or a half of the range.");
+                  expose_flats);
         }
     }
 
@@ -183,7 +185,7 @@ class Judge {
                 leave(f,
                       fmt::format("The flat is too faint: {:.0f} ADU of light, {:.0f} electrons a pixel.",
                                   level, level * plan_.gain_e_per_adu),
-                      "Expose flats to a third or a half of the range.");
+                      expose_flats);
             } else if (level < least_of_the_others * usual) {
                 leave(f,
                       fmt::format("The flat is too faint: {:.0f} ADU of light, the others have {:.0f}.",
@@ -207,7 +209,7 @@ class Judge {
             const double allowed = std::max(outlier_sigma * spread, noise);
             if (std::abs(level - middle) <= allowed) continue;
             leave(f, fmt::format("Its level is {:.1f} ADU, that of the others {:.1f}.", level, middle),
-                  "Look whether light fell in, or a setting was another.");
+                  look_for_light);
         }
     }
 

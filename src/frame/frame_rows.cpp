@@ -7,8 +7,6 @@
 #include <algorithm>
 #include <cstdlib>
 #include <cstring>
-#include <exception>
-#include <thread>
 
 namespace emberline::frame {
 namespace {

@@ -3,9 +3,7 @@
 #pragma once
 
 #include <cstddef>
-#include <functional>
 #include <memory>
-#include <span>
 #include <string>
 #include <vector>
 

@@ -5,7 +5,7 @@
 #include <map>
 #include <optional>
 #include <string>
-#include <vector>
+#include <string_view>
 
 namespace emberline::frame {
 
@@ -26,5 +26,14 @@ struct Instrument {
     std::map<std::string, std::string> bands;  // FILTER value (trimmed, case ignored) -> band name
     bool operator==(const Instrument&) const = default;
 };
+
+// The source of a fact that the campaign gave, by the key under [instrument]: "campaign.toml,
+// instrument.gain".
+[[nodiscard]] inline std::string campaign_source(std::string_view key) {
+    return "campaign.toml, instrument." + std::string(key);
+}
+[[nodiscard]] inline bool is_from_campaign(std::string_view source) {
+    return source.starts_with("campaign.toml");
+}
 
 }  // namespace emberline::frame

@@ -16,7 +16,6 @@ namespace {
 
 constexpr double temperature_said_c = 0.5;  // smaller differences go without saying
 constexpr std::size_t most_said = 3;        // masters passed over, each with its reason
-constexpr double least_flat = 0.05;
 
 std::string reasons(const std::vector<std::string>& passed_over) {
     if (passed_over.empty()) return "none that is named can be used";
@@ -35,9 +34,7 @@ class CalibrationMaker {
         : masters_(masters), frame_(wanted_of(facts, header)) {}
 
     void offset_and_dark(bool bias_in_frame, bool bias_named, bool dark_named) {
-        const Pick bias = pick(masters_, MasterRole::bias, frame_, [&](const Master& m) {
-            return Cost{degrees_apart(frame_, m), std::nullopt};
-        });
+        const Pick bias = pick_bias();
         const Pick dark = pick(masters_, MasterRole::dark, frame_, [&](const Master& m) {
             return cost_of_dark(m, bias_in_frame, bias.master != nullptr);
         });
@@ -50,7 +47,8 @@ class CalibrationMaker {
         if (bias_named && bias_in_frame && !done) miss("bias", bias.passed_over);
     }
 
-    void flat(const Pick& bias_of_flats) {
+    void flat() {
+        const Pick bias_of_flats = pick_bias();
         const Pick flat = pick(masters_, MasterRole::flat, frame_, [&](const Master& m) {
             const bool same_gain = !frame_.gain_setting || !m.facts.gain_setting ||
                                    *frame_.gain_setting == m.facts.gain_setting->value;
@@ -89,7 +87,7 @@ class CalibrationMaker {
         const double above = (master.level_adu - offset_adu) / master.level_adu;
         const auto over_mean = [&](double relative) { return 1.0 + (relative - 1.0) / above; };
         out_.flat_pixel_err_ = master.pixel_err / above;
-        lowest_flat_ = std::clamp(over_mean(master.lowest), least_flat, 1.0);
+        lowest_flat_ = std::clamp(over_mean(master.lowest), darkest_flat, 1.0);
         out_.highest_flat_ = std::max(over_mean(master.highest), 1.0);
         out_.steps_.push_back(std::move(step));
         out_.used_.push_back("flat " + master.name);
@@ -103,12 +101,6 @@ class CalibrationMaker {
         }
         out_.steps_.push_back(step_of(Calibration::Step::Kind::mask, map.master));
         out_.used_.push_back("defects " + map.master->name);
-    }
-
-    [[nodiscard]] Pick bias_of_flats() const {
-        return pick(masters_, MasterRole::bias, frame_, [&](const Master& m) {
-            return Cost{degrees_apart(frame_, m), std::nullopt};
-        });
     }
 
     void remark(std::string sentence) { out_.remarks_.push_back(std::move(sentence)); }
@@ -128,6 +120,13 @@ class CalibrationMaker {
     }
 
   private:
+    // The nearest in temperature.
+    [[nodiscard]] Pick pick_bias() const {
+        return pick(masters_, MasterRole::bias, frame_, [&](const Master& m) {
+            return Cost{degrees_apart(frame_, m), std::nullopt};
+        });
+    }
+
     void miss(const char* what, const std::vector<std::string>& passed_over) {
         miss_all(fmt::format("No {} was used: {}.", what, reasons(passed_over)));
     }
@@ -145,7 +144,7 @@ class CalibrationMaker {
 
     [[nodiscard]] double scale_of(const Master& dark) const {
         const double s = *frame_.exposure_s / dark.facts.exposure_s->value;
-        return std::abs(s - 1.0) <= same_exposure ? 1.0 : s;
+        return std::abs(s - 1.0) <= unscaled_within ? 1.0 : s;
     }
 
     Cost cost_of_dark(const Master& dark, bool bias_in_frame, bool bias_there) const {
@@ -262,7 +261,7 @@ Calibration Masters::calibration_of(const FrameFacts& facts, const Header& heade
     const auto has = [&](char letter) { return letters.find(letter) != std::string::npos; };
     const bool dark_named = (dark_named_ || bias_named_) && !has('D');
     if (dark_named && (dark_named_ || !has('B'))) maker.offset_and_dark(!has('B'), bias_named_, dark_named_);
-    if (flat_named_ && !has('F')) maker.flat(maker.bias_of_flats());
+    if (flat_named_ && !has('F')) maker.flat();
     if (defects_named_) maker.defects();
     const bool left_alone = ((bias_named_ || dark_named_) && (has('D') || (has('B') && bias_named_))) ||
                             (flat_named_ && has('F'));

@@ -252,8 +252,9 @@ Result<std::shared_ptr<const Master>> open_master(MasterRole role, const std::st
     master->facts = read_facts(header, {}, std::move(seed));
     const FrameFacts& facts = master->facts;
     master->egain = header.number("EGAIN");
-    master->left_px = static_cast<int>(header.integer("XORGSUBF").value_or(0));
-    master->bottom_px = static_cast<int>(header.integer("YORGSUBF").value_or(0));
+    const SubFrameOrigin origin = sub_frame_origin(header);
+    master->left_px = origin.left_px;
+    master->bottom_px = origin.bottom_px;
     if (facts.planes != 1) {
         return fail(unfit(*master, "It is a colour picture of three planes.",
                           "Name a file of the camera's own pixels."));

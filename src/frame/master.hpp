@@ -17,6 +17,10 @@
 
 namespace emberline::frame {
 
+// Of a flat's mean: a pixel that sees less is dead. Nothing is divided by less, so neither is the level at
+// which saturated pixels are kept above all others.
+inline constexpr double darkest_flat = 0.05;
+
 enum class MasterRole { bias, dark, flat, defects };
 [[nodiscard]] const char* word(MasterRole role);
 

@@ -217,10 +217,8 @@ class Transfer {
             const bool tells = high->level_adu > levels_tell * low->level_adu;
             out_.remarks.push_back(fmt::format(
                 "The noise does not grow in proportion to the light: the gain seems to be {} at {:.0f} ADU "
-                "and, "
-                "along a straight line, {} for no light. Bright pixels share their charge, or the camera is "
-                "not "
-                "linear.{}",
+                "and, along a straight line, {} for no light. Bright pixels share their charge, or the "
+                "camera is not linear.{}",
                 with_error(told(line.at_zero + line.slope * high->level_adu, mean.err)), high->level_adu,
                 with_error(at_zero),
                 tells ? ""
@@ -358,6 +356,12 @@ Result<PhotonTransfer> photon_transfer(const std::vector<std::string>& paths,
     const int width = facts.stored_width_px();
     const int height = facts.stored_height_px();
     const TransferGrid grid(width, height, facts.pattern.has_value());
+    if (grid.strips().empty()) {
+        return fail(
+            {.what = fmt::format("Exposures of {} × {} pixels are too small to compare.", width, height),
+             .where = flats.front()->path,
+             .mend = "Name exposures of the whole sensor, or of a larger part of it."});
+    }
     if (auto good = transfer.take_biases(biases, grid); !good) return fail(good.error());
     for (const TransferExposure* flat : flats)
         transfer.take_step(*flat);

@@ -31,11 +31,6 @@ struct PhaseGain {  // of a colour mosaic's pixels (x & 1) + 2 (y & 1)
     double level_adu = 0.0;
     ValueWithError gain_e_per_adu;
 };
-struct UnusedExposure {
-    std::string path;
-    Problem problem;
-};
-
 struct PhotonTransfer {
     ValueWithError gain_e_per_adu;
     ValueWithError read_noise_e;  // of one pixel, the rounding to whole ADU taken out
@@ -49,7 +44,7 @@ struct PhotonTransfer {
     std::vector<TransferPair> pairs;
     std::vector<PhaseGain> phases;  // of a mosaic
     std::vector<std::string> remarks;
-    std::vector<UnusedExposure> left_out;
+    std::vector<LeftOut> left_out;
     std::size_t lights = 0;  // pictures of the sky among the files, passed over
 };
 

@@ -15,6 +15,8 @@
 namespace emberline::frame {
 namespace {
 
+constexpr const char* solve_again = "Solve the frame with a polynomial distortion (SIP or TPV), or none.";
+
 template <std::size_t N>
 bool begins(std::string_view keyword, const char* const (&beginnings)[N]) {
     return std::any_of(std::begin(beginnings), std::end(beginnings),
@@ -22,13 +24,15 @@ bool begins(std::string_view keyword, const char* const (&beginnings)[N]) {
 }
 
 bool tells_the_plate(std::string_view keyword) {
-    static const char* const beginnings[] = {"CTYPE", "CRVAL", "CRPIX", "CUNIT", "CDELT", "CROTA",
-                                             "CD1_",  "CD2_",  "PC1_",  "PC2_",  "PV1_",  "PV2_",
-                                             "A_",    "B_",    "AP_",   "BP_"};
+    static const char* const beginnings[] = {"CTYPE", "CRVAL", "CRPIX", "CUNIT", "CDELT", "CROTA", "CD1_",
+                                             "CD2_",  "PC1_",  "PC2_",  "PV1_",  "PV2_",  "A_",    "B_",
+                                             "AP_",   "BP_",   "CPDIS", "DP1",   "DP2"};
     static const char* const whole[] = {"RADESYS", "RADECSYS", "EQUINOX", "LONPOLE", "LATPOLE"};
     return begins(keyword, beginnings) ||
            std::any_of(std::begin(whole), std::end(whole), [&](const char* w) { return keyword == w; });
 }
+
+constexpr long long highest_sip_power = 9;  // Shupe et al. (2005), ASPC 347, 491
 
 // p + q of a polynomial's term A_p_q, B_p_q, AP_p_q, BP_p_q; absent for anything else.
 std::optional<int> sip_order(std::string_view keyword) {
@@ -38,7 +42,8 @@ std::optional<int> sip_order(std::string_view keyword) {
         const std::size_t between = rest.find('_');
         if (between == std::string_view::npos) return std::nullopt;
         const auto p = parse_integer(rest.substr(0, between)), q = parse_integer(rest.substr(between + 1));
-        if (!p || !q) return std::nullopt;
+        const auto is_power = [](long long n) { return n >= 0 && n <= highest_sip_power; };
+        if (!p || !q || !is_power(*p) || !is_power(*q)) return std::nullopt;
         return static_cast<int>(*p + *q);
     }
     return std::nullopt;
@@ -46,7 +51,14 @@ std::optional<int> sip_order(std::string_view keyword) {
 
 }  // namespace
 
-std::vector<Card> plate_cards(const Header& header) {
+Result<std::vector<Card>> plate_cards(const Header& header) {
+    for (const char* keyword : {"CTYPE1", "CTYPE2"}) {
+        const std::string type = upper_case(header.text(keyword).value_or(""));
+        if (!type.ends_with("-TNX") && !type.ends_with("-ZPX")) continue;
+        return fail({.what = "The plate solution's distortion lies in WAT cards, which cannot be handed on.",
+                     .where = fmt::format("keyword {}", keyword),
+                     .mend = solve_again});
+    }
     std::vector<Card> cards;
     for (const Card& card : header.cards()) {
         if (tells_the_plate(card.keyword)) cards.push_back(card);
@@ -60,10 +72,11 @@ Result<std::vector<Card>> halved_plate_cards(const Header& header, double phase_
         if (!begins(card.keyword, tables)) continue;
         return fail({.what = "The plate solution's distortion lies in tables, which cannot be halved.",
                      .where = fmt::format("keyword {}", card.keyword),
-                     .mend = "Solve the frame with a polynomial distortion (SIP or TPV), or none."});
+                     .mend = solve_again});
     }
-    std::vector<Card> cards = plate_cards(header);
-    for (Card& card : cards) {
+    auto cards = plate_cards(header);
+    if (!cards) return cards;
+    for (Card& card : *cards) {
         const auto number = parse_number(c_number(card.value));
         if (!number) continue;
         std::optional<double> halved;

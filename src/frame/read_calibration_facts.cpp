@@ -3,27 +3,21 @@
 
 #include <algorithm>
 #include <cmath>
-#include <initializer_list>
 
 #include "quantities/text.hpp"
 
 namespace emberline::frame {
 namespace {
 
-bool has_any(const std::string& text, std::initializer_list<const char*> words) {
-    return std::any_of(words.begin(), words.end(),
-                       [&](const char* word) { return text.find(word) != std::string::npos; });
-}
-
 constexpr const char* kind_keywords[] = {"IMAGETYP", "IMAGETYPE", "OBSTYPE", "FRAME"};
 
 std::optional<FrameKind> kind_of(const std::string& word) {
     const bool dark = word.find("dark") != std::string::npos, flat = word.find("flat") != std::string::npos;
     if (dark && flat) return FrameKind::flat_dark;
-    if (has_any(word, {"bias", "zero", "offset"})) return FrameKind::bias;
+    if (contains_any(word, {"bias", "zero", "offset"})) return FrameKind::bias;
     if (dark) return FrameKind::dark;
     if (flat) return FrameKind::flat;
-    if (has_any(word, {"light", "object", "science", "target", "sky"})) return FrameKind::light;
+    if (contains_any(word, {"light", "object", "science", "target", "sky"})) return FrameKind::light;
     return std::nullopt;
 }
 
@@ -76,15 +70,15 @@ void read_words(const Header& header, Done& done) {
     for (const Card& card : header.cards()) {
         if (card.keyword != "HISTORY") continue;
         const std::string line = lower_case(card.value.empty() ? card.comment : card.value);
-        if (has_any(line, {"not ", "no ", "without", "skip", "undo", "none"})) continue;
-        if (has_any(line, {"bias sub", "biassub", "bias corr", "bias frame sub", "bias removed",
-                           "subtracted bias", "subtract bias", "zero level corr"}))
+        if (contains_any(line, {"not ", "no ", "without", "skip", "undo", "none"})) continue;
+        if (contains_any(line, {"bias sub", "biassub", "bias corr", "bias frame sub", "bias removed",
+                                "subtracted bias", "subtract bias", "zero level corr"}))
             done.add(done.bias, "HISTORY");
-        if (has_any(line, {"dark sub", "darksub", "dark corr", "dark frame sub", "dark removed",
-                           "subtracted dark", "subtract dark", "dark count corr"}))
+        if (contains_any(line, {"dark sub", "darksub", "dark corr", "dark frame sub", "dark removed",
+                                "subtracted dark", "subtract dark", "dark count corr"}))
             done.add(done.dark, "HISTORY");
-        if (has_any(line, {"flat field", "flatfield", "flat-field", "flat div", "flat corr", "flattened",
-                           "flat frame div", "divided by flat", "divide by flat"}))
+        if (contains_any(line, {"flat field", "flatfield", "flat-field", "flat div", "flat corr", "flattened",
+                                "flat frame div", "divided by flat", "divide by flat"}))
             done.add(done.flat, "HISTORY");
     }
 }
@@ -121,7 +115,7 @@ void read_offset(const Header& header, const Instrument& instrument, FrameFacts&
     const bool subtracted =
         facts.calibrated && facts.calibrated->value.find_first_of("BD") != std::string::npos;
     if (instrument.offset_adu && (instrument.override_header || (!told && !subtracted))) {
-        facts.offset_adu = Fact<double>{*instrument.offset_adu, "campaign.toml, instrument.offset"};
+        facts.offset_adu = Fact<double>{*instrument.offset_adu, campaign_source("offset")};
     } else if (told) {
         facts.offset_adu = Fact<double>{std::abs(*pedestal), "PEDESTAL"};
     } else if (subtracted) {
@@ -142,8 +136,17 @@ void read_kind(const Header& header, FrameFacts& facts) {
 
 bool is_made(const Header& header) {
     return std::any_of(std::begin(kind_keywords), std::end(kind_keywords), [&](const char* keyword) {
-        return has_any(lower_case(header.text(keyword).value_or("")), {"master", "defect"});
+        return contains_any(lower_case(header.text(keyword).value_or("")), {"master", "defect"});
     });
+}
+
+SubFrameOrigin sub_frame_origin(const Header& header) {
+    constexpr long long most_px = 200'000;
+    const auto left = header.integer("XORGSUBF"), bottom = header.integer("YORGSUBF");
+    const auto is_place = [](const std::optional<long long>& px) { return px && *px >= 0 && *px <= most_px; };
+    return {.left_px = is_place(left) ? static_cast<int>(*left) : 0,
+            .bottom_px = is_place(bottom) ? static_cast<int>(*bottom) : 0,
+            .stated = is_place(left) && is_place(bottom)};
 }
 
 void read_calibration_facts(const Header& header, const Instrument& instrument, FrameFacts& facts) {

@@ -8,6 +8,7 @@
 
 #include "frame/read_stack.hpp"
 #include "frame/read_time.hpp"
+#include "frame/time_candidates.hpp"
 #include "quantities/text.hpp"
 #include "sky/time_scales.hpp"
 
@@ -88,12 +89,10 @@ double interval_s(const Header& header) {
 // EXPTIME of a stack is one exposure or the sum: its comment, the other keyword and the interval decide; else
 // which of the two makes the exposures of an ordinary length.
 bool is_one_of_many(const Header& header, const Fact<double>& exposure, int stacked) {
-    const Card* card = header.find(exposure.source);
-    const std::string comment = card != nullptr ? lower_case(card->comment) : std::string();
-    for (const char* word : {"sub exp", "sub-exp", "subexp", "single", "each", "per frame", "individual"}) {
-        if (comment.find(word) != std::string::npos) return true;
-    }
-    if (comment.find("total") != std::string::npos || comment.find("sum") != std::string::npos) return false;
+    const std::string comment = comment_of(header, exposure.source);
+    if (contains_any(comment, {"sub exp", "sub-exp", "subexp", "single", "each", "per frame", "individual"}))
+        return true;
+    if (contains_any(comment, {"total", "sum"})) return false;
     const double interval = interval_s(header);
     if (interval > 0.0) return interval >= full_interval * stacked * exposure.value;
     return exposure.value < usual_of_a_stack_s * std::sqrt(static_cast<double>(stacked));
@@ -103,7 +102,7 @@ bool is_one_of_many(const Header& header, const Fact<double>& exposure, int stac
 
 void read_exposure(const Header& header, const Instrument& instrument, FrameFacts& facts) {
     const auto from_campaign = [&] {
-        facts.exposure_s = Fact<double>{*instrument.exposure_s, "campaign.toml, instrument.exposure_s"};
+        facts.exposure_s = Fact<double>{*instrument.exposure_s, campaign_source("exposure_s")};
     };
     read_stack(header, instrument, facts);
     const int stacked = facts.stacked_exposures->value;

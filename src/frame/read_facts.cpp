@@ -18,8 +18,6 @@
 namespace emberline::frame {
 namespace {
 
-constexpr const char* campaign_source = "campaign.toml, instrument.";
-
 MaybeFact<std::string> first_text(const Header& header, std::initializer_list<const char*> keywords) {
     for (const char* keyword : keywords) {
         if (auto text = header.text(keyword)) return Fact<std::string>{*text, keyword};
@@ -73,7 +71,7 @@ void read_colour_band(const Instrument& instrument, FrameFacts& facts) {
                                              : fmt::format("plane {} of a colour cube", facts.plane + 1);
     for (const std::string& name : {colour, colour + " plane", colour.substr(0, 1) + " plane"}) {
         if (const auto known = campaign_band(instrument, name)) {
-            facts.band = Fact<Band>{*known, fmt::format("{}, {}bands", source, campaign_source)};
+            facts.band = Fact<Band>{*known, fmt::format("{}, {}", source, campaign_source("bands"))};
             return;
         }
     }
@@ -87,7 +85,7 @@ void read_band(const Instrument& instrument, FrameFacts& facts) {
     const Fact<std::string> nothing{"", "no FILTER"};
     const auto& [filter, source] = facts.filter ? *facts.filter : nothing;
     if (const auto known = campaign_band(instrument, filter)) {
-        facts.band = Fact<Band>{*known, fmt::format("{}, {}bands", source, campaign_source)};
+        facts.band = Fact<Band>{*known, fmt::format("{}, {}", source, campaign_source("bands"))};
     } else if (const auto usual = parse_band(filter)) {
         facts.band = Fact<Band>{*usual, source};
     }
@@ -151,8 +149,7 @@ void read_aperture(const Header& header, const Instrument& instrument, FrameFact
     const auto header_mm = header.number("APTDIA");
     const bool stated = header_mm && *header_mm > 1.0 && *header_mm < 20000.0;
     if (instrument.aperture_mm && (instrument.override_header || !stated)) {
-        facts.aperture_mm =
-            Fact<double>{*instrument.aperture_mm, std::string(campaign_source) + "aperture_mm"};
+        facts.aperture_mm = Fact<double>{*instrument.aperture_mm, campaign_source("aperture_mm")};
     } else if (stated) {
         facts.aperture_mm = Fact<double>{*header_mm, "APTDIA"};
     }

@@ -3,7 +3,6 @@
 
 #include <fmt/format.h>
 
-#include <algorithm>
 #include <cmath>
 #include <initializer_list>
 
@@ -16,6 +15,7 @@ namespace {
 constexpr double least_gain = 0.005, most_gain = 20.0, most_egain = 100.0;
 constexpr double gains_agree = 0.2;         // relative; gains in headers are seldom better
 constexpr double usual_read_noise_e = 5.0;  // common practice, no source
+constexpr double usual_top_adu = 65535.0;   // wider types hold what 16 bits gave; common practice, no source
 
 struct Named {
     double value;
@@ -29,7 +29,7 @@ std::optional<Named> first_number(const Header& header, std::initializer_list<co
 }
 
 Fact<double> stated(double value, const char* key) {
-    return {value, fmt::format("campaign.toml, instrument.{}", key)};
+    return {value, campaign_source(key)};
 }
 
 enum class GainMeaning { electrons, perhaps, setting };
@@ -38,15 +38,11 @@ enum class GainMeaning { electrons, perhaps, setting };
 GainMeaning meaning_of(const Header& header, double gain) {
     const Card* card = header.find("GAIN");
     const std::string comment = lower_case(card->comment);
-    const auto says = [&](std::initializer_list<const char*> words) {
-        return std::any_of(words.begin(), words.end(),
-                           [&](const char* w) { return comment.find(w) != std::string::npos; });
-    };
     if (gain < least_gain || gain > most_egain) return GainMeaning::setting;
-    if (says({"e-/adu", "e/adu", "e-/dn", "e/dn", "e-/count", "electron", "el/adu"}))
+    if (contains_any(comment, {"e-/adu", "e/adu", "e-/dn", "e/dn", "e-/count", "electron", "el/adu"}))
         return GainMeaning::electrons;
-    if (gain > most_gain ||
-        says({"setting", "gain set", "sensor gain", "camera gain", "sub gain", "gain value", "iso", "db"}))
+    if (gain > most_gain || contains_any(comment, {"setting", "gain set", "sensor gain", "camera gain",
+                                                   "sub gain", "gain value", "iso", "db"}))
         return GainMeaning::setting;
     const bool whole = gain == std::floor(gain);
     if (whole && header.find("OFFSET") != nullptr) return GainMeaning::setting;
@@ -117,13 +113,6 @@ void read_read_noise(const Header& header, const Instrument& instrument, FrameFa
     }
 }
 
-double top_of(const std::string& pixel_type, const Header& header) {
-    const double scale = header.number("BSCALE").value_or(1.0), zero = header.number("BZERO").value_or(0.0);
-    if (pixel_type == "uint8") return 255.0 * scale + zero;
-    if (pixel_type == "int16" || pixel_type == "uint16") return 32767.0 * scale + zero;
-    return 65535.0;  // wider types hold what a 16-bit converter gave; common practice, no source
-}
-
 void read_saturation(const Header& header, const Instrument& instrument, FrameFacts& facts) {
     const auto level = first_number(header, {"SATURATE", "SATLEVEL", "DATAMAX"});
     const bool good = level && level->value > 1.0 && std::isfinite(level->value);
@@ -132,7 +121,8 @@ void read_saturation(const Header& header, const Instrument& instrument, FrameFa
     } else if (good) {
         facts.saturation_adu = Fact<double>{level->value, level->keyword};
     } else {
-        facts.saturation_adu = Fact<double>{top_of(facts.pixel_type, header), "assumed from the pixel type"};
+        facts.saturation_adu = Fact<double>{top_of_type(facts.pixel_type, header).value_or(usual_top_adu),
+                                            "assumed from the pixel type"};
         facts.caveats.add(Caveat::saturation_assumed);
     }
     if (instrument.linear_to_adu) facts.linear_to_adu = stated(*instrument.linear_to_adu, "linear_to");
@@ -152,6 +142,13 @@ void read_binning(const Header& header, FrameFacts& facts) {
 }
 
 }  // namespace
+
+std::optional<double> top_of_type(const std::string& pixel_type, const Header& header) {
+    const double scale = header.number("BSCALE").value_or(1.0), zero = header.number("BZERO").value_or(0.0);
+    if (pixel_type == "uint8") return 255.0 * scale + zero;
+    if (pixel_type == "int16" || pixel_type == "uint16") return 32767.0 * scale + zero;
+    return std::nullopt;
+}
 
 void read_sensor(const Header& header, const Instrument& instrument, FrameFacts& facts) {
     read_gain(header, instrument, facts);

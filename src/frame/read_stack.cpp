@@ -4,11 +4,11 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <limits>
 #include <numbers>
 
+#include "frame/read_sensor.hpp"
 #include "frame/time_candidates.hpp"
 #include "quantities/text.hpp"
 
@@ -38,7 +38,6 @@ constexpr HowWord how_words[] = {{"median", StackKind::median}, {"mean", StackKi
                                  {"aver", StackKind::mean},     {"sigma", StackKind::mean},
                                  {"winsor", StackKind::mean},   {"sum", StackKind::sum},
                                  {"add", StackKind::sum},       {"accum", StackKind::sum}};
-constexpr std::array light_lost = {"maxim", "minim", "lighten", "darken", "brightest"};
 
 std::optional<StackKind> kind_in(const std::string& text) {
     for (const HowWord& how : how_words) {
@@ -61,7 +60,7 @@ MaybeFact<int> first_count(const Header& header, const char* const* first, const
     return std::nullopt;
 }
 
-// "20 frames": the number before the word, or "frames: 20", "n=20" after it.
+// Of "20 frames": the number before the word.
 std::optional<int> number_of_frames(const std::string& line, std::initializer_list<const char*> words) {
     for (const char* word : words) {
         std::size_t at = line.find(word);
@@ -84,10 +83,10 @@ void read_history(const Header& header, Stated& stated) {
     for (const Card& card : header.cards()) {
         if (card.keyword != "HISTORY" && card.keyword != "COMMENT") continue;
         const std::string line = lower_case(card.value.empty() ? card.comment : card.value);
-        if (!has_any(line, {"stack", "combin", "averag", "coadd", "co-add", "summed", "sum of", "median of",
-                            "mean of"}))
+        if (!contains_any(line, {"stack", "combin", "averag", "coadd", "co-add", "summed", "sum of",
+                                 "median of", "mean of"}))
             continue;
-        if (has_any(line, {"dark", "flat", "bias", "master", "template", "catalog"})) continue;
+        if (contains_any(line, {"dark", "flat", "bias", "master", "template", "catalog"})) continue;
         const auto n = number_of_frames(line, {"frame", "image", "exposure", "sub", "light"});
         if (!n || *n < 1) continue;
         if (!stated.count) stated.count = Fact<int>{*n, card.keyword};
@@ -127,8 +126,7 @@ Stated stated_by_header(const Header& header, FrameFacts& facts) {
         if (how.empty() || stated.kind) continue;
         if (const auto kind = kind_in(how)) {
             stated.kind = Fact<StackKind>{*kind, keyword};
-        } else if (std::any_of(light_lost.begin(), light_lost.end(),
-                               [&](const char* word) { return how.find(word) != std::string::npos; })) {
+        } else if (contains_any(how, {"maxim", "minim", "lighten", "darken", "brightest"})) {
             facts.remarks.push_back(fmt::format(
                 "{} = '{}': such a stack keeps the brightest or faintest value of each pixel, and its light "
                 "is no measure. Stack the exposures by sum, mean or median.",
@@ -146,8 +144,6 @@ Stated stated_by_header(const Header& header, FrameFacts& facts) {
     return stated;
 }
 
-constexpr const char* campaign_source = "campaign.toml, instrument.";
-
 // The campaign where it is asked or where the header is silent.
 void follow_campaign(const Instrument& instrument, Stated& stated, FrameFacts& facts) {
     if (instrument.stacked) {
@@ -157,20 +153,12 @@ void follow_campaign(const Instrument& instrument, Stated& stated, FrameFacts& f
                 "[instrument] lets the campaign win.",
                 stated.count->source, stated.count->value, *instrument.stacked, stated.count->source));
         } else {
-            stated.count = Fact<int>{*instrument.stacked, std::string(campaign_source) + "stacked"};
+            stated.count = Fact<int>{*instrument.stacked, campaign_source("stacked")};
         }
     }
     if (!instrument.stack || (stated.kind && !instrument.override_header)) return;
     if (const auto kind = kind_in(*instrument.stack))
-        stated.kind = Fact<StackKind>{*kind, std::string(campaign_source) + "stack"};
-}
-
-// Whole numbers end at the type's top; wider types hold any sum.
-double top_of_type(const std::string& pixel_type, const Header& header) {
-    if (pixel_type != "int16" && pixel_type != "uint16" && pixel_type != "uint8")
-        return std::numeric_limits<double>::infinity();
-    const double scale = header.number("BSCALE").value_or(1.0), zero = header.number("BZERO").value_or(0.0);
-    return (pixel_type == "uint8" ? 255.0 : 32767.0) * scale + zero;
+        stated.kind = Fact<StackKind>{*kind, campaign_source("stack")};
 }
 
 // SATURATE of a sum above any camera's converter was written for the sum.
@@ -252,7 +240,10 @@ void apply_stack(const Header& header, FrameFacts& facts) {
         if (!facts.linear_to_adu) facts.linear_to_adu = saturation;
         const bool of_the_stack = saturation.value > most_of_a_camera_adu;
         const double level = of_the_stack ? 1.0 : scale.level;
-        const double top = std::max(saturation.value, top_of_type(facts.pixel_type, header));
+        // Wider types hold any sum.
+        const double top =
+            std::max(saturation.value,
+                     top_of_type(facts.pixel_type, header).value_or(std::numeric_limits<double>::infinity()));
         saturation.value = std::min(level * saturation.value, top);
         if (level != 1.0) saturation.source += fmt::format(" × {} (sum)", n);
         facts.linear_to_adu->value =
@@ -260,7 +251,7 @@ void apply_stack(const Header& header, FrameFacts& facts) {
         facts.linear_to_adu->source += fmt::format(", {:g} of it in a stack", trusted_of_a_stack);
     }
     // PEDESTAL was written for the picture that it stands in, the campaign's offset for one exposure.
-    if (facts.offset_adu && scale.level != 1.0 && facts.offset_adu->source.starts_with("campaign")) {
+    if (facts.offset_adu && scale.level != 1.0 && is_from_campaign(facts.offset_adu->source)) {
         facts.offset_adu->value *= scale.level;
         facts.offset_adu->source += fmt::format(" × {} (sum)", n);
     }

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "frame/time_candidates.hpp"
+#include "quantities/text.hpp"
 #include "sky/time_scales.hpp"
 
 namespace emberline::frame {
@@ -174,7 +175,7 @@ void read_time(const Header& header, FrameFacts& facts) {
     if (middle_of_interval(*moment, end_in(header, scale, *moment, facts), facts)) return;
     if (stack) facts.caveats.add(Caveat::time_uncertain);
     const std::string& source = moment->source;
-    if (has_any(comment_of(header, source), {"creat", "written", "saved"})) {
+    if (contains_any(comment_of(header, source), {"creat", "written", "saved"})) {
         facts.caveats.add(Caveat::time_uncertain);
         facts.remarks.push_back(fmt::format(
             "{} says when the file was made, by its comment: it is taken for the start.", source));

@@ -79,7 +79,7 @@ Result<std::shared_ptr<RowWriter>> RowWriter::create(const std::string& path, in
                                                      const std::vector<FitsPart>& parts) {
     const std::shared_ptr<RowWriter> writer(new RowWriter());
     writer->path_ = path;
-    writer->beside_ = fmt::format("{}.{}.part", path, ::getpid());
+    writer->beside_ = name_beside(path);
     writer->width_ = width;
     writer->height_ = height;
     writer->descriptor_ = ::open(writer->beside_.c_str(), O_RDWR | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);

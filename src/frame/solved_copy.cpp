@@ -17,6 +17,7 @@
 #include "frame/file_bytes.hpp"
 #include "frame/fits_image.hpp"
 #include "frame/replace_plate.hpp"
+#include "quantities/new_file.hpp"
 
 // The library's gzip; the header forgets that it is C.
 extern "C" {
@@ -78,7 +79,7 @@ class Source {
 class Target {
   public:
     explicit Target(const std::string& path)
-        : path_(path), beside_(fmt::format("{}.{}.part", path, ::getpid())), packed_(path.ends_with(".gz")) {}
+        : path_(path), beside_(name_beside(path)), packed_(path.ends_with(".gz")) {}
     Target(const Target&) = delete;
     Target& operator=(const Target&) = delete;
     ~Target() {

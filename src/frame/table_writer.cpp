@@ -3,7 +3,6 @@
 
 #include <fitsio.h>
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <array>
@@ -77,7 +76,7 @@ class DiskTable final : public TableWriter {
   public:
     DiskTable(std::string path, TableForm form)
         : path_(std::move(path)),
-          beside_(fmt::format("{}.{}.part", path_, ::getpid())),
+          beside_(name_beside(path_)),
           form_(std::move(form)),
           waiting_(form_.columns.size()) {}
     DiskTable(const DiskTable&) = delete;

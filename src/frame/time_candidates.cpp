@@ -35,17 +35,17 @@ std::string absurd() {
 
 Moment moment_of(const Header& header, std::string_view keyword) {
     const std::string comment = comment_of(header, keyword);
-    if (has_any(comment, {"start", "begin"})) return Moment::start;
-    const bool middle = comment.find("mid") != std::string::npos && !has_any(comment, {"midnight"});
-    if (middle || has_any(comment, {"center of exp", "centre of exp"})) return Moment::middle;
-    if (has_any(comment, {"end of exp", "exposure end", "end of obs", "at end", "end time"}))
+    if (contains_any(comment, {"start", "begin"})) return Moment::start;
+    const bool middle = comment.find("mid") != std::string::npos && !contains_any(comment, {"midnight"});
+    if (middle || contains_any(comment, {"center of exp", "centre of exp"})) return Moment::middle;
+    if (contains_any(comment, {"end of exp", "exposure end", "end of obs", "at end", "end time"}))
         return Moment::end;
     return Moment::start;
 }
 
 bool says_local(const Header& header, const char* keyword) {
     const std::string comment = comment_of(header, keyword);
-    if (has_any(comment, {"utc", "universal", "gmt"})) return false;
+    if (contains_any(comment, {"utc", "universal", "gmt"})) return false;
     return comment.find("local") != std::string::npos || comment.ends_with(" lt") ||
            comment.ends_with("(lt)") || comment == "lt";
 }
@@ -61,13 +61,6 @@ std::optional<double> time_of_day(const Header& header, const char* keyword, Fra
 }
 
 }  // namespace
-
-bool has_any(std::string_view text, std::initializer_list<const char*> words) {
-    for (const char* word : words) {
-        if (text.find(word) != std::string_view::npos) return true;
-    }
-    return false;
-}
 
 std::string comment_of(const Header& header, std::string_view keyword) {
     const Card* card = header.find(keyword);

@@ -3,7 +3,6 @@
 // Private to this room. What is there and cannot be used becomes a remark.
 #pragma once
 
-#include <initializer_list>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -46,6 +45,5 @@ struct HeaderScale {
 
 // In lower case; empty where the keyword is not there.
 [[nodiscard]] std::string comment_of(const Header& header, std::string_view keyword);
-[[nodiscard]] bool has_any(std::string_view text, std::initializer_list<const char*> words);
 
 }  // namespace emberline::frame

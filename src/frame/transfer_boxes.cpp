@@ -72,7 +72,6 @@ Result<BiasNoise> noise_of_biases(const Frame& first, const Frame& second, const
     BiasNoise out;
     out.level_adu = mean_of(levels);
     out.variance_adu2 = variance.mean;
-    out.boxes = variance.used;
     if (variance.used > 1)
         out.variance_err_adu2 = variance.sigma / std::sqrt(static_cast<double>(variance.used));
     return out;
@@ -117,8 +116,8 @@ Result<Exposed> look_at(const Frame& frame) {
     Exposed out;
     if (values.empty()) return out;
     out.level_adu = numerics::median(values);
-    out.highest_adu = *std::max_element(values.begin(), values.end());
-    out.at_top = static_cast<double>(std::count(values.begin(), values.end(), out.highest_adu)) /
+    const double highest = *std::max_element(values.begin(), values.end());
+    out.at_top = static_cast<double>(std::count(values.begin(), values.end(), highest)) /
                  static_cast<double>(values.size());
     const bool whole = std::all_of(values.begin(), values.end(),
                                    [](double v) { return v == std::floor(v) && std::abs(v) < 1e9; });

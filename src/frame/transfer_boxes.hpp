@@ -2,7 +2,7 @@
 // frame/transfer_boxes — noise of pairs of exposures in small boxes all over the frame. Private to this room.
 #pragma once
 
-#include <array>
+#include <optional>
 #include <vector>
 
 #include "frame/frame.hpp"
@@ -27,7 +27,6 @@ class TransferGrid {
 struct BiasNoise {
     double level_adu = 0.0;
     double variance_adu2 = 0.0, variance_err_adu2 = 0.0;  // of one bias
-    std::size_t boxes = 0;
 };
 [[nodiscard]] Result<BiasNoise> noise_of_biases(const Frame& first, const Frame& second,
                                                 const TransferGrid& grid);
@@ -47,8 +46,7 @@ struct FlatBox {
 // Level, and what the sampled pixels look like.
 struct Exposed {
     double level_adu = 0.0;
-    double at_top = 0.0;  // share of pixels that hold the highest value
-    double highest_adu = 0.0;
+    double at_top = 0.0;             // share of pixels that hold the highest value
     std::optional<double> step_adu;  // between values that occur; absent: they are not whole numbers
 };
 [[nodiscard]] Result<Exposed> look_at(const Frame& frame);

@@ -3,7 +3,6 @@
 
 #include <fitsio.h>
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <cerrno>
 #include <cstring>
@@ -87,7 +86,7 @@ Result<void> write_image(const std::string& path, int width, int height, const P
                      .mend = "Hand over as many pixels as width times height times planes.",
                      .kind = ProblemKind::request});
     }
-    const std::string beside = fmt::format("{}.{}.part", path, ::getpid());
+    const std::string beside = name_beside(path);
     std::error_code ignored;
     std::filesystem::remove(beside, ignored);
     int status = 0;

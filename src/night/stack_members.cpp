@@ -146,10 +146,10 @@ EffectiveNoise effective_noise(const std::vector<StackFrame>& members, const Sta
 
 Result<std::vector<frame::Card>> plate_of(const StackFrame& reference, const StackGrid& grid,
                                           const frame::Header& header) {
-    if (!grid.lattice) return frame::plate_cards(header);
-    auto halved = frame::halved_plate_cards(header, grid.phase_x, grid.phase_y);
-    if (!halved) return fail(at(reference.path, halved.error()));
-    return halved;
+    auto cards = grid.lattice ? frame::halved_plate_cards(header, grid.phase_x, grid.phase_y)
+                              : frame::plate_cards(header);
+    if (!cards) return fail(at(reference.path, cards.error()));
+    return cards;
 }
 
 frame::Card filter_card(const StackFrame& reference, const StackGrid& grid) {

@@ -61,8 +61,8 @@ ClippedColumn of_two(double a, double b, double typical, double kappa) {
     return apart ? ClippedColumn{std::min(a, b), 0.0, 1} : moments_of(both, kappa);
 }
 
-constexpr std::size_t lanes =
-    64;  // columns at a time: a hundred rows of them fit a processor's nearest cache
+// Columns at a time: a hundred rows of them fit a processor's nearest cache.
+constexpr std::size_t lanes = 64;
 
 // Sums and extremes of one stretch of columns, about the first row.
 struct Stretch {

@@ -38,8 +38,9 @@ struct NonlinearFit {
     int iterations = 0;
     bool converged = false;
 };
-// Levenberg–Marquardt with numerical derivatives (central), scaled by Marquardt's diagonal.
-// Problem: a start that is not allowed, fewer residuals than parameters, a singular normal matrix.
+// Levenberg–Marquardt with numerical derivatives (central), scaled by Marquardt's diagonal, from the same
+// start in shorter steps where it does not converge. Where it never does: the lowest χ² found. Problem: a
+// start that is not allowed, fewer residuals than parameters, a singular normal matrix.
 [[nodiscard]] Result<NonlinearFit> nonlinear_fit(const ResidualFunction& residuals,
                                                  const std::vector<double>& start, std::size_t n_residuals,
                                                  const NonlinearOptions& options = {});

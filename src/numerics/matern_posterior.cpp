@@ -65,8 +65,8 @@ struct Behind {
     Columns<D> means;
 };
 
-// One step back, from what is known at a time and what is behind the next one. `later`: the next state itself
-// is given.
+// One step back, from what is known at a time and what is behind the next one; null: the next state itself is
+// given.
 template <std::size_t D>
 Behind<D> step_back(const StateKernel<D>& kernel, const Known<D>& here, double next_time,
                     const Behind<D>* behind_next) {

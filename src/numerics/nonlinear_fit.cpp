@@ -193,7 +193,7 @@ Result<NonlinearFit> nonlinear_fit(const ResidualFunction& residuals, const std:
     }
     // From a start far away, a first step too long may land where a parameter no longer matters (a rate so
     // high that all is over before the first value): then again from the start, in shorter steps.
-    Result<NonlinearFit> found;
+    Result<NonlinearFit> best = fail({});
     for (const double damping : {1e-3, 1.0, 1e3}) {
         Marquardt fit(residuals, start, n_residuals, options, damping);
         if (!fit.start()) {
@@ -203,10 +203,11 @@ Result<NonlinearFit> nonlinear_fit(const ResidualFunction& residuals, const std:
         }
         int iterations = 0;
         const bool converged = fit.run(iterations);
-        found = fit.finish(converged, iterations);
-        if (found && converged) break;
+        auto found = fit.finish(converged, iterations);
+        if (found && converged) return found;
+        if (found ? !best || found->chi2 < best->chi2 : !best) best = std::move(found);
     }
-    return found;
+    return best;
 }
 
 }  // namespace emberline::numerics

@@ -17,7 +17,8 @@ std::uint64_t split_mix(std::uint64_t& state) {
     return z ^ (z >> 31U);
 }
 
-// ln k!; Stirling's series, whose next term is 6e-11 at k = 10. (std::lgamma writes to a global variable.)
+// ln k!; Stirling's series, whose next term is 6e-11 at k = 10. Each library has a lgamma of its own, and the
+// numbers shall be the same everywhere.
 double log_factorial(double k) {
     if (k < 10.0) {
         double product = 1.0;

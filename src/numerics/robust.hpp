@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // numerics/robust — centres and spreads that a few bad values cannot move far. Values that are not numbers
-// (NaN) are left out everywhere.
+// (NaN) are left out by all but weighted_mean.
 #pragma once
 
 #include <cstddef>
@@ -35,7 +35,7 @@ struct WeightedMean {
     double chi2 = 0.0;
     std::size_t n = 0;
 };
-// Errors must be above zero. Lists of different length: the shorter counts.
+// Values must be finite, errors above zero. Lists of different length: the shorter counts.
 [[nodiscard]] WeightedMean weighted_mean(std::span<const double> values, std::span<const double> errs);
 
 // Half the distance between the 15.87 and 84.13 per cent quantiles: the robust spread of a sample; NaN

@@ -128,7 +128,10 @@ Result<DelimitedTable> parse_table(std::string_view text, std::string source, ch
         if (!row) return fail(at(table.source, row.error()));
         if (!*row) continue;
         for (const std::string& field : (**row).fields) {
-            if (!is_plain_text(field) && field.find('\n') == std::string::npos) {
+            const auto lines = split(field, '\n');
+            const bool good = std::all_of(lines.begin(), lines.end(),
+                                          [](std::string_view line) { return is_plain_text(trimmed(line)); });
+            if (!good) {
                 return fail({.what = "The line holds bytes that are not text.",
                              .where = fmt::format("{}, line {}", table.source, (**row).line),
                              .mend = "Save the table as plain UTF-8 text."});

@@ -18,7 +18,8 @@ class LineReader {
     explicit LineReader(std::istream& in, std::size_t longest_bytes = std::size_t{1} << 20U)
         : in_(in), longest_(longest_bytes) {}
 
-    // Without its end; good until the next call. Nothing: no more lines.
+    // Without its end; good until the next call. Nothing: no more lines, or the stream failed, which its
+    // bad() tells.
     [[nodiscard]] std::optional<std::string_view> next();
     [[nodiscard]] std::size_t number() const { return number_; }  // of the line that next() gave, from 1
     // That line was longer than allowed: what came beyond is not in it.

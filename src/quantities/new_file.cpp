@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 #include <unistd.h>
 
+#include <atomic>
 #include <cerrno>
 #include <cstring>
 #include <filesystem>
@@ -25,6 +26,11 @@ bool flush_to_disk(const std::string& path) {
 }
 
 }  // namespace
+
+std::string name_beside(const std::string& path) {
+    static std::atomic<unsigned> number{0};
+    return fmt::format("{}.{}.{}.part", path, ::getpid(), ++number);
+}
 
 bool take_name(const std::string& beside, const std::string& path) {
     if (!flush_to_disk(beside) || ::rename(beside.c_str(), path.c_str()) != 0) return false;
@@ -57,7 +63,7 @@ NewFile::~NewFile() {
 
 Result<NewFile> NewFile::open(const std::string& path) {
     errno = 0;
-    NewFile file(path, fmt::format("{}.{}.part", path, ::getpid()));
+    NewFile file(path, name_beside(path));
     if (!*file.stream_) {
         const Problem problem = disk_problem(path, "write");
         file.beside_.clear();  // not ours

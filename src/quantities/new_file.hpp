@@ -36,6 +36,10 @@ class NewFile {
     std::unique_ptr<std::ofstream> stream_;
 };
 
+// A name in the folder of `path` that no other file being written has, of any thread or process:
+// "path.PID.N.part".
+[[nodiscard]] std::string name_beside(const std::string& path);
+
 // The whole file `beside` takes the name `path`: flushed to disk first, and its folder afterwards, so that a
 // power cut leaves one or the other too. False: errno says why, and `beside` lies there still.
 [[nodiscard]] bool take_name(const std::string& beside, const std::string& path);

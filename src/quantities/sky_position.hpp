@@ -16,7 +16,8 @@ struct SkyPosition {
 // Great-circle distance; Vincenty's form, exact for tiny and for antipodal separations.
 [[nodiscard]] Angle separation(const SkyPosition& a, const SkyPosition& b);
 
-// Where `to` lies as seen from `from`, in the tangent plane: east and north positive.
+// Where `to` lies as seen from `from`, in the tangent plane: east and north positive. Of places less than 90
+// degrees apart: the plane does not reach the others.
 struct SkyOffset {
     Angle east;
     Angle north;

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "quantities/text.hpp"
 
+#include <algorithm>
 #include <charconv>
 #include <cmath>
 #include <cstdint>
@@ -56,6 +57,11 @@ std::vector<std::string_view> split(std::string_view text, char separator) {
         if (end == std::string_view::npos) return parts;
         text.remove_prefix(end + 1);
     }
+}
+
+bool contains_any(std::string_view text, std::initializer_list<std::string_view> words) {
+    return std::any_of(words.begin(), words.end(),
+                       [&](std::string_view word) { return text.find(word) != std::string_view::npos; });
 }
 
 std::optional<double> parse_number(std::string_view text) {

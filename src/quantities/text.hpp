@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstddef>
+#include <initializer_list>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -17,6 +18,9 @@ inline namespace quantities {
 // The pieces point into `text`, which therefore must not be a passing value.
 [[nodiscard]] std::vector<std::string_view> split(std::string_view text, char separator);
 std::vector<std::string_view> split(std::string&& text, char separator) = delete;
+
+// Whether one of the words stands anywhere in the text, inside longer words too. Case counts.
+[[nodiscard]] bool contains_any(std::string_view text, std::initializer_list<std::string_view> words);
 
 // The whole text (after trimming) must be one finite number: "1.5", "-3e2", "+7". Nothing for "1.5x", "",
 // "nan", "inf", "0x10".

@@ -320,10 +320,10 @@ std::string night_of(const Instant& instant, double longitude_deg) {
     const Instant utc = to_utc(instant);
     if (!is_a_time(utc) || !std::isfinite(longitude_deg)) return "?";
     // Half a day back, so that noon to noon of local mean time falls on one calendar date.
-    const double local = (utc.day - 2400000.5) + utc.fraction + longitude_deg / 360.0 - 0.5;
+    const double local = (utc.day - jd_minus_mjd) + utc.fraction + longitude_deg / 360.0 - 0.5;
     int year = 0, month = 0, day = 0;
     double fraction = 0.0;
-    if (eraJd2cal(2400000.5, std::floor(local), &year, &month, &day, &fraction) != 0) return "?";
+    if (eraJd2cal(jd_minus_mjd, std::floor(local), &year, &month, &day, &fraction) != 0) return "?";
     return fmt::format("{:04}-{:02}-{:02}", year, month, day);
 }
 

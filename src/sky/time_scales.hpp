@@ -15,7 +15,7 @@ struct CalendarTime {
     double seconds_of_day = 0.0;  // may reach 86 401 on a day with a leap second
     bool has_time = false;        // false for a bare date
     bool has_offset = false;      // a zone was written
-    double offset_s = 0.0;        // seconds east of UTC; already not applied
+    double offset_s = 0.0;        // of the zone, east of UTC; not yet taken off
 };
 // "2024-02-03", "2024-02-03T21:04:05.25", with an optional "Z" or "+01:00"/"-0500"; "03/02/89" is the old
 // FITS form (1989-02-03). Any number of decimals. Problem: no such date or time of day.

@@ -70,7 +70,7 @@ Json document(const frame::PhotonTransfer& transfer) {
                                    {"gain_e_per_adu", number(phase.gain_e_per_adu)}});
     }
     json["left_out"] = Json::array();
-    for (const frame::UnusedExposure& one : transfer.left_out)
+    for (const LeftOut& one : transfer.left_out)
         json["left_out"].push_back({{"path", one.path}, {"why", one_line(one.problem)}});
     json["lights_passed_over"] = transfer.lights;
     json["remarks"] = transfer.remarks;

@@ -54,6 +54,19 @@ TEST_CASE("a master that does not fit is passed over, with the reason", "[calibr
     }
 }
 
+// The sum of such a number and a frame's width overflowed.
+TEST_CASE("a sub-frame that begins where no sensor has pixels begins at the sensor's corner",
+          "[calibration]") {
+    const Folder folder;
+    const std::string light =
+        write(folder, "light.fits",
+              {"Light", 60.0, "V", {number_card("XORGSUBF", "2147483640"), number_card("YORGSUBF", "-5")}},
+              light_adu);
+    MasterPaths paths;
+    paths.dark = {write(folder, "dark.fits", {"Dark", 60.0, "", {}}, dark_adu)};
+    CHECK(facts_with(light, Masters::open(paths)).masters.size() == 1);
+}
+
 TEST_CASE("a flat is chosen by band and filter", "[calibration]") {
     const Folder folder;
     const std::string light = write(folder, "light.fits", {"Light", 60.0, "V", {}}, light_adu);

@@ -269,6 +269,18 @@ TEST_CASE("flats and biases that tell nothing are refused with the reason", "[tr
                         std::span<const float>(divided), {{"IMAGETYP", "Flat", "", true}}));
     CHECK(refusal({folder.path("divided.fits"), good, one, two}).find("no whole numbers") !=
           std::string::npos);
+    // Without room for a box of each colour; they were said to be the same exposure.
+    Camera tiny = camera;
+    tiny.width_px = tiny.height_px = 60;
+    const Folder third;
+    Shots chips(third, tiny, 44);
+    const std::vector<Card> mosaic{{"BAYERPAT", "RGGB", "", true}};
+    std::vector<std::string> small_ones;
+    for (int k = 0; k < 2; ++k) {
+        small_ones.push_back(chips.expose("Flat", 15000.0, 1.0, "", mosaic));
+        small_ones.push_back(chips.expose("Bias", 0.0, 0.0, "", mosaic));
+    }
+    CHECK(refusal(small_ones).find("too small") != std::string::npos);
     // Another setting is no partner.
     Camera small = camera;
     small.width_px = 256;

@@ -3,8 +3,6 @@
 
 #include <catch2/catch.hpp>
 
-#include "quantities/caveat.hpp"
-
 using namespace emberline;
 
 TEST_CASE("R is read as Cousins R, r as Sloan r, and reported by the network's codes", "[band]") {
@@ -31,11 +29,4 @@ TEST_CASE("every band's facts name bands that exist", "[band]") {
         CHECK(parse_band(band.colour_red));
         CHECK(band.wavelength_nm > 300.0);
     }
-}
-
-TEST_CASE("flags are written and read back word by word", "[caveat]") {
-    const Caveats caveats{Caveat::cloud, Caveat::saturated, Caveat::sequence_mixed_band};
-    CHECK(caveats.words() == "saturated;cloud;sequence-mixed-band");
-    CHECK(parse_caveats(caveats.words()) == caveats);
-    CHECK_FALSE(parse_caveats("cloud;rain"));
 }

@@ -22,6 +22,7 @@ TEST_CASE("a damaged table is refused by its line", "[table]") {
         {"a,b\n1\n", "t.csv, line 2, column 2"},     {"a,b\n1,2,3\n", "t.csv, line 2, column 3"},
         {"a,a\n", "t.csv, line 1, columns 1 and 2"}, {"a,b\n1,\"2\n", "t.csv, line 2"},
         {"a,b\n1,\x01\n", "t.csv, line 2"},          {"", "t.csv"},
+        {"a,b\n1,\"x\n\x01\"\n", "t.csv, line 2"},
     };
     for (const auto& c : cases) {
         const auto table = parse_table(c.text, "t.csv");
