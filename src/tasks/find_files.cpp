@@ -23,6 +23,12 @@ fs::path settled(const fs::path& path) {
     return error ? fs::absolute(path, error) : whole;
 }
 
+// A pipe would be waited for without end. What a broken link leads to is told when it is opened.
+bool is_special(fs::file_type type) {
+    return type == fs::file_type::fifo || type == fs::file_type::socket || type == fs::file_type::character ||
+           type == fs::file_type::block;
+}
+
 // The frames of a folder and of those inside it.
 class Walk {
   public:
@@ -39,10 +45,11 @@ class Walk {
             const fs::path& path = entry->path();
             // Beside the frames on a card or a share, other systems keep notes of their own under such names.
             if (path.filename().string().starts_with('.')) continue;
-            std::error_code status;
-            if (entry->is_directory(status)) {
+            std::error_code ignored;
+            const fs::file_type type = entry->status(ignored).type();
+            if (type == fs::file_type::directory) {
                 folders.push_back(path);
-            } else if (is_frame_name(path.string())) {
+            } else if (!is_special(type) && is_frame_name(path.string())) {
                 files.push_back(path);
             }
         }

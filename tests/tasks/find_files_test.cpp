@@ -2,6 +2,7 @@
 #include "tasks/find_files.hpp"
 
 #include <stdlib.h>
+#include <sys/stat.h>
 
 #include <catch2/catch.hpp>
 #include <filesystem>
@@ -69,6 +70,15 @@ TEST_CASE("what is hidden in a folder is no frame, and what is named is", "[file
     folder.put(".trash/V_002.fits");
     CHECK(found({folder.path("")}) == Paths{folder.path("V_001.fits")});
     CHECK(found({folder.path(".trash/V_002.fits")}) == Paths{folder.path(".trash/V_002.fits")});
+}
+
+// POSIX (IEEE Std 1003.1-2017, open): who opens a pipe to read waits for somebody who writes.
+TEST_CASE("a pipe in a folder is no frame, and a link to nothing is told of", "[files]") {
+    const Folder folder;
+    folder.put("V_001.fits");
+    REQUIRE(::mkfifo(folder.path("V_002.fits").c_str(), 0600) == 0);
+    fs::create_symlink(folder.path("gone.fits"), folder.path("V_003.fits"));
+    CHECK(found({folder.path("")}) == Paths{folder.path("V_001.fits"), folder.path("V_003.fits")});
 }
 
 TEST_CASE("a folder is left out where it is met, and not where it is asked for", "[files]") {
