@@ -20,14 +20,6 @@ std::string offered_words(const OptionWords& option) {
     return fmt::format("{}", fmt::join(option.choices.empty() ? option.suggestions : option.choices, " "));
 }
 
-std::vector<OptionWords> common_options(const CommandWords& program) {
-    std::vector<OptionWords> common;
-    for (const OptionWords& option : program.options) {
-        if (option.names.back() != "--help" && option.names.back() != "--version") common.push_back(option);
-    }
-    return common;
-}
-
 std::vector<OptionWords> options_of(const CommandWords& command, const CommandWords& program) {
     std::vector<OptionWords> options = command.options;
     if (command.path.empty()) return options;

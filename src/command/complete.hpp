@@ -21,8 +21,6 @@ enum class Offer {
 [[nodiscard]] Offer offer_of(const OptionWords& option);
 [[nodiscard]] std::string offered_words(const OptionWords& option);  // "csv ecsv"
 
-// The program's options that every command takes too: all but its help and version.
-[[nodiscard]] std::vector<OptionWords> common_options(const CommandWords& program);
 // The command's own options, then those of every command.
 [[nodiscard]] std::vector<OptionWords> options_of(const CommandWords& command, const CommandWords& program);
 // "build" of "sequence build"

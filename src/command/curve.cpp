@@ -10,7 +10,6 @@
 
 #include "command/curve_text.hpp"
 #include "command/face.hpp"
-#include "quantities/text.hpp"
 #include "tasks/curve_words.hpp"
 #include "tasks/documents.hpp"
 
@@ -109,44 +108,32 @@ void add_curve(CLI::App& app, Face& face) {
     sub->add_option("--model", words.models, "Only this model")->type_name("MODEL")->default_str("all");
     sub->add_option("--rate", words.rates, "The mean rate of an interval between two dates or Julian dates")
         ->type_name("FROM:TO");
-    // Ranges let "nan" through.
-    const CLI::Validator finite(
-        [](const std::string& text) {
-            return parse_number(text) ? std::string() : fmt::format("'{}' is no finite number.", text);
-        },
-        "");
     sub->add_option("--redshift", curve.facts.redshift, "Redshift of the transient")
         ->type_name("Z")
         ->default_str("the campaign's")
-        ->check(CLI::Range(-0.01, 10.0))
-        ->check(finite);
+        ->check(number_within(-0.01, 10.0));
     sub->add_option("--ebv", curve.facts.ebv_mag, "Foreground reddening E(B-V)")
         ->type_name("MAG")
         ->default_str("the campaign's")
-        ->check(CLI::Range(0.0, 20.0))
-        ->check(finite);
+        ->check(number_within(0.0, 20.0));
     CLI::Option* modulus =
         sub->add_option("--distance-modulus", request->distance_modulus, "Distance modulus of the transient")
             ->type_name("MAG")
             ->default_str("the campaign's")
-            ->check(CLI::Range(0.0, 60.0))
-            ->check(finite);
+            ->check(number_within(0.0, 60.0));
     sub->add_option("--distance-mpc", request->distance_mpc, "Distance in place of the modulus, megaparsecs")
         ->type_name("MPC")
-        ->check(CLI::Range(1e-6, 1e5))
-        ->check(finite)
+        ->check(number_within(1e-6, 1e5))
         ->excludes(modulus);
     sub->add_option("--distance-err", request->distance_modulus_err, "One sigma of the modulus")
         ->type_name("MAG")
-        ->check(CLI::Range(0.0, 10.0))
-        ->check(finite);
+        ->check(number_within(0.0, 10.0));
     sub->add_option("--exploded", request->exploded, "When it exploded: 2024-01-20, or a Julian date")
         ->type_name("DATE");
     sub->add_option("--offset-prior", curve.offset_prior_mag,
                     "How far other observers' zero points may lie from the first's")
         ->type_name("MAG")
-        ->check(CLI::Range(1e-6, 10.0))
-        ->check(finite)
+        ->check(number_within(1e-6, 10.0))
         ->capture_default_str();
     sub->add_flag("--profile", curve.checks.profile, "Errors of the chosen model along its likelihood too");
     sub->add_option("--bootstrap", curve.checks.bootstrap_trials, "Errors by that many resampled curves too")

@@ -2,7 +2,6 @@
 #include "command/curve_text.hpp"
 
 #include <fmt/format.h>
-#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <cmath>
@@ -10,16 +9,11 @@
 
 #include "command/face.hpp"
 #include "quantities/value_with_error.hpp"
-#include "sky/time_scales.hpp"
 
 namespace emberline::command {
 namespace {
 
 using lightcurve::CurveFit;
-
-std::string date_of(double bjd_tdb) {
-    return sky::iso_date(sky::to_utc(sky::from_jd(bjd_tdb, TimeScale::tdb)));
-}
 
 ValueWithError plain(const lightcurve::Figure& figure) {
     return {figure.value, figure.err};

@@ -152,6 +152,14 @@ std::vector<const CommandWords*> all_commands(const CommandWords& program) {
     return all;
 }
 
+std::vector<OptionWords> common_options(const CommandWords& program) {
+    std::vector<OptionWords> common;
+    for (const OptionWords& option : program.options) {
+        if (option.names.back() != "--help" && option.names.back() != "--version") common.push_back(option);
+    }
+    return common;
+}
+
 std::string description_json(const CommandWords& program) {
     tasks::Json all = tasks::Json::array();
     for (const CommandWords* command : all_commands(program)) {

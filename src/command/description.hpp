@@ -44,6 +44,9 @@ struct CommandWords {
 // The command and those below it, in the order of the help.
 [[nodiscard]] std::vector<const CommandWords*> all_commands(const CommandWords& program);
 
+// The program's options that every command takes too: all but its help and version.
+[[nodiscard]] std::vector<OptionWords> common_options(const CommandWords& program);
+
 // Every command's --help.
 class HelpText : public CLI::FormatterBase {
   public:

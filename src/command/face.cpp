@@ -7,9 +7,10 @@
 #include <algorithm>
 #include <iostream>
 #include <nlohmann/json.hpp>
-#include <set>
 
+#include "quantities/text.hpp"
 #include "quantities/value_with_error.hpp"
+#include "sky/time_scales.hpp"
 
 namespace emberline::command {
 namespace {
@@ -43,6 +44,15 @@ int status_of(ProblemKind kind) {
     return storage_failed;
 }
 
+CLI::Validator number_within(double least, double most) {
+    return {[least, most](std::string& text) -> std::string {
+                const auto value = parse_number(text);
+                if (value && *value >= least && *value <= most) return {};
+                return fmt::format("'{}' is not a number from {:g} to {:g}", text, least, most);
+            },
+            fmt::format("{:g} to {:g}", least, most)};
+}
+
 int Face::say(const Problem& problem) const {
     if (json) say_json({{"problem", tasks::document(problem)}});
     std::cerr << "emberline: " << one_line(problem) << '\n';
@@ -65,6 +75,14 @@ void Face::progress(std::size_t done, std::size_t of) const {
                              done, of);
     if (done == of) std::cerr << "\r\033[K";
     std::cerr.flush();
+}
+
+void print_line(std::string_view name, std::string_view value) {
+    std::cout << fmt::format("  {:<14}{}\n", name, value);
+}
+
+std::string date_of(double bjd_tdb) {
+    return sky::iso_date(sky::to_utc(sky::from_jd(bjd_tdb, TimeScale::tdb)));
 }
 
 std::string TextTable::text() const {

@@ -43,11 +43,20 @@ struct Face {
 
 [[nodiscard]] int status_of(ProblemKind kind);
 
+// For options that take a number: the library's own check of a range lets "nan" pass.
+[[nodiscard]] CLI::Validator number_within(double least, double most);
+
 // From now on the first Ctrl-C (or SIGTERM) only asks, so that what is done is kept; a second one kills.
 [[nodiscard]] const std::atomic<bool>* stop_asked();
 
 // Characters, not bytes: "±" and "—" are one wide.
 [[nodiscard]] std::size_t shown_width(std::string_view text);
+
+// A line of what one thing is like: its name, flush, and what is said of it.
+void print_line(std::string_view name, std::string_view value);
+
+// The UTC date of that moment.
+[[nodiscard]] std::string date_of(double bjd_tdb);
 
 // Columns set flush, numbers to the right; a row of headings first.
 class TextTable {

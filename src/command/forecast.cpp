@@ -26,10 +26,6 @@ std::string clock(const Instant& utc) {
     return sky::iso(sky::later_by(utc, 30.0), 0).substr(11, 5);
 }
 
-std::string date_of(double bjd_tdb) {
-    return sky::iso_date(sky::to_utc(sky::from_jd(bjd_tdb, TimeScale::tdb)));
-}
-
 void add_sky(const std::optional<sky::NightSky>& sky, std::vector<std::string>& row) {
     if (!sky) return;
     row.push_back(sky->observable_h > 0.0 ? fmt::format("{:.1f}", sky->observable_h) : "—");
@@ -171,15 +167,15 @@ void add_forecast(CLI::App& app, Face& face) {
         ->default_str("tonight");
     sub->add_option("--least-altitude", request->least_altitude_deg, "Least altitude to observe at")
         ->type_name("DEGREES")
-        ->check(CLI::Range(0.0, 89.0))
+        ->check(number_within(0.0, 89.0))
         ->capture_default_str();
     sub->add_option("--goal", request->goal_mag, "Error that a night shall reach")
         ->type_name("MAG")
-        ->check(CLI::Range(0.001, 2.0))
+        ->check(number_within(0.001, 2.0))
         ->capture_default_str();
     sub->add_option("--passes", request->passes, "Tell when it fades past that magnitude")
         ->type_name("MAG")
-        ->check(CLI::Range(-5.0, 35.0));
+        ->check(number_within(-5.0, 35.0));
     sub->add_flag_callback(
         "--no-picture", [request] { request->draw = false; }, "Draw nothing");
     sub->callback([request, &face] { run(*request, face); });

@@ -90,10 +90,8 @@ std::string HelpText::make_help(const CLI::App* app, std::string /*name*/,
         text += entry(option);
     if (app != root) {
         std::vector<std::string> common;
-        for (const OptionWords& option : program.options) {
-            if (option.name() != "-h,--help" && option.name() != "--version")
-                common.push_back(option.name() + (option.value.empty() ? "" : " " + option.value));
-        }
+        for (const OptionWords& option : common_options(program))
+            common.push_back(option.name() + (option.value.empty() ? "" : " " + option.value));
         text += entry("of every command", fmt::format("{}", fmt::join(common, "; ")));
     }
     if (!command.commands.empty()) text += "\nCommands:\n";

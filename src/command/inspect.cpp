@@ -26,10 +26,6 @@ std::string said_text(const frame::MaybeFact<std::string>& fact) {
     return fact ? fact->value + "  (" + fact->source + ")" : "not said";
 }
 
-void print_line(const char* name, const std::string& value) {
-    std::cout << fmt::format("  {:<14}{}\n", name, value);
-}
-
 void print_frame(const tasks::InspectedFrame& one) {
     const frame::FrameFacts& f = one.facts;
     print_line("image",

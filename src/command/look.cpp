@@ -55,10 +55,6 @@ Result<tasks::LookedStar> look_at(const LookWords& words, const Face& face) {
     return tasks::look(*workspace, *ledger, *frame, *request);
 }
 
-void print_line(const char* name, const std::string& value) {
-    std::cout << fmt::format("  {:<14}{}\n", name, value);
-}
-
 void print_light(const tasks::LookedStar& star) {
     print_line("sky",
                fmt::format("{:.2f} ± {:.2f} ADU, a pixel's noise {:.2f} ADU, {:.1f} to {:.1f} px away",

@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: MIT
 // The part of emberline(1) that tells of the commands, as roff; the rest is data/package/emberline.1.in.
-#include <fmt/format.h>
 
 #include "command/description.hpp"
 #include "quantities/text.hpp"

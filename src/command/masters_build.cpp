@@ -1,9 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include <fmt/format.h>
 
-#include <algorithm>
 #include <iostream>
-#include <map>
 #include <memory>
 
 #include "command/face.hpp"

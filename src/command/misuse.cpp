@@ -14,7 +14,7 @@
 namespace emberline::command {
 namespace {
 
-// What other programs and the trade call it.
+// What people type who look for it under another word.
 const std::map<std::string, std::string, std::less<>>& other_words() {
     static const std::map<std::string, std::string, std::less<>> words = {
         {"init", "new"},           {"create", "new"},        {"start", "new"},

@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "command/face.hpp"
+#include "tasks/command_line.hpp"
 #include "tasks/new_campaign.hpp"
 
 namespace emberline::command {
@@ -24,7 +25,7 @@ void add_new(CLI::App& app, Face& face) {
         }
         std::cout << "A campaign is in " << *folder << ".\n"
                   << "Next: edit campaign.toml and comparison.csv there, put frames into frames/, then\n"
-                  << "  emberline measure -c " << *folder << '\n';
+                  << "  emberline measure -c " << tasks::shell_word(*folder) << '\n';
     });
 }
 

@@ -146,7 +146,7 @@ struct PositionRequest {
     std::string night;
 };
 
-std::string with_error(double arcsec, double err_arcsec) {
+std::string offset_text(double arcsec, double err_arcsec) {
     return fmt::format("{:+.3f} ± {:.3f}", arcsec, err_arcsec);
 }
 
@@ -154,8 +154,8 @@ void add_place(TextTable& table, const std::string& night, const night::Transien
     const auto& away = place.from_nucleus;
     table.add({night, sexagesimal_hours(place.place.ra, 4), sexagesimal_degrees(place.place.dec, 3),
                fmt::format("{:.3f}", place.east_err_arcsec), fmt::format("{:.3f}", place.north_err_arcsec),
-               away ? with_error(away->east_arcsec, away->east_err_arcsec) : "-",
-               away ? with_error(away->north_arcsec, away->north_err_arcsec) : "-",
+               away ? offset_text(away->east_arcsec, away->east_err_arcsec) : "-",
+               away ? offset_text(away->north_arcsec, away->north_err_arcsec) : "-",
                fmt::format("{}", place.frames), place.method});
 }
 
@@ -186,8 +186,8 @@ void run_position(const PositionRequest& request, Face& face) {
         std::cout << table.text();
         const night::PlaceOffset& off = places->all->from_campaign;
         std::cout << fmt::format("From the position in campaign.toml: {}″ east, {}″ north.\n",
-                                 with_error(off.east_arcsec, off.east_err_arcsec),
-                                 with_error(off.north_arcsec, off.north_err_arcsec));
+                                 offset_text(off.east_arcsec, off.east_err_arcsec),
+                                 offset_text(off.north_arcsec, off.north_err_arcsec));
     } else {
         std::cout << "No frame in use tells where the transient is.\n";
     }
@@ -222,7 +222,7 @@ void add_nights(CLI::App& app, Face& face) {
     sub->add_option("--goal", request->goal_mag,
                     "How many more frames would bring the night's error down to that")
         ->type_name("MAG")
-        ->check(CLI::Range(1e-4, 1.0))
+        ->check(number_within(1e-4, 1.0))
         ->needs(request->asked);
     const auto position = std::make_shared<PositionRequest>();
     position->asked =
@@ -231,7 +231,6 @@ void add_nights(CLI::App& app, Face& face) {
                         "and its offset from the nucleus; of one night where one is named")
             ->type_name("NIGHT")
             ->expected(0, 1)
-
             ->excludes(request->asked);
     sub->callback([request, position, &face] {
         if (request->asked->count() > 0) {

@@ -1,5 +1,4 @@
 // SPDX-License-Identifier: MIT
-#include <fmt/format.h>
 
 #include <iostream>
 #include <memory>
@@ -73,7 +72,7 @@ void add_page(CLI::App& app, Face& face) {
         ->expected(0, 1);
     sub->add_option("--goal", settings->goal_mag, "Error of a night to work towards")
         ->type_name("MAG")
-        ->check(CLI::Range(1e-4, 10.0))
+        ->check(number_within(1e-4, 10.0))
         ->capture_default_str();
     sub->callback([settings, sub, &face] {
         if (sub->count("--watch") > 0 && !settings->watch) settings->watch.emplace();

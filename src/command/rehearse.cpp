@@ -8,6 +8,7 @@
 #include "command/face.hpp"
 #include "command/rehearse_options.hpp"
 #include "rehearsal/rehearse.hpp"
+#include "tasks/command_line.hpp"
 
 namespace emberline::command {
 namespace {
@@ -45,13 +46,14 @@ void run(RehearseRequest request, Face& face) {
         "{} invented frames are in {}. The transient fades by {:.4f} mag a day; truth.csv knows the rest.\n",
         made->frames, made->folder, made->decline_mag_per_day);
     if (face.quiet) return;
+    const std::string folder = tasks::shell_word(made->folder);
     if (o.calibration) {
         std::cout << fmt::format(
-            "Single bias, dark and flat exposures are in {0}/calibration: `emberline masters build -c {0} "
-            "{0}/calibration` makes masters of them.\n",
-            made->folder);
+            "Single bias, dark and flat exposures are in {}/calibration: `emberline masters build -c {} {}` "
+            "makes masters of them.\n",
+            made->folder, folder, tasks::shell_word(made->folder + "/calibration"));
     }
-    std::cout << fmt::format("Next: emberline measure -c {}\n", made->folder);
+    std::cout << fmt::format("Next: emberline measure -c {}\n", folder);
 }
 
 void add_host_options(CLI::App& sub, RehearseRequest& request) {

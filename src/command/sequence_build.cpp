@@ -208,7 +208,8 @@ void add_sequence_build(CLI::App& sequence, Face& face) {
         ->default_str("1.5 brighter to 2.5 fainter than the transient");
     sub->add_option("--expected", build.transient_mag, "The transient's magnitude now")
         ->type_name("MAG")
-        ->default_str("that of its last night");
+        ->default_str("that of its last night")
+        ->check(number_within(-5.0, 35.0));
     sub->add_option("--stars", build.stars, "Comparison stars wanted; the check star comes on top")
         ->type_name("N")
         ->capture_default_str()
@@ -222,7 +223,8 @@ void add_sequence_build(CLI::App& sequence, Face& face) {
         ->capture_default_str();
     sub->add_option("--epoch", build.catalogue_epoch,
                     "Julian year of the file's positions, such as 2016.0, where it does not say")
-        ->type_name("YEAR");
+        ->type_name("YEAR")
+        ->check(number_within(1800.0, 2200.0));
     sub->add_option("--chart", build.chart, "Finder chart to draw: .svg, .pdf or .png")
         ->type_name("FILE")
         ->default_str("out/finder.svg");

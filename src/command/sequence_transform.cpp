@@ -102,13 +102,14 @@ void run(const Options& options, Face& face) {
         face.status = face.say(outcome.error());
         return;
     }
-    if (outcome->interrupted) {
-        face.status = interrupted;
-        return;
-    }
     if (!outcome->refused.empty()) face.status = something_refused;
+    if (outcome->interrupted) face.status = interrupted;
     if (face.json) {
         face.say_json(tasks::document(*outcome));
+        return;
+    }
+    if (outcome->interrupted) {
+        std::cout << "Stopped, and nothing was stored; run the same command again.\n";
         return;
     }
     for (const std::string& remark : outcome->remarks)

@@ -151,17 +151,17 @@ void add_solve(CLI::App& app, Face& face) {
     sub->add_option("--epoch", request->catalogue_epoch,
                     "Julian year of the catalogue's positions, such as 2016.0")
         ->type_name("YEAR")
-        ->check(CLI::Range(1800.0, 2200.0))
+        ->check(number_within(1800.0, 2200.0))
         ->needs(catalogue);
     sub->add_option("--against", request->reference, "A frame of the same field that is solved")
         ->type_name("FRAME");
     CLI::Option* scale =
         sub->add_option("--scale", request->scale_arcsec_per_px, "About how much sky a pixel spans")
             ->type_name("ARCSEC/PX")
-            ->check(CLI::Range(0.01, 1000.0));
+            ->check(number_within(0.01, 1000.0));
     sub->add_option("--scale-factor", request->scale_factor, "The scale may be wrong by this factor")
         ->type_name("FACTOR")
-        ->check(CLI::Range(1.001, 10.0))
+        ->check(number_within(1.001, 10.0))
         ->needs(scale)
         ->capture_default_str();
     sub->add_option("--order", request->most_order,

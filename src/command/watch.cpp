@@ -11,23 +11,12 @@
 #include <nlohmann/json.hpp>
 
 #include "command/face.hpp"
-#include "quantities/text.hpp"
 #include "sky/time_scales.hpp"
 
 namespace emberline::command {
 namespace {
 
 using Kind = tasks::WatchEvent::Kind;
-
-// The library's own check of a range lets "nan" pass.
-CLI::Validator number_within(double least, double most) {
-    return {[least, most](std::string& text) -> std::string {
-                const auto value = parse_number(text);
-                if (value && *value >= least && *value <= most) return {};
-                return fmt::format("'{}' is not a number from {:g} to {:g}", text, least, most);
-            },
-            fmt::format("{:g} to {:g}", least, most)};
-}
 
 std::string short_name(const std::string& frame) {
     return std::filesystem::path(frame).filename().string();

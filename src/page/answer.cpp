@@ -12,14 +12,14 @@ namespace {
 
 constexpr int deepest = 16;  // of a change's body
 
-Problem malformed(const std::string& name, std::string_view what) {
+}  // namespace
+
+Problem malformed(std::string_view name, std::string_view what) {
     return {.what = fmt::format("'{}' {}.", name, what),
             .where = "the request",
             .mend = "API.md says what each request takes.",
             .kind = ProblemKind::request};
 }
-
-}  // namespace
 
 std::string Query::part(const std::string& name) const {
     const auto found = path.find(name);

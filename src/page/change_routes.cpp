@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include <fmt/format.h>
 
+#include <cstdint>
 #include <nlohmann/json.hpp>
 
 #include "page/route.hpp"
@@ -138,7 +139,7 @@ Answer other_is_newest(const std::optional<Change>& newest) {
     return refusal(409, problem);
 }
 
-Result<int> number_asked(const Query& query) {
+Result<std::int64_t> number_asked(const Query& query) {
     const auto body = query.object();
     if (!body) return fail(body.error());
     const auto found = body->find("number");
@@ -148,7 +149,7 @@ Result<int> number_asked(const Query& query) {
                      .mend = "Say which change is to be taken back.",
                      .kind = ProblemKind::request});
     }
-    return found->get<int>();
+    return found->get<std::int64_t>();
 }
 
 // The newest alone, by its number: two open pages must not undo each other's work unawares.
@@ -162,7 +163,7 @@ Result<Answer> undo(Session& session, const Query& query) {
     if (!newest || newest->number != *number) return other_is_newest(newest);
     const auto done = newest->take_back();
     if (!done && done.error().kind != ProblemKind::request) return fail(done.error());
-    session.changes().mark_undone(*number);
+    session.changes().mark_undone(newest->number);
     const std::string words = done ? fmt::format("Taken back: {}", newest->words)
                                    : fmt::format("Nothing was changed: {}", done.error().what);
     return answer({{"words", words}, {"revision", session.revision()}, {"undoable", undoable(session)}});

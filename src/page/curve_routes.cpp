@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include <fmt/format.h>
 
-#include <cmath>
 #include <nlohmann/json.hpp>
 
 #include "page/route.hpp"
@@ -23,10 +22,8 @@ constexpr std::size_t most_of_a_kind = 32;  // bands, models and rates of one re
 Result<std::vector<std::string>> few(const Query& query, const std::string& name) {
     auto all = query.texts(name);
     if (all.size() <= most_of_a_kind) return all;
-    return fail({.what = fmt::format("'{}' is given {} times.", name, all.size()),
-                 .where = "the request",
-                 .mend = fmt::format("Give it {} times at most.", most_of_a_kind),
-                 .kind = ProblemKind::request});
+    return fail(
+        malformed(name, fmt::format("is given {} times, and may be {} times", all.size(), most_of_a_kind)));
 }
 
 Result<CurveWords> words_of(const Session& session, const Query& query) {

@@ -16,13 +16,6 @@ using tasks::ReportRequest;
 
 constexpr std::size_t most_of_a_kind = 64;  // bands and flags of one request
 
-Problem malformed(const std::string& name, std::string_view what) {
-    return {.what = fmt::format("'{}' {}.", name, what),
-            .where = "the request",
-            .mend = "API.md says what each request takes.",
-            .kind = ProblemKind::request};
-}
-
 Result<void> check(const ReportRequest& request) {
     if (tasks::report_file_name(request.format).empty()) {
         return fail({.what = fmt::format("There is no report of the format '{}'.", request.format),

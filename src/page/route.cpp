@@ -2,7 +2,6 @@
 #include "page/route.hpp"
 
 #include <nlohmann/json.hpp>
-#include <ranges>
 
 namespace emberline::page {
 namespace {

@@ -3,7 +3,6 @@
 // be had, and tested, without a network. Private to this room. API.md says what each route gives.
 #pragma once
 
-#include <cstdint>
 #include <functional>
 #include <map>
 #include <nlohmann/json_fwd.hpp>
@@ -62,6 +61,8 @@ struct Route {
 [[nodiscard]] std::optional<std::map<std::string, std::string>> match(std::string_view pattern,
                                                                       std::string_view path);
 
+// "'goal' is not a number from 0 to 1.": of kind request.
+[[nodiscard]] Problem malformed(std::string_view name, std::string_view what);
 // A text member of a change's body. Problem (request): it is no text, or absent and needed.
 [[nodiscard]] Result<std::string> text_member(const Json& object, const std::string& name,
                                               std::optional<std::string> otherwise = std::nullopt);

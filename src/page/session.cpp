@@ -13,6 +13,7 @@ namespace {
 
 constexpr std::size_t most_kept = 32;  // answers that took long
 constexpr double ledger_wait_s = 4.0;  // a person waits
+constexpr int most_readings = 3;       // of settings that change while they are read
 
 // When and how large: another stamp, another content.
 std::string stamp_of(const std::string& path) {
@@ -45,21 +46,24 @@ Session::~Session() = default;
 
 Result<std::shared_ptr<const tasks::Workspace>> Session::workspace() {
     const std::scoped_lock lock(mutex_);
-    std::string stamp = stamp_of(settings_.campaign_folder + "/campaign.toml");
-    if (workspace_) stamp += " " + stamp_of(workspace_->campaign.path(workspace_->campaign.catalog));
-    if (workspace_ && stamp == workspace_stamp_) return workspace_;
-    std::error_code error;
-    if (workspace_ && !std::filesystem::is_directory(settings_.campaign_folder, error)) {
-        return fail({.what = "The campaign's folder is gone.",
-                     .where = settings_.campaign_folder,
-                     .mend = "Bring it back, or the disk that it is on; the page goes on then by itself.",
-                     .kind = ProblemKind::storage});
+    // A stamp is of before the files are read: what is written while they are is seen in the next round.
+    // Which file has the sequence is known from the first round on.
+    for (int round = 0; round < most_readings; ++round) {
+        std::string stamp = stamp_of(settings_.campaign_folder + "/campaign.toml");
+        if (workspace_) stamp += " " + stamp_of(workspace_->campaign.path(workspace_->campaign.catalog));
+        if (workspace_ && stamp == workspace_stamp_) break;
+        std::error_code error;
+        if (workspace_ && !std::filesystem::is_directory(settings_.campaign_folder, error)) {
+            return fail({.what = "The campaign's folder is gone.",
+                         .where = settings_.campaign_folder,
+                         .mend = "Bring it back, or the disk that it is on; the page goes on then by itself.",
+                         .kind = ProblemKind::storage});
+        }
+        auto opened = tasks::open_workspace(settings_.campaign_folder);
+        if (!opened) return fail(opened.error());
+        workspace_ = std::make_shared<const tasks::Workspace>(std::move(*opened));
+        workspace_stamp_ = std::move(stamp);
     }
-    auto opened = tasks::open_workspace(settings_.campaign_folder);
-    if (!opened) return fail(opened.error());
-    workspace_ = std::make_shared<const tasks::Workspace>(std::move(*opened));
-    workspace_stamp_ = stamp_of(settings_.campaign_folder + "/campaign.toml") + " " +
-                       stamp_of(workspace_->campaign.path(workspace_->campaign.catalog));
     return workspace_;
 }
 

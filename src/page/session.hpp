@@ -4,7 +4,6 @@
 #pragma once
 
 #include <any>
-#include <atomic>
 #include <functional>
 #include <memory>
 #include <mutex>

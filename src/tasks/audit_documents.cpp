@@ -8,14 +8,6 @@
 namespace emberline::tasks {
 namespace {
 
-Json with_err(const ValueWithError& v) {
-    return {{"value", v.value}, {"err", v.err}};
-}
-
-Json maybe_with_err(const std::optional<ValueWithError>& v) {
-    return v ? with_err(*v) : Json(nullptr);
-}
-
 Json nights_of(const night::AuditedStar& star) {
     Json nights = Json::array();
     for (const night::StarNight& n : star.nights) {

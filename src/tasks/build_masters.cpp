@@ -23,7 +23,6 @@ using frame::CalibrationFrame;
 using frame::CalibrationSet;
 using frame::FrameKind;
 
-constexpr double short_s = 5.0;              // so short a dark is hardly more than a bias
 constexpr double longest_dark_share = 0.5;   // hot pixels from darks at least half as long as the longest
 constexpr double most_defects_share = 0.05;  // more are a sensor's nature, and no map helps
 
@@ -46,7 +45,7 @@ const Pedestal* pedestal_for(const CalibrationFrame& flat, const std::vector<Ped
         double rank = 1.0;
         if (dark && frame::same_exposure(one.exposure_s, exposure))
             rank = 0.0;
-        else if (dark && one.exposure_s <= short_s && exposure <= short_s)
+        else if (dark && one.exposure_s <= longest_as_bias_s && exposure <= longest_as_bias_s)
             rank = 2.0 + std::abs(one.exposure_s - exposure);
         else if (dark)
             continue;
@@ -67,6 +66,7 @@ Problem exists(const std::string& path) {
 
 struct Sensor {  // defects of one format of pictures
     CalibrationFrame like;
+    std::string map;  // the file of them
     double longest_s = 0.0;
     std::vector<std::pair<double, std::vector<frame::Defect>>> found;  // exposure of the dark; −1: others
 };
@@ -84,6 +84,7 @@ class Work {
         out_.lights = std::move(sorted_.lights);
         out_.made_before = std::move(sorted_.made);
         names_ = frame_paths();
+        name_maps();
         if (auto good = check_output(); !good) return fail(good.error());
         for (std::size_t i = 0; i < sorted_.sets.size(); ++i) {
             if (auto good = build(i); !good) return fail(good.error());
@@ -121,7 +122,10 @@ class Work {
         if (sorted_.sets.empty()) return {};
         std::error_code error;
         if (!request_.replace) {
-            for (const std::string& path : names_) {
+            std::vector<std::string> paths = names_;
+            for (const Sensor& sensor : sensors_)
+                paths.push_back(sensor.map);
+            for (const std::string& path : paths) {
                 if (fs::exists(path, error)) return fail(exists(path));
             }
         }
@@ -262,14 +266,25 @@ class Work {
         });
     }
 
-    void note_defects(const CalibrationSet& set, const MasterMade& made, std::vector<frame::Defect> defects) {
+    std::vector<Sensor>::iterator sensor_of(const CalibrationFrame& frame) {
         const auto form = [](const CalibrationFrame& f) {
             return std::tuple(f.facts.width_px, f.facts.height_px, f.left_px, f.bottom_px,
                               f.facts.binning ? f.facts.binning->value : 1);
         };
-        auto sensor = std::find_if(sensors_.begin(), sensors_.end(),
-                                   [&](const Sensor& s) { return form(s.like) == form(set.first()); });
-        if (sensor == sensors_.end()) sensor = sensors_.insert(sensor, Sensor{set.first(), 0.0, {}});
+        return std::find_if(sensors_.begin(), sensors_.end(),
+                            [&](const Sensor& s) { return form(s.like) == form(frame); });
+    }
+
+    void name_maps() {
+        for (const CalibrationSet& set : sorted_.sets) {
+            if (sensor_of(set.first()) == sensors_.end()) sensors_.push_back({set.first(), {}, 0.0, {}});
+        }
+        for (Sensor& sensor : sensors_)
+            sensor.map = map_path(sensor.like.facts);
+    }
+
+    void note_defects(const CalibrationSet& set, const MasterMade& made, std::vector<frame::Defect> defects) {
+        const auto sensor = sensor_of(set.first());
         const bool dark = set.kind == FrameKind::dark;
         if (dark) sensor->longest_s = std::max(sensor->longest_s, made.exposure_s);
         sensor->found.emplace_back(dark ? made.exposure_s : -1.0, std::move(defects));
@@ -278,6 +293,7 @@ class Work {
     // Hot is what is hot in the long darks: that of a second's dark would be in them too.
     Result<void> map_defects() {
         for (Sensor& sensor : sensors_) {
+            if (sensor.found.empty()) continue;
             std::vector<frame::Defect> all;
             for (auto& [exposure_s, some] : sensor.found) {
                 if (exposure_s >= 0.0 && exposure_s < longest_dark_share * sensor.longest_s) continue;
@@ -287,9 +303,7 @@ class Work {
             DefectMapMade made;
             made.width_px = sensor.like.facts.width_px;
             made.height_px = sensor.like.facts.height_px;
-            made.path = defects_path(made);
-            std::error_code error;
-            if (!request_.replace && fs::exists(made.path, error)) return fail(exists(made.path));
+            made.path = sensor.map;
             if (auto good =
                     frame::write_defects(made.path, made.width_px, made.height_px, all, sensor.like.kept);
                 !good)
@@ -304,12 +318,12 @@ class Work {
         return {};
     }
 
-    [[nodiscard]] std::string defects_path(const DefectMapMade& made) const {
+    [[nodiscard]] std::string map_path(const frame::FrameFacts& facts) const {
         std::string name = "defects";
-        if (sensors_.size() > 1) name += fmt::format("_{}x{}", made.width_px, made.height_px);
+        if (sensors_.size() > 1) name += fmt::format("_{}x{}", facts.width_px, facts.height_px);
         const auto taken = [&](const std::string& path) {
-            return std::any_of(out_.defects.begin(), out_.defects.end(),
-                               [&](const DefectMapMade& other) { return other.path == path; });
+            return std::any_of(sensors_.begin(), sensors_.end(),
+                               [&](const Sensor& other) { return other.map == path; });
         };
         const auto whole = [&](const std::string& n) {
             return (fs::path(out_.folder) / (n + ".fits")).string();
@@ -331,7 +345,7 @@ class Work {
         double longest_s = 0.0;
         for (const MasterMade& made : out_.masters)
             longest_s = std::max(longest_s, made.kind == FrameKind::dark ? made.exposure_s : 0.0);
-        if (darks && longest_s <= short_s) {
+        if (darks && longest_s <= longest_as_bias_s) {
             out_.remarks.push_back(fmt::format(
                 "The longest dark has {:g} s: pixels that are hot in longer exposures stay unknown.",
                 longest_s));

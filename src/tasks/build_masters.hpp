@@ -13,6 +13,9 @@
 
 namespace emberline::tasks {
 
+// So short a dark is hardly more than a bias, and stands in for one. Common practice, no source.
+inline constexpr double longest_as_bias_s = 5.0;
+
 struct MastersRequest {
     std::vector<std::string> places;  // files and folders
     std::string campaign = ".";       // its folder, where there is one: instruments, and where masters/ goes

@@ -32,6 +32,13 @@ const std::map<std::string, double> usual_colours{{"B-V", 0.6},  {"V-Rc", 0.36},
                                                   {"g-r", 0.43}, {"g-i", 0.54},  {"r-i", 0.11}};
 constexpr double most_radius_arcmin = 600.0;
 
+// A sequence is what is not there yet.
+Workspace without_sequence(const night::Campaign& campaign) {
+    Workspace workspace;
+    workspace.campaign = campaign;
+    return workspace;
+}
+
 struct BandsWanted {
     std::vector<Band> all;
     std::set<Band> asked;  // the others are there for the colours alone
@@ -46,9 +53,8 @@ std::set<Band> bands_in_use(const night::Campaign& campaign, const std::vector<B
             if (const auto band = parse_band(name)) bands.insert(sequence_band(*band));
         }
     }
-    Workspace workspace;
-    workspace.campaign = campaign;
-    const auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
+    const auto ledger =
+        ledger::Ledger::open(without_sequence(campaign).ledger_path(), ledger::Ledger::Access::read);
     // Without a ledger nothing was measured.
     if (ledger) {
         static_cast<void>(ledger->for_each_night_measurement([&](const night::NightMeasurement& night) {
@@ -105,9 +111,8 @@ double epoch_of(const night::Campaign& campaign) {
 
 // Of the newest night that has one, in that band if any night does.
 std::optional<double> last_magnitude(const night::Campaign& campaign, const Band& band) {
-    Workspace workspace;
-    workspace.campaign = campaign;
-    const auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
+    const auto ledger =
+        ledger::Ledger::open(without_sequence(campaign).ledger_path(), ledger::Ledger::Access::read);
     if (!ledger) return std::nullopt;
     std::optional<double> any, in_band;
     const auto read = ledger->for_each_night_measurement([&](const night::NightMeasurement& night) {
@@ -208,17 +213,22 @@ std::vector<standard::Neighbour> neighbours_of(const standard::PhotometricCatalo
     return all;
 }
 
-standard::ChoiceSettings settings_of(const night::Campaign& campaign, const BuildRequest& request,
-                                     const std::vector<Band>& bands, const Band& band,
-                                     const standard::StandardStars& converted,
-                                     const standard::Sequence& former, bool& magnitudes_known) {
-    standard::ChoiceSettings settings{.bands = bands, .transient = campaign.position};
+struct StarsWanted {
+    standard::ChoiceSettings settings;
+    bool magnitudes_known = false;  // how bright the transient is, or what range of stars was asked for
+};
+
+StarsWanted stars_wanted(const night::Campaign& campaign, const BuildRequest& request,
+                         const std::vector<Band>& bands, const Band& band,
+                         const standard::StandardStars& converted, const standard::Sequence& former) {
+    StarsWanted wanted{.settings = {.bands = bands, .transient = campaign.position}};
+    standard::ChoiceSettings& settings = wanted.settings;
     settings.nucleus = campaign.nucleus;
     settings.field.radius_arcmin = request.radius_arcmin;
     settings.isolation_arcsec = request.isolation_arcsec;
     settings.wanted = request.stars;
     const auto expected = request.transient_mag ? request.transient_mag : last_magnitude(campaign, band);
-    magnitudes_known = expected.has_value() || request.brightest_mag.has_value();
+    wanted.magnitudes_known = expected.has_value() || request.brightest_mag.has_value();
     settings.brightest_mag =
         request.brightest_mag.value_or(expected ? *expected - brighter_by_mag : usual_brightest_mag);
     settings.faintest_mag =
@@ -237,7 +247,7 @@ standard::ChoiceSettings settings_of(const night::Campaign& campaign, const Buil
     }
     for (const standard::ComparisonStar& star : former.stars)
         settings.former.push_back({star.label, star.position, star.role});
-    return settings;
+    return wanted;
 }
 
 Result<void> check_coverage(const standard::PhotometricCatalogue& catalogue, const SkyPosition& transient,
@@ -299,9 +309,7 @@ Result<std::string> draw(const night::Campaign& campaign, const BuildRequest& re
                          const BuildOutcome& outcome, const std::vector<standard::Neighbour>& stars) {
     const std::string path = request.chart.empty() ? campaign.path("out/finder.svg") : request.chart;
     if (request.chart.empty()) {
-        Workspace workspace;
-        workspace.campaign = campaign;
-        if (auto made = make_out_folder(workspace); !made) return fail(made.error());
+        if (auto made = make_out_folder(without_sequence(campaign)); !made) return fail(made.error());
     }
     picture::FinderChart chart{.name = campaign.name,
                                .transient = campaign.position,
@@ -387,9 +395,8 @@ Result<BuildOutcome> build_sequence(const night::Campaign& campaign, const Build
              .mend = "Name others with --band; `emberline sequence build --relations` lists what can be "
                      "converted into what."});
     }
-    bool magnitudes_known = false;
-    const auto settings =
-        settings_of(campaign, request, bands->all, band, converted, former->sequence, magnitudes_known);
+    const StarsWanted wanted = stars_wanted(campaign, request, bands->all, band, converted, former->sequence);
+    const standard::ChoiceSettings& settings = wanted.settings;
     outcome.transient_mag = settings.transient_mag;
     outcome.brightest_mag = settings.brightest_mag;
     outcome.faintest_mag = settings.faintest_mag;
@@ -405,7 +412,7 @@ Result<BuildOutcome> build_sequence(const night::Campaign& campaign, const Build
         outcome.remarks.push_back(remark);
     outcome.remarks.insert(outcome.remarks.end(), outcome.choice.remarks.begin(),
                            outcome.choice.remarks.end());
-    remark_on_campaign(campaign, magnitudes_known, !request.dry_run, *former, outcome);
+    remark_on_campaign(campaign, wanted.magnitudes_known, !request.dry_run, *former, outcome);
     for (const Band& without : outcome.choice.without_stars) {
         if (!bands->asked.contains(without)) {
             outcome.remarks.push_back(

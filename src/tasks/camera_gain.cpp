@@ -8,6 +8,7 @@
 
 #include "night/campaign.hpp"
 #include "tasks/find_files.hpp"
+#include "tasks/json_values.hpp"
 
 namespace emberline::tasks {
 
@@ -40,10 +41,9 @@ std::string settings_of(const frame::PhotonTransfer& transfer) {
 }
 
 Json document(const frame::PhotonTransfer& transfer) {
-    const auto number = [](const ValueWithError& v) { return Json{{"value", v.value}, {"err", v.err}}; };
     Json json;
-    json["gain_e_per_adu"] = number(transfer.gain_e_per_adu);
-    json["read_noise_e"] = number(transfer.read_noise_e);
+    json["gain_e_per_adu"] = with_err(transfer.gain_e_per_adu);
+    json["read_noise_e"] = with_err(transfer.read_noise_e);
     json["read_noise_adu"] = transfer.read_noise_adu;
     json["bias_level_adu"] = transfer.bias_level_adu;
     json["step_adu"] = transfer.step_adu;
@@ -59,7 +59,7 @@ Json document(const frame::PhotonTransfer& transfer) {
                                  {"exposure_s", pair.exposure_s},
                                  {"level_adu", pair.level_adu},
                                  {"ratio", pair.ratio},
-                                 {"gain_e_per_adu", number(pair.gain_e_per_adu)}});
+                                 {"gain_e_per_adu", with_err(pair.gain_e_per_adu)}});
     }
     json["colours"] = Json::array();
     for (const frame::PhaseGain& phase : transfer.phases) {
@@ -67,7 +67,7 @@ Json document(const frame::PhotonTransfer& transfer) {
                                    {"column", phase.phase & 1},
                                    {"row", phase.phase >> 1},
                                    {"level_adu", phase.level_adu},
-                                   {"gain_e_per_adu", number(phase.gain_e_per_adu)}});
+                                   {"gain_e_per_adu", with_err(phase.gain_e_per_adu)}});
     }
     json["left_out"] = Json::array();
     for (const LeftOut& one : transfer.left_out)

@@ -22,7 +22,6 @@
 namespace emberline::tasks {
 namespace {
 
-constexpr std::size_t few_stars = 3;
 constexpr std::size_t most_groups_told = 12;
 constexpr double seen_sigma = 3.0, surely_seen_sigma = 10.0, much_brighter = 5.0;
 constexpr double most_apart_deg = 0.5;  // precession since 2000 moves less; a chance source is not looked for
@@ -113,7 +112,7 @@ std::optional<BrighterPlace> brighter_place(const frame::Frame& frame, const sta
 
 }  // namespace
 
-void CampaignChecker::see_field(const frame::Frame& frame, const std::string& name) {
+bool CampaignChecker::see_field(const frame::Frame& frame, const std::string& name) {
     const frame::FrameFacts& facts = frame.facts();
     const frame::Wcs& wcs = *frame.wcs();
     const auto on_frame = [&](const SkyPosition& place) {
@@ -121,7 +120,7 @@ void CampaignChecker::see_field(const frame::Frame& frame, const std::string& na
         return p && facts.holds(*p);
     };
     ++seen_.solved;
-    if (!on_frame(workspace_.campaign.position)) return;
+    if (!on_frame(workspace_.campaign.position)) return false;
     ++seen_.with_target;
     std::size_t stars = 0;
     const std::string check = check_label(workspace_);
@@ -137,6 +136,7 @@ void CampaignChecker::see_field(const frame::Frame& frame, const std::string& na
         seen_.poorest = name;
     }
     seen_.most_stars = std::max(seen_.most_stars.value_or(0), stars);
+    return true;
 }
 
 void CampaignChecker::see(const frame::Frame& frame, const std::string& name) {
@@ -167,11 +167,9 @@ void CampaignChecker::see(const frame::Frame& frame, const std::string& name) {
                                                       : 0.0;
     seen_.nights.insert(sky::night_of(facts.mid_exposure->value, longitude));
     if (frame.wcs()) {
-        const std::size_t before = seen_.with_target;
-        see_field(frame, name);
-        const bool on_it = seen_.with_target > before;
-        auto& chosen = seen_.one_of_a_band[facts.band->value.name()];
-        if (chosen.empty() || (on_it && seen_.with_target == 1)) chosen = facts.path;
+        const bool on_it = see_field(frame, name);
+        FrameToTry& chosen = seen_.one_of_a_band[facts.band->value.name()];
+        if (chosen.path.empty() || (on_it && !chosen.shows_target)) chosen = {facts.path, on_it};
     } else if (seen_.first_unsolved.empty()) {
         seen_.first_unsolved = facts.path;
     }
@@ -274,8 +272,8 @@ void CampaignChecker::site() {
 }
 
 void CampaignChecker::try_out() {
-    for (const auto& [band, path] : seen_.one_of_a_band)
-        try_one(band, path);
+    for (const auto& [band, frame] : seen_.one_of_a_band)
+        try_one(band, frame.path);
     if (seen_.one_of_a_band.empty() && !seen_.first_unsolved.empty()) try_unsolved();
     check_.trial_failed = seen_.tried > 0 && seen_.measured == 0;
 }

@@ -22,12 +22,20 @@ struct FrameGroup {
     Problem problem;
 };
 
+inline constexpr std::size_t few_stars = 3;  // fewer cannot tell which of them is wrong
+
+struct FrameToTry {
+    std::string path;
+    bool shows_target = false;  // by its plate solution
+};
+
 struct FramesSeen {
     std::vector<std::string> files;
     std::size_t pictures = 0, measurable = 0, calibration = 0, solved = 0, with_target = 0;
     std::map<std::string, std::size_t> bands;  // of the measurable ones
     std::set<std::string> nights;
-    std::map<std::string, std::string> one_of_a_band;  // the first with a plate and the target on it
+    std::map<std::string, FrameToTry>
+        one_of_a_band;  // the first with a plate, and the target on it if any has
     std::string first_unsolved;
     std::map<std::string, FrameGroup> refused, doubted;  // by what is said
     std::optional<std::size_t> fewest_stars, most_stars;
@@ -54,7 +62,8 @@ class CampaignChecker {
     void observer();
     void check_star();
     void see(const frame::Frame& frame, const std::string& name);
-    void see_field(const frame::Frame& frame, const std::string& name);
+    // Whether the target lies on it.
+    bool see_field(const frame::Frame& frame, const std::string& name);
     void tell_frames();
     void try_one(const std::string& band, const std::string& path);
     void try_unsolved();

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT
 // What of a campaign can be judged without a frame: its settings, its sequence, its ledger.
 #include <fmt/format.h>
-#include <fmt/ranges.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -16,7 +15,6 @@ namespace {
 
 using Weight = CampaignFinding::Weight;
 
-constexpr std::size_t few_stars = 3;
 constexpr const char* example_name = "MY TRANSIENT";
 
 bool writable(const std::string& path) {

@@ -12,19 +12,6 @@ namespace {
 using lightcurve::Analysis;
 using lightcurve::CurveFit;
 
-// JSON knows no infinity.
-Json number(double value) {
-    return std::isfinite(value) ? Json(value) : Json(nullptr);
-}
-
-Json with_err(const ValueWithError& v) {
-    return {{"value", number(v.value)}, {"err", number(v.err)}};
-}
-
-Json maybe_with_err(const std::optional<ValueWithError>& v) {
-    return v ? with_err(*v) : Json(nullptr);
-}
-
 Json figure(const lightcurve::Figure& f) {
     return {{"value", f.value}, {"err", f.err}, {"low", f.low}, {"high", f.high}};
 }
@@ -36,7 +23,7 @@ Json parameters(const CurveFit& fit) {
         const double zero = info.is_epoch ? fit.reference_bjd_tdb : 0.0;
         json[info.name] = {
             {"value", zero + fit.parameters[i]},
-            {"err", number(std::sqrt(fit.covariance(i, i)))},
+            {"err", finite_or_null(std::sqrt(fit.covariance(i, i)))},
             {"unit", info.is_epoch ? "BJD(TDB)" : info.unit},
             {"prior", info.prior ? Json{{"mean", zero + info.prior->mean}, {"sigma", info.prior->sigma}}
                                  : Json(nullptr)}};
@@ -53,11 +40,11 @@ Json fit_document(const CurveFit& fit) {
               {"to_bjd_tdb", fit.to_bjd_tdb},
               {"n", fit.n},
               {"n_limits", fit.n_limits},
-              {"chi2", number(fit.chi2)},
+              {"chi2", finite_or_null(fit.chi2)},
               {"dof", fit.dof},
-              {"minus_two_log_likelihood", number(fit.minus_two_log_likelihood)},
-              {"bic", number(fit.bic)},
-              {"aicc", number(fit.aicc)},
+              {"minus_two_log_likelihood", finite_or_null(fit.minus_two_log_likelihood)},
+              {"bic", finite_or_null(fit.bic)},
+              {"aicc", finite_or_null(fit.aicc)},
               {"extra_scatter_mag", fit.extra_scatter_mag},
               {"student_nu", maybe(fit.student_nu)},
               {"starts", fit.starts},
@@ -138,8 +125,8 @@ Json checked_document(const BandCurve& band) {
     Json json = Json::object();
     for (std::size_t j = 0; j < checked.profile.size(); ++j) {
         const auto& one = checked.profile[j];
-        json["profile"][chosen->parameter_info[j].name] = one ? Json{{"minus", number(one->minus)},
-                                                                     {"plus", number(one->plus)},
+        json["profile"][chosen->parameter_info[j].name] = one ? Json{{"minus", finite_or_null(one->minus)},
+                                                                     {"plus", finite_or_null(one->plus)},
                                                                      {"parabolic", one->parabolic}}
                                                               : Json(nullptr);
     }

@@ -96,7 +96,7 @@ std::vector<GrowthOfLight> growth_of(const std::vector<FrameFluxes>& frames,
                 const std::size_t k = *night::find_multiple(frame.apertures, multiple);
                 const std::size_t last = *night::find_multiple(frame.apertures, growth.radius_fwhm.back());
                 for (const StarFlux& star : frame.stars) {
-                    if (!(star.flux_e[last] > 0.0)) continue;
+                    if (last >= star.flux_e.size() || !(star.flux_e[last] > 0.0)) continue;
                     (star.label == photometry::transient_label ? transient : stars)
                         .push_back(star.flux_e[k] / star.flux_e[last]);
                 }

@@ -23,6 +23,51 @@ fs::path settled(const fs::path& path) {
     return error ? fs::absolute(path, error) : whole;
 }
 
+// A pipe would be waited for without end. What a broken link leads to is told when it is opened.
+bool is_special(fs::file_type type) {
+    return type == fs::file_type::fifo || type == fs::file_type::socket || type == fs::file_type::character ||
+           type == fs::file_type::block;
+}
+
+// The frames of a folder and of those inside it.
+class Walk {
+  public:
+    explicit Walk(const std::string& skip) : left_out_(skip.empty() ? fs::path() : settled(skip)) {}
+
+    // Links may lead round in circles: a folder is entered once, by the first of its names.
+    std::error_code enter(const fs::path& folder) {
+        if (!entered_.insert(settled(folder)).second) return {};
+        std::error_code error;
+        std::vector<fs::path> folders;
+        for (auto entry =
+                 fs::directory_iterator(folder, fs::directory_options::skip_permission_denied, error);
+             !error && entry != fs::directory_iterator(); entry.increment(error)) {
+            const fs::path& path = entry->path();
+            // Beside the frames on a card or a share, other systems keep notes of their own under such names.
+            if (path.filename().string().starts_with('.')) continue;
+            std::error_code ignored;
+            const fs::file_type type = entry->status(ignored).type();
+            if (type == fs::file_type::directory) {
+                folders.push_back(path);
+            } else if (!is_special(type) && is_frame_name(path.string())) {
+                files.push_back(path);
+            }
+        }
+        std::sort(folders.begin(), folders.end());
+        for (const fs::path& sub : folders) {
+            if (error) break;
+            if (settled(sub) != left_out_) error = enter(sub);
+        }
+        return error;
+    }
+
+    std::vector<fs::path> files;
+
+  private:
+    fs::path left_out_;
+    std::set<fs::path> entered_;
+};
+
 }  // namespace
 
 bool is_frame_name(std::string_view path) {
@@ -37,7 +82,6 @@ Result<std::vector<std::string>> find_frame_files(const std::vector<std::string>
                                                   const std::string& skip) {
     std::vector<std::string> files;
     std::set<fs::path> seen;
-    const fs::path left_out = skip.empty() ? fs::path() : settled(skip);
     const auto add = [&](const fs::path& path) {
         if (seen.insert(settled(path)).second) files.push_back(path.string());
     };
@@ -47,27 +91,15 @@ Result<std::vector<std::string>> find_frame_files(const std::vector<std::string>
             add(place);
             continue;
         }
-        std::vector<fs::path> inside;
-        auto walker = fs::recursive_directory_iterator(
-            place,
-            fs::directory_options::skip_permission_denied | fs::directory_options::follow_directory_symlink,
-            error);
-        for (; !error && walker != fs::recursive_directory_iterator(); walker.increment(error)) {
-            std::error_code status;
-            if (walker->is_directory(status)) {
-                if (!left_out.empty() && settled(walker->path()) == left_out)
-                    walker.disable_recursion_pending();
-            } else if (is_frame_name(walker->path().string())) {
-                inside.push_back(walker->path());
-            }
-        }
+        Walk walk(skip);
+        error = walk.enter(place);
         if (error) {
             return fail({.what = "The folder cannot be read: " + error.message() + ".",
                          .where = place,
                          .mend = "Check its permissions, or name the frames themselves."});
         }
-        std::sort(inside.begin(), inside.end());
-        for (const fs::path& path : inside)
+        std::sort(walk.files.begin(), walk.files.end());
+        for (const fs::path& path : walk.files)
             add(path);
     }
     return files;

@@ -13,9 +13,9 @@ namespace emberline::tasks {
 // Whether a file is named as frames are: .fits .fit .fts, also .fz or .gz.
 [[nodiscard]] bool is_frame_name(std::string_view path);
 
-// Files as they are given, folders with every FITS file under them, each
-// once, sorted by path; `skip` is a folder left out. A name that does not exist stays in the list: opening it
-// gives the problem. Problem: a folder that cannot be read.
+// Files as they are given, folders with every FITS file under them but hidden ones and pipes, each once,
+// sorted by path; links are followed, in circles once. `skip` is a folder left out. A name that does not
+// exist stays in the list: opening it gives the problem. Problem: a folder that cannot be read.
 [[nodiscard]] Result<std::vector<std::string>> find_frame_files(const std::vector<std::string>& places,
                                                                 const std::string& skip);
 

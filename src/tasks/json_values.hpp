@@ -2,11 +2,13 @@
 // tasks/json_values — small pieces of the documents.
 #pragma once
 
+#include <cmath>
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <string>
 
 #include "quantities/caveat.hpp"
+#include "quantities/value_with_error.hpp"
 
 namespace emberline::tasks {
 
@@ -14,6 +16,19 @@ namespace emberline::tasks {
 template <class T>
 nlohmann::ordered_json maybe(const std::optional<T>& value) {
     return value ? nlohmann::ordered_json(*value) : nlohmann::ordered_json(nullptr);
+}
+
+// JSON knows neither infinity nor NaN: null.
+inline nlohmann::ordered_json finite_or_null(double value) {
+    return std::isfinite(value) ? nlohmann::ordered_json(value) : nlohmann::ordered_json(nullptr);
+}
+
+inline nlohmann::ordered_json with_err(const ValueWithError& v) {
+    return {{"value", finite_or_null(v.value)}, {"err", finite_or_null(v.err)}};
+}
+
+inline nlohmann::ordered_json maybe_with_err(const std::optional<ValueWithError>& v) {
+    return v ? with_err(*v) : nlohmann::ordered_json(nullptr);
 }
 
 // Their words.

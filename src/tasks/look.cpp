@@ -106,14 +106,15 @@ std::vector<GrowthPoint> growth_of(const FrameFluxes& frame, const StarFlux& lig
         double radius, flux, pixels, area;
     };
     std::vector<Circle> circles;
-    const double gain_noise_e2 = light.sky_scatter_e * light.sky_scatter_e;
+    const double pixel_noise_e2 = light.sky_scatter_e * light.sky_scatter_e;
     for (std::size_t k = 0; k < frame.apertures.size(); ++k) {
         if (frame.apertures[k].is_psf() || !std::isfinite(light.flux_e[k])) continue;
         const double factor = frame.apertures[k].sky_noise_factor;
-        circles.push_back({frame.apertures[k].radius_px, light.flux_e[k],
-                           std::max(light.flux_e[k], 0.0) +
-                               factor * factor * photometry::square_area_px(light.area_px[k]) * gain_noise_e2,
-                           light.area_px[k]});
+        circles.push_back(
+            {frame.apertures[k].radius_px, light.flux_e[k],
+             std::max(light.flux_e[k], 0.0) +
+                 factor * factor * photometry::square_area_px(light.area_px[k]) * pixel_noise_e2,
+             light.area_px[k]});
     }
     if (circles.empty() || !(circles.back().flux > 0.0)) return {};
     const Circle& last = circles.back();
@@ -174,12 +175,12 @@ std::size_t aperture_for(const MeasuredFrame& frame) {
 
 // A star that the PSF was not fitted to is summed in the circle nearest to a FWHM. `ratio`: the fit's light
 // over the circle's, as the frame's stars have it.
-struct Circle {
+struct CircleInPlace {
     std::size_t aperture = 0;
     std::optional<double> ratio;
 };
-Circle circle_for(const FrameFluxes& frame, std::size_t psf) {
-    Circle out;
+CircleInPlace circle_for(const FrameFluxes& frame, std::size_t psf) {
+    CircleInPlace out;
     double nearest = -1.0;
     for (std::size_t k = 0; k < frame.apertures.size(); ++k) {
         const double away = std::abs(frame.apertures[k].radius_px - frame.fwhm_px);
@@ -297,7 +298,7 @@ LookedStar told(const MeasuredFrame& frame, const StarLook& look, const Workspac
     std::size_t k = aperture_for(frame);
     double ratio = 1.0;
     if (fluxes.apertures[k].is_psf() && label.empty()) {
-        const Circle circle = circle_for(fluxes, k);
+        const CircleInPlace circle = circle_for(fluxes, k);
         k = circle.aperture;
         ratio = circle.ratio.value_or(std::nan(""));
         out.remarks.emplace_back(
@@ -327,7 +328,7 @@ Problem nothing_there(const MeasuredFrame& frame, const StarLook& look, const Wo
     std::size_t k = aperture_for(frame);
     double ratio = 1.0;
     if (frame.fluxes.apertures[k].is_psf()) {
-        const Circle circle = circle_for(frame.fluxes, k);
+        const CircleInPlace circle = circle_for(frame.fluxes, k);
         k = circle.aperture;
         ratio = circle.ratio.value_or(1.0);
     }

@@ -1,15 +1,9 @@
 // SPDX-License-Identifier: MIT
-#include <cmath>
-
 #include "tasks/documents.hpp"
 #include "tasks/json_values.hpp"
 
 namespace emberline::tasks {
 namespace {
-
-Json number(double value) {
-    return std::isfinite(value) ? Json(value) : Json(nullptr);
-}
 
 Json points(const std::vector<RadialPoint>& list) {
     Json out = Json::array();
@@ -22,7 +16,7 @@ template <class T>
 Json numbers(const std::vector<T>& values) {
     Json out = Json::array();
     for (const T value : values)
-        out.push_back(number(static_cast<double>(value)));
+        out.push_back(finite_or_null(static_cast<double>(value)));
     return out;
 }
 
@@ -60,7 +54,7 @@ Json document(const LookedStar& star) {
     json["elongation"] = profile ? Json(profile->elongation) : Json(nullptr);
     json["direction_deg"] = profile ? Json(profile->direction.degrees()) : Json(nullptr);
     json["moffat_beta"] = profile ? Json(profile->moffat_beta) : Json(nullptr);
-    json["peak_adu"] = number(star.peak_adu);
+    json["peak_adu"] = finite_or_null(star.peak_adu);
     json["saturated"] = star.saturated;
     json["sky_adu"] = star.sky_adu;
     json["sky_err_adu"] = star.sky_err_adu;
@@ -69,9 +63,9 @@ Json document(const LookedStar& star) {
     json["aperture_px"] = star.aperture_px;
     json["inner_px"] = star.inner_px;
     json["outer_px"] = star.outer_px;
-    json["flux_e"] = number(star.flux_e.value);
-    json["flux_err_e"] = number(star.flux_e.err);
-    json["signal_to_noise"] = number(star.flux_e.signal_to_noise());
+    json["flux_e"] = finite_or_null(star.flux_e.value);
+    json["flux_err_e"] = finite_or_null(star.flux_e.err);
+    json["signal_to_noise"] = finite_or_null(star.flux_e.signal_to_noise());
     json["instrumental_mag"] = maybe(star.instrumental_mag);
     json["mag"] = star.magnitude ? Json(star.magnitude->value) : Json(nullptr);
     json["err_mag"] = star.magnitude ? Json(star.magnitude->err) : Json(nullptr);
@@ -84,7 +78,7 @@ Json document(const LookedStar& star) {
     json["growth"] = Json::array();
     for (const GrowthPoint& point : star.growth) {
         json["growth"].push_back(
-            {{"radius_px", point.radius_px}, {"share", point.share}, {"err", number(point.err)}});
+            {{"radius_px", point.radius_px}, {"share", point.share}, {"err", finite_or_null(point.err)}});
     }
     json["cutout"] = cutout(star.cutout);
     json["remarks"] = star.remarks;

@@ -38,7 +38,6 @@ Result<std::vector<std::string>> files_to_measure(const Workspace& workspace, co
 
 Result<std::size_t> measured_otherwise(const ledger::Ledger& ledger, const std::string& settings) {
     std::size_t others = 0;
-    std::optional<Problem> problem;
     std::vector<std::pair<std::string, int>> identities;
     const auto read = ledger.for_each_frame([&](const FrameFluxes& frame) {
         identities.emplace_back(frame.fingerprint, frame.plane);

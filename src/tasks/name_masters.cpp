@@ -18,8 +18,6 @@ namespace {
 using frame::CalibrationSet;
 using frame::FrameKind;
 
-constexpr double longest_as_bias_s = 5.0;
-
 // For a file's name: letters, digits, and what no shell or system minds.
 std::string plain(const std::string& text) {
     std::string out;

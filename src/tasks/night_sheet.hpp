@@ -13,8 +13,8 @@ namespace emberline::tasks {
 
 struct NightSheetRequest {
     std::optional<std::string> night;  // YYYY-MM-DD; absent: the newest
-    std::string file;                  // ends in .html; empty: out/night_2024-03-18.html of the campaign
-    bool pdf = false;                  // the same on A4 beside it, ending in .pdf
+    std::string file;                  // .html or .pdf; empty: out/night_2024-03-18.html of the campaign
+    bool pdf = false;                  // of an HTML page: the same on A4 beside it, ending in .pdf
     int threads = 0;                   // for the light curve's fits; 0: one a core
 };
 
@@ -25,7 +25,7 @@ struct NightSheetOutcome {
 };
 
 // Reads the ledger, writes nothing to it. Every file is written whole or not at all. Problem: nothing
-// measured, no such night (request; it names the nights there are), a file name that does not end in .html
+// measured, no such night (request; it names the nights there are), a file name that ends in neither
 // (request), gnuplot where a PDF is asked for, the disk (storage).
 [[nodiscard]] Result<NightSheetOutcome> night_sheet(const Workspace& workspace,
                                                     const NightSheetRequest& request);

@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: MIT
 #include <fmt/format.h>
-#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <cmath>

@@ -255,11 +255,7 @@ Result<SolveOutcome> solve_frames(const Workspace* workspace, const SolveRequest
                                                     : std::string();
     const auto files = find_frame_files(request.places, skip);
     if (!files) return fail(files.error());
-    if (files->empty()) {
-        return fail({.what = "No FITS files were found.",
-                     .where = request.places.empty() ? std::string() : request.places.front(),
-                     .mend = "Frames end in .fits, .fit or .fts, packed ones in .fz or .gz besides."});
-    }
+    if (files->empty()) return fail(no_frames_in(request.places));
     std::optional<ledger::Ledger> ledger;
     if (workspace != nullptr) {
         auto opened = ledger::Ledger::open(workspace->ledger_path(), ledger::Ledger::Access::write);

@@ -234,40 +234,40 @@ Result<void> compare(const Workspace& workspace, const ledger::Ledger& ledger, S
     return {};
 }
 
-}  // namespace
-
-Result<StackOutcome> stack(const Workspace& workspace, const StackRequest& request) {
+Result<Wanted> wanted_by(const StackRequest& request) {
     Wanted wanted{request.night, std::nullopt};
-    if (request.band) {
-        auto known = parse_band(*request.band);
-        if (!known) {
-            known.error().kind = ProblemKind::request;
-            return fail(known.error());
-        }
-        wanted.band = *known;
+    if (!request.band) return wanted;
+    auto known = parse_band(*request.band);
+    if (!known) {
+        known.error().kind = ProblemKind::request;
+        return fail(known.error());
     }
+    wanted.band = *known;
+    return wanted;
+}
+
+Result<void> gather(const Workspace& workspace, const StackRequest& request, const ledger::Ledger* ledger,
+                    Wanted& wanted, Gathering& gathering) {
+    if (request.places.empty()) return gather_from_ledger(workspace, *ledger, wanted, gathering);
+    const auto files = find_frame_files(request.places, workspace.campaign.path("out"));
+    if (!files) return fail(files.error());
+    for (const std::string& path : *files) {
+        if (auto good = gathering.add(path, std::nullopt, ""); !good) return good;
+    }
+    if (!wanted.night && !gathering.groups.empty()) wanted.night = gathering.groups.rbegin()->first.first;
+    return {};
+}
+
+std::string path_of(const Workspace& workspace, const StackRequest& request, const std::string& night,
+                    const Band& band) {
     std::error_code error;
-    std::optional<ledger::Ledger> ledger;
-    if (request.places.empty() || fs::exists(workspace.ledger_path(), error)) {
-        auto opened = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
-        if (!opened) return fail(opened.error());
-        ledger.emplace(std::move(*opened));
-    }
-    Gathering gathering(workspace, wanted, ledger ? &*ledger : nullptr);
-    if (request.places.empty()) {
-        if (auto good = gather_from_ledger(workspace, *ledger, wanted, gathering); !good)
-            return fail(good.error());
-    } else {
-        const auto files = find_frame_files(request.places, workspace.campaign.path("out"));
-        if (!files) return fail(files.error());
-        for (const std::string& path : *files) {
-            if (auto good = gathering.add(path, std::nullopt, ""); !good) return fail(good.error());
-        }
-        if (!wanted.night && !gathering.groups.empty()) wanted.night = gathering.groups.rbegin()->first.first;
-    }
-    ledger.reset();  // measuring writes to it
-    std::erase_if(gathering.groups,
-                  [&](const auto& one) { return !wanted.has(one.first.first, one.first.second); });
+    if (request.output) return fs::absolute(*request.output, error).string();
+    return workspace.campaign.path(fmt::format("stacks/{}_{}.fits", night, band.name()));
+}
+
+// Before the first of them is stacked: what is made by then would not be told of.
+Result<void> check_groups(const Workspace& workspace, const StackRequest& request, const Wanted& wanted,
+                          const Gathering& gathering) {
     if (gathering.groups.empty()) {
         return fail({.what = wanted.night ? fmt::format("There are no frames of {} to stack.", *wanted.night)
                                           : "There are no frames to stack.",
@@ -282,59 +282,93 @@ Result<StackOutcome> stack(const Workspace& workspace, const StackRequest& reque
                      .mend = "Say which with --band, or leave --output out.",
                      .kind = ProblemKind::request});
     }
+    if (request.replace) return {};
+    for (const auto& [key, group] : gathering.groups) {
+        const std::string path = path_of(workspace, request, key.first, key.second);
+        std::error_code error;
+        if (!fs::exists(path, error)) continue;
+        return fail({.what = "There is a file of that name already.",
+                     .where = path,
+                     .mend = "Name another with --output, or say --replace.",
+                     .kind = ProblemKind::request});
+    }
+    return {};
+}
+
+Result<void> measure_stack(const Workspace& workspace, const StackRequest& request, const std::string& path,
+                           StackedBand& band, StackOutcome& out) {
+    MeasureRequest measuring;
+    measuring.places = {path};
+    measuring.threads = request.threads;
+    measuring.stop = request.stop;
+    const auto measured = measure(workspace, measuring);
+    if (!measured) return fail(measured.error());
+    out.interrupted = measured->interrupted;
+    if (out.interrupted) return {};
+    for (const RefusedFrame& one : measured->refused)
+        out.remarks.push_back(fmt::format("{}: {}", one.frame, one_line(one.problem)));
+    const auto ledger = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
+    if (!ledger) return fail(ledger.error());
+    return compare(workspace, *ledger, band);
+}
+
+// One night and band: stacked, written, measured. A band that cannot be stacked is refused, and others go on.
+Result<void> add_stack(const Workspace& workspace, const StackRequest& request, StackedBand band,
+                       Group& group, StackOutcome& out) {
+    const std::string path = path_of(workspace, request, band.night, band.band);
+    band.path = frame_name(path, workspace.campaign.folder);
+    auto made = night::stack_night(group.candidates, workspace.sequence, workspace.campaign, request.progress,
+                                   request.stop);
+    if (!made && made.error().kind == ProblemKind::interrupted) {
+        out.interrupted = true;
+        return {};
+    }
+    if (!made) {
+        out.refused.push_back(at(fmt::format("{}, {}", band.night, band.band.name()), made.error()));
+        return {};
+    }
+    if (auto good = write_stack(path, *made); !good) return good;
+    band.used = made->used.size();
+    band.members = std::move(made->used);
+    band.clipped_pixels = made->clipped_pixels;
+    band.fwhm_arcsec = made->fwhm_arcsec;
+    band.exposure_s = made->exposure_s;
+    band.left_out = std::move(group.left_out);
+    std::move(made->left_out.begin(), made->left_out.end(), std::back_inserter(band.left_out));
+    if (request.measure) {
+        if (auto good = measure_stack(workspace, request, path, band, out); !good) return good;
+    }
+    out.bands.push_back(std::move(band));
+    return {};
+}
+
+}  // namespace
+
+Result<StackOutcome> stack(const Workspace& workspace, const StackRequest& request) {
+    auto wanted = wanted_by(request);
+    if (!wanted) return fail(wanted.error());
+    std::error_code error;
+    std::optional<ledger::Ledger> ledger;
+    if (request.places.empty() || fs::exists(workspace.ledger_path(), error)) {
+        auto opened = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
+        if (!opened) return fail(opened.error());
+        ledger.emplace(std::move(*opened));
+    }
+    Gathering gathering(workspace, *wanted, ledger ? &*ledger : nullptr);
+    if (auto good = gather(workspace, request, ledger ? &*ledger : nullptr, *wanted, gathering); !good)
+        return fail(good.error());
+    ledger.reset();  // measuring writes to it
+    std::erase_if(gathering.groups,
+                  [&](const auto& one) { return !wanted->has(one.first.first, one.first.second); });
+    if (auto good = check_groups(workspace, request, *wanted, gathering); !good) return fail(good.error());
     StackOutcome out;
     for (auto& [key, group] : gathering.groups) {
         StackedBand band;
         band.night = key.first;
         band.band = key.second;
-        const std::string path =
-            request.output
-                ? fs::absolute(*request.output, error).string()
-                : workspace.campaign.path(fmt::format("stacks/{}_{}.fits", band.night, band.band.name()));
-        band.path = frame_name(path, workspace.campaign.folder);
-        if (!request.replace && fs::exists(path, error)) {
-            return fail({.what = "There is a file of that name already.",
-                         .where = path,
-                         .mend = "Name another with --output, or say --replace.",
-                         .kind = ProblemKind::request});
-        }
-        auto made = night::stack_night(group.candidates, workspace.sequence, workspace.campaign,
-                                       request.progress, request.stop);
-        if (!made && made.error().kind == ProblemKind::interrupted) {
-            out.interrupted = true;
-            return out;
-        }
-        if (!made) {
-            out.refused.push_back(at(fmt::format("{}, {}", band.night, band.band.name()), made.error()));
-            continue;
-        }
-        if (auto good = write_stack(path, *made); !good) return fail(good.error());
-        band.used = made->used.size();
-        band.members = std::move(made->used);
-        band.clipped_pixels = made->clipped_pixels;
-        band.fwhm_arcsec = made->fwhm_arcsec;
-        band.exposure_s = made->exposure_s;
-        band.left_out = std::move(group.left_out);
-        std::move(made->left_out.begin(), made->left_out.end(), std::back_inserter(band.left_out));
-        if (request.measure) {
-            MeasureRequest measuring;
-            measuring.places = {path};
-            measuring.threads = request.threads;
-            measuring.stop = request.stop;
-            const auto measured = measure(workspace, measuring);
-            if (!measured) return fail(measured.error());
-            if (measured->interrupted) {
-                out.interrupted = true;
-                out.bands.push_back(std::move(band));
-                return out;
-            }
-            for (const RefusedFrame& one : measured->refused)
-                out.remarks.push_back(fmt::format("{}: {}", one.frame, one_line(one.problem)));
-            const auto again = ledger::Ledger::open(workspace.ledger_path(), ledger::Ledger::Access::read);
-            if (!again) return fail(again.error());
-            if (auto good = compare(workspace, *again, band); !good) return fail(good.error());
-        }
-        out.bands.push_back(std::move(band));
+        if (auto good = add_stack(workspace, request, std::move(band), group, out); !good)
+            return fail(good.error());
+        if (out.interrupted) return out;
     }
     for (const LeftOut& one : gathering.nowhere)
         out.remarks.push_back(fmt::format("{}: {}", one.path, one_line(one.problem)));

@@ -9,11 +9,6 @@
 namespace emberline::tasks {
 namespace {
 
-Json document_of(const std::optional<ValueWithError>& value) {
-    if (!value) return nullptr;
-    return {{"value", value->value}, {"err", value->err}};
-}
-
 Json document_of(const StarInBand& band) {
     const auto& verdict = band.verdict;
     const auto told = [&](double night::StarVerdict::*member) -> Json {
@@ -107,8 +102,8 @@ Json document(const TriedSetAside& tried) {
         json["decline"].push_back({{"band", decline.band.name()},
                                    {"from_bjd_tdb", decline.from_bjd_tdb},
                                    {"to_bjd_tdb", decline.to_bjd_tdb},
-                                   {"before", document_of(decline.before_mag_per_day)},
-                                   {"after", document_of(decline.after_mag_per_day)}});
+                                   {"before", maybe_with_err(decline.before_mag_per_day)},
+                                   {"after", maybe_with_err(decline.after_mag_per_day)}});
     }
     return json;
 }

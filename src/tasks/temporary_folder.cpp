@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "tasks/temporary_folder.hpp"
 
-#include <cerrno>
 #include <cstdlib>
 
 #include "quantities/new_file.hpp"

@@ -4,7 +4,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
 #include <filesystem>
 #include <map>
 #include <set>
@@ -29,7 +28,7 @@ struct Gathered {
     std::set<std::string> usable;
 };
 
-// The bands of the frames' colours, each with the index's both sides.
+// All that a sequence may have magnitudes in.
 std::vector<Band> bands_of_catalogue() {
     std::set<Band> wanted;
     for (const BandFacts& one : all_bands()) {
@@ -101,6 +100,7 @@ Result<Gathered> measure_frames(const Workspace& workspace, const TransformReque
             }
         }
     }
+    if (request.progress) request.progress(files->size(), files->size());
     for (const standard::ComparisonStar& star : out.stars.stars) {
         if (star.role == standard::Role::comparison) out.usable.insert(star.label);
     }
@@ -224,6 +224,7 @@ Result<TransformOutcome> transform(const Workspace& workspace, const TransformRe
     if (own != request.catalogue.empty()) {
         return fail({.what = own ? "A catalogue needs frames of its stars."
                                  : "Frames of a field need a catalogue of its stars.",
+                     .where = "--catalogue",
                      .mend = "emberline sequence transform FRAMES --catalogue FILE",
                      .kind = ProblemKind::request});
     }
@@ -239,6 +240,7 @@ Result<TransformOutcome> transform(const Workspace& workspace, const TransformRe
     });
     if (gathered->frames.empty()) {
         return fail({.what = "No frame is of that band and instrument.",
+                     .where = "--band, --instrument",
                      .mend = "Leave out --band and --instrument to see what there is.",
                      .kind = ProblemKind::request});
     }

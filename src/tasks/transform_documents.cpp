@@ -8,10 +8,6 @@
 namespace emberline::tasks {
 namespace {
 
-Json number(const std::optional<ValueWithError>& v) {
-    return v ? Json{{"value", v->value}, {"err", v->err}} : Json(nullptr);
-}
-
 Json row_document(const TransformRow& row) {
     const standard::Transformation& found = row.band.found;
     Json stars = Json::array(), nights = Json::array();
@@ -26,7 +22,7 @@ Json row_document(const TransformRow& row) {
     }
     for (const standard::NightExtinction& night : found.nights) {
         nights.push_back({{"night", night.night},
-                          {"extinction_mag_per_airmass", number(night.line.extinction)},
+                          {"extinction_mag_per_airmass", maybe_with_err(night.line.extinction)},
                           {"outside_zero_point_mag", night.line.outside_mag},
                           {"scatter_mag", night.line.scatter_mag},
                           {"frames", night.line.frames},
@@ -38,11 +34,11 @@ Json row_document(const TransformRow& row) {
             {"colour_index", row.band.index.name()},
             {"night", row.night},
             {"against", row.against},
-            {"colour_term", number(found.colour_term)},
+            {"colour_term", maybe_with_err(found.colour_term)},
             {"no_colour_term", found.no_colour_term},
-            {"extinction_mag_per_airmass", number(found.extinction)},
+            {"extinction_mag_per_airmass", maybe_with_err(found.extinction)},
             {"no_extinction", found.no_extinction},
-            {"second_order", number(found.second_order)},
+            {"second_order", maybe_with_err(found.second_order)},
             {"colour_low_mag", found.colour_low_mag},
             {"colour_high_mag", found.colour_high_mag},
             {"scatter_mag", found.scatter_mag},
@@ -67,7 +63,8 @@ Json document(const TransformOutcome& outcome) {
             {"frames", outcome.frames},
             {"refused", refused},
             {"picture", outcome.picture.empty() ? Json(nullptr) : Json(outcome.picture)},
-            {"remarks", outcome.remarks}};
+            {"remarks", outcome.remarks},
+            {"interrupted", outcome.interrupted}};
 }
 
 Json document(const std::vector<ledger::KeptTransformation>& terms) {
@@ -76,8 +73,8 @@ Json document(const std::vector<ledger::KeptTransformation>& terms) {
         out.push_back({{"instrument", term.instrument},
                        {"band", term.band.name()},
                        {"colour_index", term.colour_index},
-                       {"colour_term", number(term.colour_term)},
-                       {"extinction_mag_per_airmass", number(term.extinction)},
+                       {"colour_term", maybe_with_err(term.colour_term)},
+                       {"extinction_mag_per_airmass", maybe_with_err(term.extinction)},
                        {"colour_low_mag", term.colour_low_mag},
                        {"colour_high_mag", term.colour_high_mag},
                        {"scatter_mag", term.scatter_mag},

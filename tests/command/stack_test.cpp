@@ -47,3 +47,17 @@ TEST_CASE("a stack is never written over another, and needs frames", "[command][
     CHECK(campaign.run({"stack", "--night", "2020-01-01"}).status != 0);
     CHECK(campaign.run({"stack", "--band", "V9"}).status == 2);
 }
+
+TEST_CASE("a stack that is there already is told before the other bands' are made", "[command][stack]") {
+    const Rehearsed campaign(
+        {"--nights", "1", "--frames", "4", "--no-trails", "--clear", "--band", "B", "--band", "V"});
+    campaign.measure();
+    std::filesystem::create_directories(campaign.path("stacks"));
+    write_contents(campaign.path("stacks/2024-03-14_V.fits"), "of before");
+    const Outcome outcome = campaign.run({"stack", "--no-measure"});
+    INFO(outcome.out << outcome.err);
+    CHECK(outcome.status == 2);
+    CHECK_THAT(outcome.problem(), Contains("2024-03-14_V.fits"));
+    CHECK_FALSE(std::filesystem::exists(campaign.path("stacks/2024-03-14_B.fits")));
+    CHECK(contents(campaign.path("stacks/2024-03-14_V.fits")) == "of before");
+}

@@ -72,6 +72,25 @@ TEST_CASE("bad usage is told in one line that names the help to read", "[command
     misuse({"rehearse", "x", "--template-scale", "2"}, "--with-template", of_rehearse);
 }
 
+// IEEE 754-2019, 5.11: nothing is below or above a NaN, so that no comparison with a range refuses it.
+TEST_CASE("no option with a range takes a number that is none", "[command][usage]") {
+    for (const Words& words :
+         {Words{"forecast", "--goal"}, Words{"forecast", "--passes"}, Words{"forecast", "--least-altitude"},
+          Words{"page", "--goal"}, Words{"nights", "--frames", "--goal"}, Words{"watch", "--until"},
+          Words{"solve", "x.fits", "--scale"}, Words{"curve", "--ebv"},
+          Words{"sequence", "build", "x.csv", "--expected"},
+          Words{"sequence", "build", "x.csv", "--epoch"}}) {
+        for (const char* number : {"nan", "inf"}) {
+            Words all = words;
+            all.emplace_back(number);
+            const Outcome outcome = run(all);
+            INFO(words.front() << ' ' << words.back() << ' ' << number);
+            CHECK(outcome.status == 2);
+            CHECK(outcome.problem().find("is not a number from") != std::string::npos);
+        }
+    }
+}
+
 TEST_CASE("words that mean nothing to a campaign are bad usage", "[command][usage]") {
     const Rehearsed campaign({"--nights", "2"});
     campaign.measure();

@@ -145,7 +145,6 @@ TEST_CASE("a watched night gives the ledger of one single measure", "[watch][sho
     fs::remove_all(single.path("frames"));
     fs::remove(night_sky.place("pipe.fits"));
     fs::copy(night_sky.campaign().path("frames"), single.path("frames"), fs::copy_options::recursive);
-    fs::remove(single.path(std::string(night) + ".V_hidden.fits"));
     const Outcome measured = single.run({"measure"});
     INFO(measured.out << measured.err);
     REQUIRE(measured.status == 0);

@@ -6,6 +6,7 @@
 #include <cstdlib>
 #include <filesystem>
 
+#include "program/frame_bytes.hpp"
 #include "program/rehearsed.hpp"
 
 using namespace emberline::testing;
@@ -61,6 +62,18 @@ TEST_CASE("words that the program does not know are answered with those it does"
     answered({"curve", "--bands", "V"}, "--band");
     answered({"sequence", "bild"}, "build");
     answered({"masters", "biuld"}, "build");
+}
+
+TEST_CASE("in every band a frame that shows the transient is tried out, where there is one",
+          "[faults][first-hour]") {
+    const Rehearsed campaign({"--nights", "1", "--frames", "2", "--band", "B", "--band", "V"});
+    // The first in V points a degree beside the field; B comes before it, and its first is good.
+    const std::string first = campaign.path("frames/2024-03-14/V_001.fits");
+    write_contents(first, with_card(contents(first), "CRVAL2", "38.27"));
+    const Outcome outcome = campaign.run(inspect);
+    INFO(outcome.out << outcome.err);
+    CHECK(outcome.out.find("B on frames/2024-03-14/B_001.fits") != std::string::npos);
+    CHECK(outcome.out.find("V on frames/2024-03-14/V_002.fits") != std::string::npos);
 }
 
 TEST_CASE("a campaign that is somewhere else is found", "[faults][first-hour]") {

@@ -92,6 +92,19 @@ TEST_CASE("a folder of all kinds becomes masters with readable names and lines t
     CHECK(json["refused"].empty());
 }
 
+TEST_CASE("a map of defects that is there already is told before any master is made", "[faults][masters]") {
+    const Folder folder;
+    write_night(folder);
+    std::filesystem::create_directories(folder.path("masters"));
+    write_contents(folder.path("masters/defects.fits"), "of before");
+    const Outcome outcome = build(folder);
+    INFO(outcome.out << outcome.err);
+    CHECK(outcome.status == 2);
+    CHECK(says(outcome.problem(), "defects.fits"));
+    CHECK(files_in(folder.path("masters")) == std::vector<std::string>{"defects.fits"});
+    CHECK(contents(folder.path("masters/defects.fits")) == "of before");
+}
+
 TEST_CASE("strays are refused with their reason, and the rest are combined", "[faults][masters]") {
     const Folder folder;
     write_night(folder);

@@ -84,6 +84,10 @@ TEST_CASE("a star is set aside, taken back and undone, and everything comes back
     CHECK(nights_of(campaign) == before);
 
     // Undone one by one, the newest first: set aside again with its former reason, then as at the start.
+    // 2^32 + 2 is no change, and not the second one either.
+    const auto beyond = sent(session, "/api/changes/undo", {{"number", 4294967298}});
+    REQUIRE(beyond);
+    CHECK(beyond->status == 409);
     const json undone = done(sent(session, "/api/changes/undo", {{"number", 2}}));
     CHECK_THAT(undone["words"].get<std::string>(), Contains("Taken back: Star first counts again."));
     CHECK(undone["undoable"]["number"] == 1);

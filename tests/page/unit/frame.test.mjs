@@ -23,6 +23,7 @@ const stretch = await load("stretch");
 const bars = await load("scale_bar");
 const labels = await load("labels");
 const state = await load("state");
+const words = await load("../words");
 
 const close = (a, b, within = 1e-9) => assert.ok(Math.abs(a - b) <= within, `${a} is not ${b}`);
 const closeXY = (a, b, within) => a.forEach((value, i) => close(value, b[i], within));
@@ -164,4 +165,11 @@ test("the address is read back, and nonsense in it is left out", () => {
     assert.equal(state.placeOf("131b"), null);
     assert.equal(state.hideWith(new Set(["labels"]), "labels", true), null);
     assert.equal(state.hideWith(new Set(["labels"]), "check", false), "check,labels");
+});
+
+test("a frame's name is one word of a shell, whatever is in it", () => {
+    // POSIX shell (IEEE Std 1003.1-2017, XCU 2.2.2): nothing is special between single quotes.
+    assert.equal(words.shellWord("frames/2024-03-14/V_001.fits"), "frames/2024-03-14/V_001.fits");
+    assert.equal(words.shellWord("my frames/a.fits"), "'my frames/a.fits'");
+    assert.equal(words.shellWord("o'clock.fits"), "'o'\\''clock.fits'");
 });

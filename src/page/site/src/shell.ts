@@ -249,7 +249,7 @@ function nothingYet(given: Campaign, done: () => void): HTMLElement {
     });
     return empty(
         "Nothing is measured yet.",
-        h("p", {}, "Put plate-solved frames into the campaign's ", command("frames/"), " folder and measure them:"),
+        h("p", {}, "Put frames into the campaign's ", command("frames/"), " folder and measure them:"),
         h("p", {}, command("emberline measure frames/")),
         given.watching.under_way && h("p", {}, `Frames are measured as they land in ${given.watching.folder}. ${given.watching.last}`),
         !given.watching.under_way && given.can_change && h("p", {}, "Or let this page measure what lies there, and what lands there from now on: ", watch),

@@ -63,6 +63,11 @@ export function duration(seconds: number): string {
     return `${Math.floor(minutes / 60)}${thin}h ${String(minutes % 60).padStart(2, "0")}${thin}min`;
 }
 
+// As one word of a POSIX shell, as the program quotes it in its own commands.
+export function shellWord(text: string): string {
+    return /^[A-Za-z0-9_\-./:+,@%=]+$/.test(text) ? text : `'${text.replaceAll("'", "'\\''")}'`;
+}
+
 // What the tab is called: "13.728 ± 0.014 V - Emberline".
 export function title(words: string): void {
     document.title = words ? `${words} - Emberline` : "Emberline";

@@ -14,13 +14,13 @@ export interface FrameRow {
     night: string;
     band: string;
     instrument: string;
-    plane: string | number | null;
+    plane: number;
     jd_utc: number;
     mid_utc: string;
-    exposure_s: number | null;
+    exposure_s: number;
     used: boolean;
     reason: string;
-    fwhm_arcsec: number | null;
+    fwhm_arcsec: number;
 }
 
 export interface Level {
@@ -136,10 +136,10 @@ export interface StarLook extends Place {
     catalogue_mag: number | null;
     catalogue_err_mag: number | null;
     residual_mag: number | null;
-    flags: string | string[];
+    flags: string[];
     profile: { radius_px: number; adu: number }[];
     profile_fit: { radius_px: number; adu: number }[];
-    growth: { radius_px: number; share: number; err: number }[];
+    growth: { radius_px: number; share: number; err: number | null }[];
     cutout: Place & { width_px: number; height_px: number; adu: (number | null)[] };
     remarks: string[];
 }

@@ -3,7 +3,7 @@
 import { addressWith } from "../address";
 import { h, replace } from "../dom";
 import { command, picker } from "../parts";
-import { day, fixed, magnitude, thin } from "../words";
+import { day, fixed, magnitude, shellWord, thin } from "../words";
 import { between } from "./affine";
 import type { FrameFacts, FrameRow } from "./answers";
 import { section } from "./controls";
@@ -26,7 +26,7 @@ export function factsOf(facts: FrameFacts): HTMLElement {
         facts.name,
         h("p", { class: `frame-verdict ${verdict}` }, h("strong", {}, `${facts.band}, ${verdict}`), facts.reason ? `: ${facts.reason}` : ""),
         h("dl", { class: "frame-numbers" }, ...rows.flatMap(([name, value]) => (value ? [h("div", {}, h("dt", {}, name), h("dd", {}, value))] : []))),
-        template ? null : h("p", { class: "hint" }, "The same in a terminal: ", command(`emberline look ${facts.frame}`)),
+        template ? null : h("p", { class: "hint" }, "The same in a terminal: ", command(`emberline look ${shellWord(facts.frame)} --band ${facts.band}`)),
         facts.night ? h("p", {}, h("a", { href: addressWith({ view: "tonight", night: facts.night }, { view: "tonight" }) }, `The night of ${day(facts.night)}`)) : null,
     );
 }

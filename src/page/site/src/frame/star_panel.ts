@@ -131,7 +131,6 @@ function heading(look: StarLook): string {
 }
 
 function numbers(look: StarLook): HTMLElement {
-    const flags = Array.isArray(look.flags) ? look.flags.join(", ") : look.flags;
     const rows: [string, string | null][] = [
         ["Magnitude", look.mag === null ? null : withError(look.mag, look.err_mag)],
         ["Catalogue", look.catalogue_mag === null ? null : withError(look.catalogue_mag, look.catalogue_err_mag)],
@@ -148,7 +147,7 @@ function numbers(look: StarLook): HTMLElement {
         ["Aperture, annulus", `${fixed(look.aperture_px, 1)} px, ${fixed(look.inner_px, 1)} to ${fixed(look.outer_px, 1)} px`],
         ["Place", `x ${fixed(look.x_px, 2)}, y ${fixed(look.y_px, 2)}${thin}±${thin}${fixed(look.position_err_px, 2)} px`],
         ["Sky position", look.ra_deg === null || look.dec_deg === null ? null : `${fixed(look.ra_deg, 5)}°, ${signed(look.dec_deg, 5)}°`],
-        ["Flags", flags || null],
+        ["Flags", look.flags.join(", ") || null],
     ];
     return h("dl", { class: "frame-numbers" }, ...rows.flatMap(([name, value]) => (value === null ? [] : [h("div", {}, h("dt", {}, name), h("dd", {}, value))])));
 }

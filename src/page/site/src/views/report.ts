@@ -176,7 +176,7 @@ function countWords(given: Report): string {
 }
 
 function reasonNotToWrite(given: Report, errors: number): string {
-    if (campaign()?.can_change === false) return "This page may only read: write the report from a terminal, or open the page with its key.";
+    if (campaign()?.can_change === false) return "The campaign's folder cannot be written to, and the report goes there: make it yours, then reload the page.";
     if (errors > 0) return `${count(errors, "error")} in the text: mend ${errors === 1 ? "it" : "them"} first, as the lines say.`;
     if (given.new_lines + given.revisions === 0) return "There is nothing new to report.";
     return "";

@@ -89,7 +89,7 @@ class StarsView implements View {
         const given = this.given;
         if (!given) return;
         if (given.stars.length === 0) {
-            replace(this.body, empty("The campaign has no comparison stars.", h("p", {}, "Make a sequence: ", command("emberline sequence"))));
+            replace(this.body, empty("The campaign has no comparison stars.", h("p", {}, "Make a sequence: ", command("emberline sequence build CATALOGUE"))));
             return;
         }
         if (!this.nightsChart) this.build();

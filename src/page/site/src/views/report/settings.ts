@@ -2,7 +2,6 @@
 // Which report: its format, nights and bands, and what is held back.
 import { go } from "../../address";
 import { bandPlace, bandShape, campaign } from "../../campaign";
-import { typedJd } from "../../chart";
 import { h, replace } from "../../dom";
 import { choice, sign } from "../../parts";
 import { flags, formats, type ReportState } from "./state";
@@ -89,12 +88,18 @@ export class Settings {
 
     #typed(): void {
         const fields = [...this.root.querySelectorAll<HTMLInputElement>("input.date")];
-        const bad = fields.find((field) => field.value.trim() !== "" && typedJd(field.value) === null);
+        const bad = fields.find((field) => field.value.trim() !== "" && !isNight(field.value.trim()));
         fields.forEach((field) => (field === bad ? field.setAttribute("aria-invalid", "true") : field.removeAttribute("aria-invalid")));
         this.root.querySelector("p[role=status]")!.textContent = bad ? `“${bad.value}” is no date. Write it as 2024-03-18.` : "";
         if (bad) bad.focus();
         else go(Object.fromEntries(fields.map((field) => [field.name, field.value.trim() || null])));
     }
+}
+
+// "2024-03-18", a date that there is: nights have no other names.
+function isNight(text: string): boolean {
+    const at = /^\d{4}-\d{2}-\d{2}$/.test(text) ? new Date(`${text}T00:00:00Z`) : null;
+    return at !== null && !Number.isNaN(at.getTime()) && at.toISOString().startsWith(text);
 }
 
 function group(name: string, ...content: Node[]): HTMLElement {

@@ -61,7 +61,7 @@ function facts(value: NightOfBand): string {
         value.airmass !== null && `airmass ${fixed(value.airmass, 2)}`,
         value.mag_err_random !== null && `±${fixed(value.mag_err_random)} of its own, ±${fixed(value.mag_err_common)} from the comparison stars`,
         count(value.comparison_stars.length, "comparison star"),
-        value.check_star && `check star ${value.check_star.label} ${signed(value.check_star.residual)}`,
+        value.check_star.label !== "" && `check star ${value.check_star.label} ${signed(value.check_star.residual)}`,
         value.transformed ? "transformed" : "not transformed",
         value.flags.length > 0 && value.flags.join(", ").replaceAll("-", " "),
     ];

@@ -17,7 +17,7 @@ export interface NightOfBand {
     method: string;
     transformed: boolean;
     comparison_stars: string[];
-    check_star: { label: string; mag: number; err: number; residual: number } | null;
+    check_star: { label: string; mag: number | null; err: number | null; residual: number | null }; // label "": none
     flags: string[];
     n_frames: number;
     n_rejected: number;
