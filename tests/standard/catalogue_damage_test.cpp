@@ -5,6 +5,7 @@
 
 #include "catalogue_files.hpp"
 #include "standard/field_catalogue.hpp"
+#include "standard/photometric_catalogue.hpp"
 
 using namespace emberline;
 using test::bytes_of;
@@ -126,6 +127,29 @@ TEST_CASE("bytes in a VOTable may end anywhere", "[field_catalogue]") {
                               votable("<FIELD name=\"n\" datatype=\"char\" arraysize=\"*\"/>" + two_fields,
                                       "<BINARY><STREAM encoding=\"base64\">/////0FCQ0Q=</STREAM></BINARY>")),
                   "end within row 1");
+}
+
+TEST_CASE("an array in a VOTable's bytes is no magnitude, whatever its meaning is said to be",
+          "[photometric_catalogue]") {
+    // IVOA VOTable 1.4, section 2.1: arraysize 2 is two values in a cell. They were read as one number, the
+    // last, and sixteen bytes of short ones were shifted by more bits than a number has.
+    const Folder folder;
+    const std::string fields =
+        two_fields +
+        "<FIELD name=\"both\" datatype=\"double\" arraysize=\"2\" ucd=\"phot.mag;em.opt.B\"/>"
+        "<FIELD name=\"V\" datatype=\"double\" unit=\"mag\"/>"
+        "<FIELD name=\"counts\" datatype=\"short\" arraysize=\"8\"/>";
+    // 201, 37, (13, 14), 12.5 and eight times 1, big-endian.
+    const auto read = standard::read_photometric_catalogue(
+        folder.file("array.vot", votable(fields,
+                                         "<BINARY><STREAM encoding=\"base64\">"
+                                         "QGkgAAAAAABAQoAAAAAAAEAqAAAAAAAAQCwAAAAAAABAKQAAAA"
+                                         "AAAAABAAEAAQABAAEAAQABAAE="
+                                         "</STREAM></BINARY>")));
+    REQUIRE(read);
+    REQUIRE(read->stars.size() == 1);
+    CHECK(read->stars.front().native.at("V").value == 12.5);
+    CHECK_FALSE(read->stars.front().native.contains("B"));
 }
 
 TEST_CASE("XML that would grow without end, or fetch what is not its own, does neither",
