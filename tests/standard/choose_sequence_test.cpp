@@ -177,6 +177,10 @@ TEST_CASE("neighbours count by the light that they add", "[choose-sequence]") {
     CHECK(verdict(star, settings, {light_beside(star, 16.0, -5.0)}) == NotTaken::neighbour);
     // 5⁻⁵ of that at 80″.
     CHECK(verdict(star, settings, {light_beside(star, 80.0, -5.0)}) == std::nullopt);
+    // A neighbour of unknown light hid that of all others: the sum was no number, and the larger of 0 and
+    // that is 0.
+    CHECK(verdict(star, settings, {light_beside(star, 14.0, 5.0), light_beside(star, 9.0, std::nan(""))}) ==
+          NotTaken::neighbour);
     // The transient is a neighbour too, and one that varies.
     auto brilliant = settings;
     brilliant.transient_mag = 7.0;
