@@ -217,7 +217,8 @@ class Strip {
                     continue;
                 }
                 const float v = row[i];
-                if (v < threshold) continue;
+                // Of sums beyond what a float holds there is no number, and that is no peak.
+                if (!(v >= threshold)) continue;
                 if (i > 0 && row[i - 1] >= v) continue;
                 if (i + 1 < width_ && row[i + 1] > v) continue;
                 const auto tops = [&](const float* other, bool earlier) {
