@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "numerics/robust.hpp"
+#include "stars/axis_direction.hpp"
 
 namespace emberline::stars {
 namespace {
@@ -130,16 +131,14 @@ void take_shape(const Moments& m, double sigma_px, Detection& star) {
         star.fwhm_px = 4.0 * fwhm_of_sigma * sigma_px;
         const double half = 0.5 * (m.xx - m.yy), middle = 0.5 * (m.xx + m.yy), arm = std::hypot(half, m.xy);
         star.elongation = middle > arm ? std::sqrt((middle + arm) / (middle - arm)) : 10.0;
-        star.direction = Angle::radians(0.5 * std::atan2(2.0 * m.xy, m.xx - m.yy));
+        star.direction = axis_direction(2.0 * m.xy, m.xx - m.yy);
         return;
     }
     const double cxx = iyy / inner, cyy = ixx / inner, cxy = -ixy / inner;
     const double middle = 0.5 * (cxx + cyy), arm = std::hypot(0.5 * (cxx - cyy), cxy);
     star.fwhm_px = fwhm_of_sigma * std::pow(cxx * cyy - cxy * cxy, 0.25);
     star.elongation = middle > arm ? std::sqrt((middle + arm) / (middle - arm)) : 10.0;
-    double direction_deg = Angle::radians(0.5 * std::atan2(2.0 * cxy, cxx - cyy)).degrees();
-    if (direction_deg < 0.0) direction_deg += 180.0;
-    star.direction = Angle::degrees(direction_deg);
+    star.direction = axis_direction(2.0 * cxy, cxx - cyy);
 }
 
 double ring_level(const Light& light, const frame::PixelPosition& centre, double fwhm_px) {
