@@ -199,6 +199,11 @@ TEST_CASE("a header of ECSV may be as wrong as it likes", "[field_catalogue]") {
             standard::read_field_catalogue(folder.file("cut.ecsv", whole.substr(0, length)));
         if (!catalogue) CHECK(catalogue.error().what.ends_with('.'));
     }
+    // Blank lines before the header were not counted: the problem named a line too far up.
+    check_refused(folder.file("blank.ecsv",
+                              "\n\n# %ECSV 1.0\n# ---\n# datatype:\n# - {name: ra, datatype: float64}\n"
+                              "# - {name: dec, datatype: float64}\nra dec\n10 20\n400 20\n"),
+                  "outside 0 to 360", "line 10, column 'ra'");
     // Columns described a line each, as a large survey's archive does it; units from there.
     const auto described = read(folder.file(
         "lines.ecsv",
