@@ -2,7 +2,6 @@
 // standard/star_neighbours — how much light the stars around one add to its aperture.
 #pragma once
 
-#include <cstddef>
 #include <span>
 #include <vector>
 

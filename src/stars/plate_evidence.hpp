@@ -3,7 +3,6 @@
 // by it, and how often chance would give as many.
 #pragma once
 
-#include <array>
 #include <cstddef>
 #include <vector>
 
