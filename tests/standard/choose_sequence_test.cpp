@@ -431,6 +431,12 @@ TEST_CASE("without one usable star there is a problem that says what became of t
     REQUIRE_FALSE(faint);
     CHECK_THAT(faint.error().what,
                Contains("None of the catalogue's 8 stars") && Contains("8 of them: Fainter than the range"));
+    // "--expected nan" is a number to the command line; the search for the least variance ran off its end.
+    settings = usual_settings();
+    settings.transient_mag = std::nan("");
+    const auto unknown = choose_sequence(stars, lights_of(stars), settings);
+    REQUIRE_FALSE(unknown);
+    CHECK(unknown.error().kind == ProblemKind::request);
     // A band that no star has.
     settings = usual_settings();
     settings.bands = {parse_band("Ic").value()};
