@@ -20,9 +20,7 @@ constexpr double mosaic_pitch_px = 2.0;
 
 photometry::SampledImage image_of(const frame::FrameFacts& facts, const stars::FrameProfile& profile) {
     photometry::SampledImage image;
-    const stars::PixelSquare square = gathering_square(facts);
-    image.pixel_side = square.side_px;
-    image.pixel_turned = square.turned;
+    image.square = gathering_square(facts);
     image.fwhm_px = profile.fwhm_px;
     image.elongation = std::max(profile.elongation, 1.0);
     image.direction = profile.direction;
@@ -36,7 +34,7 @@ photometry::SampledImage image_of(const frame::FrameFacts& facts, const stars::F
 double interpolated_ripple(const photometry::SampledImage& image, double largest_px) {
     photometry::SampledImage coarse = image;
     coarse.fwhm_px /= mosaic_pitch_px;
-    coarse.pixel_side = 1.0 / mosaic_pitch_px;
+    coarse.square.side_px = 1.0 / mosaic_pitch_px;
     return photometry::SamplingTable(coarse, std::vector<double>{largest_px / mosaic_pitch_px})
         .at({0.0, 0.0})
         .err.front();

@@ -104,7 +104,7 @@ struct Node {
 class TableMaker {
   public:
     TableMaker(const MoffatCore& core, const PixelNoise& noise, bool vary, const std::vector<Star>& stars)
-        : core_(core), noise_(noise), vary_(vary) {
+        : noise_(noise), vary_(vary) {
         table_.step_px = std::max(least_step_px, core.fwhm_px / steps_per_fwhm);
         table_.half = static_cast<int>(
             std::ceil(table_fwhm * core.fwhm_px * std::sqrt(core.elongation) / table_.step_px));
@@ -165,8 +165,7 @@ class TableMaker {
                     const double tent = (1.0 - std::abs(u - i)) * (1.0 - std::abs(v - j));
                     const double w = tent / variance;
                     if (!(w > 0.0)) continue;
-                    Node& node = gathered[static_cast<std::size_t>(j) * static_cast<std::size_t>(side_) +
-                                          static_cast<std::size_t>(i)];
+                    Node& node = gathered[index(i, j)];
                     node.weight += w;
                     node.sum += w * r;
                     node.square += w * r * r;
@@ -266,7 +265,6 @@ class TableMaker {
         return p;
     }
 
-    MoffatCore core_;
     PixelNoise noise_;
     bool vary_;
     PsfTable table_;
@@ -283,6 +281,7 @@ void refit(std::vector<Star>& stars, const Psf& psf, const PixelNoise& noise) {
         const auto fit = fit_psf(star.given->cutout, psf, {{star.position, true}}, noise, options);
         if (!fit || !(fit->sources.front().flux_adu > 0.0)) {
             star.used = false;
+            star.fault = "cannot be fitted";
             continue;
         }
         star.position = fit->sources.front().position;
@@ -318,8 +317,7 @@ double misfit(const Star& star, const Psf& psf, const PixelNoise& noise) {
 }
 
 // Stars unlike the others: doubles, galaxies, a neighbour in the core.
-void set_odd_aside(std::vector<Star>& stars, const Psf& psf, const PixelNoise& noise,
-                   std::vector<std::string>& left_out) {
+void set_odd_aside(std::vector<Star>& stars, const Psf& psf, const PixelNoise& noise) {
     std::vector<double> misfits;
     for (const Star& star : stars) {
         if (star.used) misfits.push_back(misfit(star, psf, noise));
@@ -331,7 +329,7 @@ void set_odd_aside(std::vector<Star>& stars, const Psf& psf, const PixelNoise& n
         if (!star.used) continue;
         if (misfits[i++] <= std::max(odd_star * usual, least_misfit)) continue;
         star.used = false;
-        left_out.push_back(star.given->label + ": its shape differs from the others'");
+        star.fault = "its shape differs from the others'";
     }
 }
 
@@ -366,7 +364,7 @@ Result<Psf> with_table(const MoffatCore& core, std::vector<Star>& stars, const P
 
 Result<BuiltPsf> build_psf(const std::vector<PsfStar>& offered, double fwhm_guess_px, const PixelNoise& noise,
                            double saturation_adu) {
-    std::vector<std::string> left_out;
+    std::vector<std::string> never_used;
     std::vector<Star> stars;
     const bool sane = fwhm_guess_px > 0.3 && fwhm_guess_px < 60.0 && noise.gain_e_per_adu > 0.0 &&
                       noise.sky_scatter_adu > 0.0 && std::isfinite(noise.sky_scatter_adu);
@@ -379,16 +377,24 @@ Result<BuiltPsf> build_psf(const std::vector<PsfStar>& offered, double fwhm_gues
         if (fault.empty()) {
             stars.push_back(star);
         } else {
-            left_out.push_back(fmt::format("{}: {}", given.label, fault));
+            never_used.push_back(fmt::format("{}: {}", given.label, fault));
         }
     }
     std::sort(stars.begin(), stars.end(),
               [](const Star& a, const Star& b) { return a.signal_to_noise > b.signal_to_noise; });
+    const auto left_out = [&] {
+        std::vector<std::string> all = never_used;
+        for (const Star& star : stars) {
+            if (!star.used) all.push_back(fmt::format("{}: {}", star.given->label, star.fault));
+        }
+        return all;
+    };
     const auto no_star = [&] {
+        const std::vector<std::string> why = left_out();
         return fail(
             {.what =
                  fmt::format("No clear star is left of {} for the point-spread function.", offered.size()),
-             .where = left_out.empty() ? std::string("no stars were offered") : left_out.front(),
+             .where = why.empty() ? std::string("no stars were offered") : why.front(),
              .mend = "Add bright, isolated, unsaturated stars to the sequence; they need no magnitude."});
     };
     if (stars.empty()) return no_star();
@@ -396,7 +402,7 @@ Result<BuiltPsf> build_psf(const std::vector<PsfStar>& offered, double fwhm_gues
     auto psf = Psf::make(core);
     if (!psf) return fail(psf.error());
     refit(stars, *psf, noise);
-    set_odd_aside(stars, *psf, noise, left_out);
+    set_odd_aside(stars, *psf, noise);
     if (in_use(stars) == 0) return no_star();
     find_neighbours(stars, *psf, noise);
     core = settled_core(core, stars, noise);
@@ -417,7 +423,7 @@ Result<BuiltPsf> build_psf(const std::vector<PsfStar>& offered, double fwhm_gues
             stars = std::move(trial);
         }
     }
-    BuiltPsf out{std::move(*psf), {}, std::move(left_out), 0.0};
+    BuiltPsf out{std::move(*psf), {}, left_out(), 0.0};
     std::vector<double> misfits;
     for (const Star& star : stars) {
         if (!star.used) continue;

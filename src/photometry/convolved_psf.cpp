@@ -4,10 +4,11 @@
 #include <algorithm>
 #include <cmath>
 
+#include "numerics/gaussian.hpp"
+
 namespace emberline::photometry {
 namespace {
 
-constexpr double fwhm_per_sigma = 2.3548200450309493;
 constexpr double table_reach_fwhm = 3.0;  // beyond it the core alone is close enough
 constexpr int most_nodes_half = 80;
 
@@ -23,7 +24,8 @@ Result<Psf> convolved_psf(const Psf& psf, const std::vector<double>& kernel, int
     }
     MoffatCore core = psf.core();
     const double widened = std::max(0.0, second / sum);
-    core.fwhm_px = std::sqrt(core.fwhm_px * core.fwhm_px + fwhm_per_sigma * fwhm_per_sigma * widened);
+    core.fwhm_px = std::sqrt(core.fwhm_px * core.fwhm_px +
+                             numerics::fwhm_per_sigma * numerics::fwhm_per_sigma * widened);
     const auto bare = Psf::make(core);
     if (!bare) return bare;
     PsfTable table;

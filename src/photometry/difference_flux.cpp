@@ -8,9 +8,11 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
+#include <optional>
 
 #include "numerics/robust.hpp"
 #include "photometry/circle_pixel.hpp"
+#include "photometry/image_part.hpp"
 #include "photometry/noise.hpp"
 #include "photometry/template_difference.hpp"
 
@@ -118,12 +120,105 @@ bool leave_out_hits(Pixels& px, const Difference& difference, const frame::Pixel
     return any;
 }
 
+// What the pixels under an aperture have against them.
+void add_caveats(const std::vector<double>& whole, const Pixels& px, const DifferenceParts& parts,
+                 Caveats& caveats) {
+    for (std::size_t k = 0; k < whole.size(); ++k) {
+        if (whole[k] == 0.0) continue;
+        if (parts.saturated[k]) caveats.add(Caveat::saturated);
+        if (parts.cosmic_ray[k]) caveats.add(Caveats{Caveat::cosmic_ray, Caveat::bad_pixels});
+        if (!px.good[k]) caveats.add(Caveat::bad_pixels);
+    }
+}
+
+// N a' of the notation, for one aperture or for the fit of the PSF.
+struct FluxWeights {
+    PixelPlane w;
+    double host_adu = 0.0;   // that was taken away under it
+    double put_there = 0.0;  // of a star's light, by the frame's own PSF
+    bool usable = false;     // enough of the transient's light lies on good pixels
+};
+// `whole`: a of the notation. `radius_px`: absent for the fit.
+FluxWeights flux_weights(const std::vector<double>& whole, const Pixels& px, const Difference& difference,
+                         const Psf& own, const frame::PixelPosition& at, std::optional<double> radius_px) {
+    const DifferenceParts& parts = difference.parts;
+    const std::size_t n = whole.size();
+    FluxWeights out{{px.box, std::vector<double>(n, 0.0)}};
+    double all = 0.0, seen = 0.0, area = 0.0;
+    for (std::size_t k = 0; k < n; ++k) {
+        if (whole[k] == 0.0) continue;
+        all += whole[k] * px.psf[k];
+        out.host_adu += whole[k] * parts.host_adu[k];
+        if (!px.good[k]) continue;
+        out.w.v[k] = whole[k];
+        seen += whole[k] * px.psf[k], area += whole[k];
+    }
+    out.put_there = radius_px ? own.encircled(at, *radius_px) : 1.0;
+    // Beyond the box there is light of the aperture too.
+    const double expected = radius_px ? difference.psf.encircled(at, *radius_px) : all;
+    for (std::size_t k = 0; k < n; ++k)
+        out.w.v[k] -= area * parts.background_weights[k];
+    double norm = 0.0;
+    for (std::size_t k = 0; k < n; ++k)
+        norm += out.w.v[k] * px.psf[k];
+    out.usable = seen >= (1.0 - most_missing) * expected && norm > 0.0;
+    if (!out.usable) return out;
+    for (double& w : out.w.v)
+        w *= out.put_there / norm;
+    return out;
+}
+
+// Variances of Σ w D by the independent pixels of both images, ADU².
+struct ImageNoise {
+    double frame_adu2 = 0.0, template_adu2 = 0.0;
+};
+// `light_adu`: the transient's whole, for its photons.
+ImageNoise image_noise(const PixelPlane& w, const Difference& difference, const PixelNoise& noise,
+                       const std::vector<double>& frame_psf, double light_adu) {
+    const DifferenceParts& parts = difference.parts;
+    const MatchKernel& kernel = parts.kernel;
+    const double scale = difference.template_convolved ? 1.0 : 1.0 / kernel.sum;
+    const PixelPlane convolved = carried_back(w, kernel.values, kernel.half);
+    PixelPlane on_frame = w;
+    if (!difference.template_convolved) {
+        std::size_t k = 0;
+        for (int y = 0; y < w.box.height; ++y) {
+            for (int x = 0; x < w.box.width; ++x, ++k)
+                on_frame.v[k] = scale * convolved.v[static_cast<std::size_t>(y + kernel.half) *
+                                                        static_cast<std::size_t>(convolved.box.width) +
+                                                    static_cast<std::size_t>(x + kernel.half)];
+        }
+    }
+    ImageNoise out;
+    const std::vector<double> on_template =
+        parts.resampled->transposed(difference.template_convolved ? convolved.v : w.v);
+    for (std::size_t k = 0; k < on_template.size(); ++k)
+        out.template_adu2 +=
+            scale * scale * on_template[k] * on_template[k] * parts.template_variance_adu2[k];
+    const double sky2 = noise.sky_scatter_adu * noise.sky_scatter_adu;
+    for (std::size_t k = 0; k < w.v.size(); ++k) {
+        const double photons = std::max(0.0, parts.host_adu[k]) + light_adu * frame_psf[k];
+        out.frame_adu2 += on_frame.v[k] * on_frame.v[k] * (sky2 + photons / noise.gain_e_per_adu);
+    }
+    return out;
+}
+
+// One sigma of Σ w D by the kernel: its scale, its shape beside a steep nucleus.
+double kernel_err_adu(const PixelPlane& w, const DifferenceParts& parts) {
+    std::vector<double> along(parts.kernel.coefficients.size(), 0.0);
+    for (std::size_t c = 0; c < along.size(); ++c) {
+        const std::vector<double>& slope = parts.gradient[c].v;
+        for (std::size_t k = 0; k < w.v.size(); ++k)
+            along[c] += w.v[k] * slope[k];
+    }
+    return parts.kernel.err_along(along);
+}
+
 }  // namespace
 
 Result<HostLight> measure_difference(const Difference& difference, const ImagePart& frame,
                                      const FluxGrid& grid, const frame::PixelPosition& position) {
     const frame::PixelBox& box = difference.image.box;
-    const DifferenceParts& parts = difference.parts;
     const auto refuse = [&](std::string what) {
         return fail({.what = std::move(what),
                      .where = fmt::format("difference at ({:.1f}, {:.1f})", position.x, position.y),
@@ -137,9 +232,7 @@ Result<HostLight> measure_difference(const Difference& difference, const ImagePa
     const double sky2 = frame.noise.sky_scatter_adu * frame.noise.sky_scatter_adu;
 
     Pixels px{box, {}, difference.variance_adu2, {}, difference.psf.stamp(position, box), {}};
-    MoffatCore core;
-    core.fwhm_px = frame.fwhm_px;
-    const auto own = frame.psf ? Result<Psf>(*frame.psf) : Psf::make(core);
+    const auto own = own_psf(frame);
     if (!own) return fail(own.error());
     px.frame_psf = own->stamp(position, box);
     for (const float adu : difference.image.adu) {
@@ -153,7 +246,6 @@ Result<HostLight> measure_difference(const Difference& difference, const ImagePa
     if (leave_out_hits(px, difference, position, gain))
         out.caveats.add(Caveats{Caveat::cosmic_ray, Caveat::bad_pixels});
 
-    const std::size_t n = px.d.size();
     bool any = false;
     for (std::size_t aperture = 0; aperture < grid.radii_px.size(); ++aperture) {
         const bool fit = grid.psf == aperture;
@@ -162,32 +254,11 @@ Result<HostLight> measure_difference(const Difference& difference, const ImagePa
         const std::vector<double> whole =
             fit ? fit_weights(px, position, fit_radius_fwhm * difference.psf.fwhm_px())
                 : circle_weights(px, position, radius_px);
-        double all = 0.0, seen = 0.0, area = 0.0, host_adu = 0.0;
-        PixelPlane w{box, std::vector<double>(n, 0.0)};
-        for (std::size_t k = 0; k < n; ++k) {
-            if (whole[k] == 0.0) continue;
-            all += whole[k] * px.psf[k];
-            host_adu += whole[k] * parts.host_adu[k];
-            if (parts.saturated[k]) out.caveats.add(Caveat::saturated);
-            if (parts.cosmic_ray[k]) out.caveats.add(Caveats{Caveat::cosmic_ray, Caveat::bad_pixels});
-            if (!px.good[k]) {
-                out.caveats.add(Caveat::bad_pixels);
-                continue;
-            }
-            w.v[k] = whole[k];
-            seen += whole[k] * px.psf[k], area += whole[k];
-        }
-        const double put_there = fit ? 1.0 : own->encircled(position, radius_px);
-        // Beyond the box there is light of the aperture too.
-        const double expected = fit ? all : difference.psf.encircled(position, radius_px);
-        for (std::size_t k = 0; k < n; ++k)
-            w.v[k] -= area * parts.background_weights[k];
-        double norm = 0.0;
-        for (std::size_t k = 0; k < n; ++k)
-            norm += w.v[k] * px.psf[k];
-        const bool usable = seen >= (1.0 - most_missing) * expected && norm > 0.0;
-        out.host_e.push_back(gain * host_adu);
-        if (!usable) {
+        add_caveats(whole, px, difference.parts, out.caveats);
+        const FluxWeights weights = flux_weights(whole, px, difference, *own, position,
+                                                 fit ? std::nullopt : std::optional<double>(radius_px));
+        out.host_e.push_back(gain * weights.host_adu);
+        if (!weights.usable) {
             const double undefined = std::numeric_limits<double>::quiet_NaN();
             out.flux_e.push_back(undefined);
             out.variance_e2.push_back(undefined);
@@ -195,57 +266,27 @@ Result<HostLight> measure_difference(const Difference& difference, const ImagePa
             continue;
         }
         any = true;
+        const PixelPlane& w = weights.w;
         double flux = 0.0;
-        for (std::size_t k = 0; k < n; ++k) {
-            w.v[k] *= put_there / norm;
+        for (std::size_t k = 0; k < w.v.size(); ++k) {
             // Where the background was taken a pixel is defined, though a hit near the transient is left out.
             if (w.v[k] != 0.0) flux += w.v[k] * px.d[k];
         }
-
-        // The frame's own pixels, and the template's.
-        const MatchKernel& kernel = parts.kernel;
-        const double scale = difference.template_convolved ? 1.0 : 1.0 / kernel.sum;
-        const PixelPlane convolved = carried_back(w, kernel.values, kernel.half);
-        PixelPlane on_frame = w;
-        if (!difference.template_convolved) {
-            std::size_t k = 0;
-            for (int y = 0; y < box.height; ++y) {
-                for (int x = 0; x < box.width; ++x, ++k)
-                    on_frame.v[k] = scale * convolved.v[static_cast<std::size_t>(y + kernel.half) *
-                                                            static_cast<std::size_t>(convolved.box.width) +
-                                                        static_cast<std::size_t>(x + kernel.half)];
-            }
-        }
-        const std::vector<double> on_template =
-            parts.resampled->transposed(difference.template_convolved ? convolved.v : w.v);
-        double template_var = 0.0;
-        for (std::size_t k = 0; k < on_template.size(); ++k)
-            template_var += scale * scale * on_template[k] * on_template[k] * parts.template_variance_adu2[k];
-        double frame_var = 0.0;
-        const double light = std::max(0.0, fit ? flux : flux / std::max(put_there, 1e-6));
-        for (std::size_t k = 0; k < n; ++k) {
-            const double photons = std::max(0.0, parts.host_adu[k]) + light * px.frame_psf[k];
-            frame_var += on_frame.v[k] * on_frame.v[k] * (sky2 + photons / gain);
-        }
+        const double light = std::max(0.0, fit ? flux : flux / std::max(weights.put_there, 1e-6));
+        const ImageNoise noise = image_noise(w, difference, frame.noise, px.frame_psf, light);
         const double own_area =
             fit ? own->noise_area_px(position) : square_area_px(std::numbers::pi * radius_px * radius_px);
-        const double counted = own_area * sky2 + std::max(0.0, host_adu) / gain +
+        const double counted = own_area * sky2 + std::max(0.0, weights.host_adu) / gain +
                                std::max(0.0, flux) / gain * (fit ? own->photon_factor(position) : 1.0);
-        // The kernel: its scale, its shape beside a steep nucleus.
-        std::vector<double> along(kernel.coefficients.size(), 0.0);
-        for (std::size_t c = 0; c < along.size(); ++c) {
-            const std::vector<double>& slope = parts.gradient[c].v;
-            for (std::size_t k = 0; k < n; ++k)
-                along[c] += w.v[k] * slope[k];
-        }
-        const double kernel_err = kernel.err_along(along);
-        const double common_share =
-            difference.template_convolved ? kernel.reference_share : 1.0 - kernel.reference_share;
+        const double kernel_err = kernel_err_adu(w, difference.parts);
+        const double reference_share = difference.parts.kernel.reference_share;
+        const double common_share = difference.template_convolved ? reference_share : 1.0 - reference_share;
         const double random =
-            std::max(0.0, frame_var - counted) + (1.0 - common_share) * kernel_err * kernel_err;
+            std::max(0.0, noise.frame_adu2 - counted) + (1.0 - common_share) * kernel_err * kernel_err;
         out.flux_e.push_back(gain * flux);
         out.variance_e2.push_back(gain * gain * random);
-        out.common_err_e.push_back(gain * std::sqrt(template_var + common_share * kernel_err * kernel_err));
+        out.common_err_e.push_back(gain *
+                                   std::sqrt(noise.template_adu2 + common_share * kernel_err * kernel_err));
     }
     if (!any) return refuse("Too many of the pixels under the transient are undefined.");
     return out;

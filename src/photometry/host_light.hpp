@@ -3,6 +3,7 @@
 #pragma once
 
 #include <array>
+#include <cmath>
 #include <optional>
 #include <string>
 #include <vector>
@@ -73,6 +74,11 @@ struct Surroundings {
     std::vector<double> difference_psf;
     bool operator==(const Surroundings&) const = default;
 
+    // The geometric mean over directions; 0 where the matrix is singular.
+    [[nodiscard]] double mean_px_per_arcsec() const {
+        const auto& m = px_per_arcsec;
+        return std::sqrt(std::abs(m[0] * m[3] - m[1] * m[2]));
+    }
     // Where a place `east`, `north` arcseconds from the transient falls.
     [[nodiscard]] frame::PixelPosition pixel(double east_arcsec, double north_arcsec) const {
         return {transient.x + px_per_arcsec[0] * east_arcsec + px_per_arcsec[1] * north_arcsec,

@@ -93,6 +93,11 @@ double largest(const std::vector<double>& v, double start) {
 
 }  // namespace
 
+Result<Psf> own_psf(const ImagePart& part) {
+    if (part.psf) return *part.psf;
+    return Psf::make({.fwhm_px = part.fwhm_px});
+}
+
 ReadyPixels ready_pixels(const frame::Cutout& cutout, double sky_adu, const PixelNoise& noise,
                          double saturation_adu) {
     ReadyPixels out;
@@ -171,9 +176,9 @@ ReadyPixels resampled(const ReadyPixels& pixels, const ResampleMap& map) {
     return out;
 }
 
-Result<Registration> registered(const ImagePart& frame, const ImagePart& host_template,
-                                const PixelMapping& to_template) {
-    Registration out;
+Result<TemplateRegistration> registered(const ImagePart& frame, const ImagePart& host_template,
+                                        const PixelMapping& to_template) {
+    TemplateRegistration out;
     struct Offset {
         const StarStamp *frame, *host_template;
         double x, y;
@@ -235,7 +240,7 @@ Result<Registration> registered(const ImagePart& frame, const ImagePart& host_te
 }
 
 Result<StarPairs> star_pairs(const ImagePart& frame, const ImagePart& host_template,
-                             const Registration& registration, double radius_px, int margin_px) {
+                             const TemplateRegistration& registration, double radius_px, int margin_px) {
     StarPairs out;
     const double aperture_px = aperture_share * radius_px;
     for (const auto& [here, there] : registration.pairs) {
@@ -296,7 +301,6 @@ Result<StarPairs> star_pairs(const ImagePart& frame, const ImagePart& host_templ
     }
     const auto mean = numerics::weighted_mean(kept, kept_errs);
     out.ratio = mean.mean;
-    out.ratio_scatter = spread / middle;
     out.ratio_err =
         kept.size() > 1
             ? mean.err * std::sqrt(std::max(1.0, mean.chi2 / (static_cast<double>(kept.size()) - 1.0)))

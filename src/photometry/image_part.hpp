@@ -3,7 +3,6 @@
 // common. Private to this room.
 #pragma once
 
-#include <optional>
 #include <string>
 #include <vector>
 
@@ -15,6 +14,9 @@
 namespace emberline::photometry {
 
 inline constexpr double endless_doubt_adu = 1e30;  // of a pixel that nothing is known of
+
+// The image's own, or a usual one of its width where its stars gave none.
+[[nodiscard]] Result<Psf> own_psf(const ImagePart& part);
 
 // Light above sky where every pixel has a number: undefined ones are filled by the median of their
 // neighbours. `doubt_adu` says by how much a filled or saturated pixel may be wrong, 0 elsewhere.
@@ -34,15 +36,15 @@ struct ReadyPixels {
 [[nodiscard]] ReadyPixels resampled(const ReadyPixels& pixels, const ResampleMap& map);
 
 // The plate solutions' mapping with the stars' mean shift against it, on the template.
-struct Registration {
+struct TemplateRegistration {
     PixelMapping to_template;
     double scale = 1.0;                                                // template pixels a frame pixel
     double shift_x_px = 0.0, shift_y_px = 0.0, scatter_px = 0.0;       // on the template
     std::vector<std::pair<const StarStamp*, const StarStamp*>> pairs;  // frame, template
 };
 // Problem: no star in common, no answer of the mapping at the transient, stars that do not fall together.
-[[nodiscard]] Result<Registration> registered(const ImagePart& frame, const ImagePart& host_template,
-                                              const PixelMapping& to_template);
+[[nodiscard]] Result<TemplateRegistration> registered(const ImagePart& frame, const ImagePart& host_template,
+                                                      const PixelMapping& to_template);
 
 // One star on both images, on the frame's pixels.
 struct StarPair {
@@ -56,11 +58,11 @@ struct StarPairs {
     std::vector<StarPair> stars;
     std::vector<std::string> left_out;
     double ratio = 0.0, ratio_err = 0.0;  // robust mean over stars
-    double ratio_scatter = 0.0;           // relative, robust; 0 for one star
 };
 // Stamps of `radius_px`, and `margin_px` more for a kernel. Problem: no star is bright and whole in both.
 [[nodiscard]] Result<StarPairs> star_pairs(const ImagePart& frame, const ImagePart& host_template,
-                                           const Registration& registration, double radius_px, int margin_px);
+                                           const TemplateRegistration& registration, double radius_px,
+                                           int margin_px);
 
 inline constexpr int correlation_reach_px = 3;
 

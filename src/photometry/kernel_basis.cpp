@@ -3,13 +3,13 @@
 #include <algorithm>
 #include <cmath>
 
+#include "numerics/gaussian.hpp"
 #include "photometry/match_kernel.hpp"
 
 namespace emberline::photometry {
 namespace {
 
-constexpr double sigma_per_fwhm = 0.42466090014400953;  // 1 / (2 √(2 ln 2))
-constexpr double support_sigma = 3.0;                   // of the widest Gaussian
+constexpr double support_sigma = 3.0;  // of the widest Gaussian
 
 std::vector<double> moment_factor(double sigma, int power, int half) {
     std::vector<double> out;
@@ -161,7 +161,8 @@ std::vector<PixelPlane> KernelBasis::convolve_all(const PixelPlane& plane) const
 }
 
 KernelShape kernel_shape(double reference_fwhm_px, double image_fwhm_px, std::size_t stars, int most_half) {
-    const double a = sigma_per_fwhm * reference_fwhm_px, b = sigma_per_fwhm * image_fwhm_px;
+    const double a = reference_fwhm_px / numerics::fwhm_per_sigma,
+                 b = image_fwhm_px / numerics::fwhm_per_sigma;
     // Between alike images the kernel only reshapes: on the scale of the stars themselves.
     const double match = std::max({std::sqrt(std::abs(b * b - a * a)), 0.35 * std::max(a, b), 0.7});
     KernelShape shape;

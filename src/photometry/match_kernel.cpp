@@ -330,7 +330,6 @@ double MatchKernel::err_along(const std::vector<double>& gradient) const {
     const double formal = numerics::quadratic_form(covariance, gradient, gradient);
     double jackknife = 0.0;
     if (!without_one.empty()) {
-        const auto n = static_cast<double>(without_one.size());
         std::vector<double> changes;
         for (const auto& a : without_one) {
             double along = 0.0;
@@ -342,6 +341,7 @@ double MatchKernel::err_along(const std::vector<double>& gradient) const {
         const double middle = numerics::median(changes);
         const double most =
             most_change * numerics::mad_to_sigma * numerics::median_absolute_deviation(changes, middle);
+        const double n = std::max(1.0, static_cast<double>(changes.size()));
         double mean = 0.0, square = 0.0;
         for (const double change : changes) {
             const double along = std::clamp(change, middle - most, middle + most);

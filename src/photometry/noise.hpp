@@ -12,8 +12,8 @@ namespace emberline::photometry {
 struct NoiseTerms {
     double background_e2 = 0.0;  // H + n s² + c n² s²/n_sky
     double fractional = 0.0;     // sqrt(σ_sc² + σ_flat² + σ_place²), of the flux
-    double photon_factor =
-        1.0;  // of the star's own photons: 1 in an aperture, more in a fit of equal weights
+    // Of the star's own photons: 1 in an aperture, more in a fit of equal weights.
+    double photon_factor = 1.0;
     [[nodiscard]] double variance_e2(double expected_flux_e) const {
         const double f = expected_flux_e > 0.0 ? expected_flux_e : 0.0;
         return photon_factor * f + background_e2 + fractional * fractional * f * f;

@@ -22,6 +22,8 @@ constexpr double nodes_per_fwhm = 12.0;  // of the short axis, for psf_grid_accu
 constexpr double least_fwhm_px = 0.3, most_fwhm_px = 60.0;
 constexpr double most_elongation = 6.0;
 constexpr int most_half = 200;
+// Of the grid: the widest core that is allowed needs 1473; a wide table on a sharp core would need gigabytes.
+constexpr double most_grid_half = 2000.0;
 constexpr double most_table_reach_px = 300.0;
 // The variation holds still beyond the stars that it was learned from.
 constexpr double most_spans = 1.2;
@@ -91,6 +93,10 @@ Result<Psf> Psf::make(const MoffatCore& core, PsfTable table) {
     if (tabled) psf.reach_px_ = std::max(psf.reach_px_, (table.half + 1) * table.step_px);
     const int per_px =
         2 * std::max(1, static_cast<int>(std::ceil(0.5 * nodes_per_fwhm * root / core.fwhm_px)));
+    if (!(psf.reach_px_ * per_px <= most_grid_half)) {
+        return fail(no_psf(fmt::format("Its table reaches {:g} px, too far for a core of {:g} px.",
+                                       psf.reach_px_, core.fwhm_px)));
+    }
     const int half = static_cast<int>(std::ceil(psf.reach_px_ * per_px)) + margin_nodes;
     PsfGrid light = PsfGrid::of_core(core, half, per_px);
     if (tabled) light.add(PsfGrid::of_table(table, table.constant, half, per_px), 1.0);

@@ -39,7 +39,8 @@ struct PsfTable {
 class Psf {
   public:
     // The shares of all pixels within `reach_px` sum to 1 (mean over sub-pixel positions).
-    // Problem: a core without a width, or β ≤ 1; a table of another size than it says; numbers not finite.
+    // Problem: a core without a width, or β ≤ 1; a table of another size than it says, or that reaches far
+    // beyond so sharp a core; numbers not finite.
     static Result<Psf> make(const MoffatCore& core, PsfTable table = {});
 
     // Of the light of a star at `star`, the share that falls into pixel (x, y). 0 beyond the reach.

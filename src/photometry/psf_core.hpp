@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cmath>
 #include <optional>
+#include <string>
 #include <vector>
 
 #include "photometry/build_psf.hpp"
@@ -18,6 +19,7 @@ struct StarOfPsf {
     double signal_to_noise = 0.0;
     frame::PixelPosition position;
     bool used = true;
+    std::string fault;                             // where it is not used: why
     std::vector<frame::PixelPosition> neighbours;  // and cosmic rays: pixels about them take no part
 };
 

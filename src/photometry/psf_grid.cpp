@@ -63,18 +63,20 @@ void to_spline(double* v, int n, int stride) {
         at(i) *= 6.0;
 }
 
-}  // namespace
-
+// Of the uniform cubic B-spline: of coefficients.
 FourWeights spline_weights(double t) {
     const double u = 1.0 - t;
     return {u * u * u / 6.0, (4.0 - 6.0 * t * t + 3.0 * t * t * t) / 6.0,
             (4.0 - 6.0 * u * u + 3.0 * u * u * u) / 6.0, t * t * t / 6.0};
 }
 
+// Of cubic convolution (Keys 1981, IEEE Trans. Acoust. 29, 1153): of values.
 FourWeights keys_weights(double t) {
     const double u = 1.0 - t;
     return {-0.5 * t * u * u, 1.0 + t * t * (1.5 * t - 2.5), 1.0 + u * u * (1.5 * u - 2.5), -0.5 * u * t * t};
 }
+
+}  // namespace
 
 PsfGrid::PsfGrid(int half, int per_px)
     : half_(half),

@@ -18,8 +18,6 @@ inline constexpr double psf_grid_accuracy = 1e-4;
 
 // Weights of the four nodes about a place `t` of a step beyond the second of them.
 using FourWeights = std::array<double, 4>;
-[[nodiscard]] FourWeights spline_weights(double t);  // uniform cubic B-spline: of coefficients
-[[nodiscard]] FourWeights keys_weights(double t);    // cubic convolution (Keys 1981): of values
 
 class PsfGrid {
   public:

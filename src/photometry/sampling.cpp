@@ -88,7 +88,7 @@ void sum_at(std::span<const GatheredImage> images, const frame::PixelPosition& c
 }  // namespace
 
 GatheredImage::GatheredImage(const SampledImage& image)
-    : beta_(image.moffat_beta), fwhm_px_(image.fwhm_px), side_px_(image.pixel_side) {
+    : beta_(image.moffat_beta), fwhm_px_(image.fwhm_px), side_px_(image.square.side_px) {
     const double core = 0.5 * image.fwhm_px / std::sqrt(std::exp2(1.0 / beta_) - 1.0);
     const double stretch = std::sqrt(image.elongation);
     const double along = 1.0 / (core * stretch), across = stretch / core;
@@ -97,7 +97,7 @@ GatheredImage::GatheredImage(const SampledImage& image)
     yy_ = s * s * along * along + c * c * across * across;
     xy_ = c * s * (along * along - across * across);
     peak_ = (beta_ - 1.0) / (std::numbers::pi * core * core);
-    if (image.pixel_turned) turn_x_ = turn_y_ = 1.0 / std::numbers::sqrt2;
+    if (image.square.turned) turn_x_ = turn_y_ = 1.0 / std::numbers::sqrt2;
 }
 
 double GatheredImage::at(double dx_px, double dy_px) const {

@@ -12,6 +12,7 @@
 
 #include "frame/wcs.hpp"
 #include "quantities/angle.hpp"
+#include "stars/profile.hpp"
 
 namespace emberline::photometry {
 
@@ -20,9 +21,7 @@ struct SampledImage {
     double elongation = 1.0;
     Angle direction;  // of the long axis, from +x towards +y
     double moffat_beta = 3.5;
-    double pixel_side =
-        1.0;  // of the square that gathers light, in picture pixels; 1/2 on a mosaic's red lattice
-    bool pixel_turned = false;  // … turned by 45 degrees: a mosaic's green lattice
+    stars::PixelSquare square;  // that gathers light; half a pixel wide on a mosaic's red lattice
 };
 
 struct SamplingEffect {

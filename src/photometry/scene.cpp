@@ -46,7 +46,7 @@ Result<Seeing> seeing_of(const std::vector<SceneFrame>& frames) {
         if (frame.around == nullptr || frame.around->psf.empty()) continue;
         const Surroundings& a = *frame.around;
         const auto psf = Psf::from_numbers(a.psf);
-        const double scale = px_per_arcsec(a);
+        const double scale = a.mean_px_per_arcsec();
         if (!psf || !(scale > 0.0) || !std::isfinite(scale)) continue;
         fwhm.push_back(psf->fwhm_px() / scale);
         const auto& b = a.cutout.box;
@@ -132,7 +132,7 @@ Result<numerics::NormalEquations> gather(std::vector<FrameScene>& frames, Workin
         point_images(f, w.place);
         if (movable && w.place_err > 0.0) add_place(f, w.responses[i]);
         auto block = shared.add(equations(f, w.responses[i], own_response(f, false), movable));
-        if (!block) return tl::unexpected(at(fmt::format("scene, frame {}", f.number + 1), block.error()));
+        if (!block) return fail(at(fmt::format("scene, frame {}", f.number + 1), block.error()));
         w.blocks[i] = std::move(*block);
         w.pixels += static_cast<double>(std::count(f.pixels.fitted.begin(), f.pixels.fitted.end(), true));
     }
@@ -178,7 +178,7 @@ void review(std::vector<FrameScene>& frames, const Working& w, bool weigh) {
         std::vector<double> host(all.size(), 0.0), rest(all.size(), 0.0);
         for (std::size_t p = 0; p < all.size(); ++p) {
             host[p] = all[p];
-            for (std::size_t k = nodes; k < nodes + 2; ++k)
+            for (std::size_t k = nodes; k < nodes + place_unknowns; ++k)
                 host[p] -= w.responses[i](p, k) * w.field.mean[k];
             for (std::size_t j = 0; j < own_unknowns; ++j)
                 all[p] += full(p, j) * own[j];
@@ -217,11 +217,11 @@ Result<void> learn_prior(Working& w, const numerics::WhitenedData& data,
                          const std::optional<SkyShift>& nucleus, bool textured) {
     const auto left =
         numerics::marginal_of_mean(data, prior_covariance(w.grid, w.shape, w.texture, w.place_err));
-    if (!left) return tl::unexpected(left.error());
+    if (!left) return fail(left.error());
     w.shape = fit_shape(w.grid, *left, nucleus, w.pixels);
     if (!textured) return {};
     const auto texture = fit_texture(w.grid, w.shape, data, w.texture, w.place_err, w.place_before);
-    if (!texture) return tl::unexpected(texture.error());
+    if (!texture) return fail(texture.error());
     w.texture = *texture;
     return {};
 }
@@ -230,17 +230,17 @@ Result<void> solve(std::vector<FrameScene>& frames, Working& w, const SceneOptio
     const std::size_t nodes = w.grid.nodes.size();
     for (int pass = 0; pass < passes; ++pass) {
         const auto equations_of_all = gather(frames, w, pass > 0);
-        if (!equations_of_all) return tl::unexpected(equations_of_all.error());
+        if (!equations_of_all) return fail(equations_of_all.error());
         if (pass == 0) w.shape = fit_shape(w.grid, *equations_of_all, options.nucleus, w.pixels);
         const auto data = numerics::whitened(equations_of_all->normal, equations_of_all->right,
                                              prior_reach(w.shape, w.place_err));
         if (pass + 1 < passes) {
             if (auto known = learn_prior(w, data, options.nucleus, pass > 0); !known)
-                return tl::unexpected(known.error());
+                return fail(known.error());
         }
         auto field = numerics::field_posterior(data, prior_mean(w.shape, w.place_before),
                                                prior_covariance(w.grid, w.shape, w.texture, w.place_err));
-        if (!field) return tl::unexpected(field.error());
+        if (!field) return fail(field.error());
         w.field = std::move(*field);
         if (pass + 1 == passes) break;
         review(frames, w, true);
@@ -384,7 +384,7 @@ HostLight no_light(const SceneFrame& frame, const Problem& problem) {
 
 Result<SceneFit> fit_scene(const std::vector<SceneFrame>& given, const SceneOptions& options) {
     const auto seeing = seeing_of(given);
-    if (!seeing) return tl::unexpected(seeing.error());
+    if (!seeing) return fail(seeing.error());
     Working w;
     w.grid = make_grid(*seeing, options.nucleus);
     w.texture = {.fraction = 0.15, .length_arcsec = 1.2 * w.grid.fwhm_arcsec};
@@ -394,18 +394,18 @@ Result<SceneFit> fit_scene(const std::vector<SceneFrame>& given, const SceneOpti
     std::vector<FrameScene> frames = open_frames(given, w.grid, troubles);
     if (frames.empty()) {
         for (const auto& trouble : troubles)
-            if (trouble) return tl::unexpected(*trouble);
+            if (trouble) return fail(*trouble);
     }
     choose_for_host(frames);
     w.responses.resize(frames.size());
     w.blocks.resize(frames.size());
-    if (auto solved = solve(frames, w, options); !solved) return tl::unexpected(solved.error());
+    if (auto solved = solve(frames, w, options); !solved) return fail(solved.error());
 
     for (std::size_t i = 0; i < frames.size(); ++i) {
         if (frames[i].host_from_it) continue;
         Matrix response;
         auto block = follow_host(frames[i], response, w);
-        if (!block) return tl::unexpected(block.error());
+        if (!block) return fail(block.error());
         w.blocks[i] = std::move(*block);
     }
     SolvedScene scene{.field = w.field, .place = w.place};

@@ -5,8 +5,6 @@
 // aᵀe − qᵀδ(x, n); since the estimate δ is made of the same e, Cov(aᵀe, qᵀδ) = gᵀ Cov(x, n) q.
 #include "photometry/scene_flux.hpp"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -51,14 +49,14 @@ struct Prediction {
 
 Prediction predict(const FrameScene& f, const Matrix& response, const Matrix& full, const Matrix& host_only,
                    const std::vector<double>& field, const std::vector<double>& own) {
-    const std::size_t rows = response.rows(), nodes = response.columns() - 2;
+    const std::size_t rows = response.rows(), nodes = response.columns() - place_unknowns;
     const std::vector<double> made_good = shift_made_good(f);
     Prediction p;
     for (std::size_t i = 0; i < rows; ++i) {
         double host = 0.0, rest = made_good[i];
         for (std::size_t k = 0; k < nodes; ++k)
             host += response(i, k) * field[k];
-        for (std::size_t k = nodes; k < nodes + 2; ++k)
+        for (std::size_t k = nodes; k < nodes + place_unknowns; ++k)
             rest += response(i, k) * field[k];
         for (std::size_t j = 0; j < own_unknowns; ++j) {
             rest += (full(i, j) - host_only(i, j)) * own[j];
@@ -124,7 +122,7 @@ FrameLights measure_frame(const FrameScene& f, const Matrix& response, const Mat
     lights.method = HostMethod::scene;
     lights.caveats.add(Caveat::host_modelled);
     if (f.cosmic_on_transient) lights.caveats.add(Caveat::cosmic_ray);
-    const std::size_t nodes = field.size() - 2;
+    const std::size_t nodes = field.size() - place_unknowns;
     frame::PixelPosition star = f.frame->around->pixel(scene.place.east_arcsec + field[nodes],
                                                        scene.place.north_arcsec + field[nodes + 1]);
     star.x += own[shift_x];

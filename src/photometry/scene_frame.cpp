@@ -53,7 +53,7 @@ bool sound(const Surroundings& a) {
     double sum = a.transient.x + a.transient.y + a.sky_adu + a.sky_err_adu;
     for (const double m : a.px_per_arcsec)
         sum += m;
-    return std::isfinite(sum) && px_per_arcsec(a) > 0.0 && std::isfinite(a.sky_scatter_adu) &&
+    return std::isfinite(sum) && a.mean_px_per_arcsec() > 0.0 && std::isfinite(a.sky_scatter_adu) &&
            a.sky_scatter_adu > 0.0 && std::isfinite(a.gain_e_per_adu) && a.gain_e_per_adu > 0.0 &&
            !a.cutout.box.empty() &&
            a.cutout.adu.size() ==
@@ -76,8 +76,8 @@ Result<FrameScene> open_frame(const SceneFrame& frame, std::size_t number, const
                      .mend = "Measure the frame again, or leave it out of the scene."});
     }
     auto psf = Psf::from_numbers(a.psf);
-    if (!psf) return tl::unexpected(at(where, psf.error()));
-    const double per_arcsec = px_per_arcsec(a);
+    if (!psf) return fail(at(where, psf.error()));
+    const double per_arcsec = a.mean_px_per_arcsec();
     const double radius_px = grid.radius_arcsec * per_arcsec;
     const double reach_px = 2.0 * radius_px + 2.0 * psf->fwhm_px() + 2.0;
     FrameScene f{.frame = &frame, .number = number, .points = PointImage(*psf, a.transient, reach_px)};
@@ -119,7 +119,7 @@ Result<FrameScene> open_frame(const SceneFrame& frame, std::size_t number, const
 
 numerics::Matrix node_response(const FrameScene& f, const SceneGrid& grid) {
     const std::size_t rows = f.pixels.at.size(), n = grid.nodes.size();
-    numerics::Matrix response(rows, n + 2);
+    numerics::Matrix response(rows, n + place_unknowns);
     std::vector<double> column;
     for (std::size_t k = 0; k < n; ++k) {
         f.points.shares(f.frame->around->pixel(grid.nodes[k].east_arcsec, grid.nodes[k].north_arcsec),
@@ -188,7 +188,7 @@ std::vector<double> shift_made_good(const FrameScene& f) {
 
 void add_place(const FrameScene& f, numerics::Matrix& response) {
     const auto& m = f.frame->around->px_per_arcsec;
-    const std::size_t n = response.columns() - 2;
+    const std::size_t n = response.columns() - place_unknowns;
     const double light = f.own[transient_light];
     for (std::size_t i = 0; i < response.rows(); ++i) {
         response(i, n) = light * (m[0] * f.point_dx[i] + m[2] * f.point_dy[i]);

@@ -4,7 +4,6 @@
 #pragma once
 
 #include <array>
-#include <optional>
 #include <vector>
 
 #include "numerics/matrix.hpp"

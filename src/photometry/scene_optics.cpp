@@ -18,11 +18,6 @@ std::array<double, 4> cubic(double t) {
 
 }  // namespace
 
-double px_per_arcsec(const Surroundings& around) {
-    const auto& m = around.px_per_arcsec;
-    return std::sqrt(std::abs(m[0] * m[3] - m[1] * m[2]));
-}
-
 PointImage::PointImage(const Psf& psf, const frame::PixelPosition& near, double reach_px) {
     reach_px_ = static_cast<int>(std::ceil(std::min(reach_px, psf.reach_px()))) + 2;
     side_ = 2 * reach_px_ * steps_a_pixel + 1;

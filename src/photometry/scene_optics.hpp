@@ -6,10 +6,7 @@
 #include <cstddef>
 #include <vector>
 
-#include "frame/pixels.hpp"
 #include "frame/wcs.hpp"
-#include "numerics/matrix.hpp"
-#include "photometry/host_light.hpp"
 #include "photometry/psf.hpp"
 
 namespace emberline::photometry {
@@ -46,6 +43,8 @@ struct SceneGrid {
     double fwhm_arcsec = 0.0;    // median of the frames
 };
 
-[[nodiscard]] double px_per_arcsec(const Surroundings& around);
+// Unknowns that all frames share: the light of each node, then the transient's place, east and north, in
+// arcseconds.
+inline constexpr std::size_t place_unknowns = 2;
 
 }  // namespace emberline::photometry

@@ -4,12 +4,11 @@
 #include "photometry/scene_prior.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
 #include <map>
 #include <numbers>
-
-#include "numerics/robust.hpp"
 
 namespace emberline::photometry {
 namespace {
@@ -288,7 +287,7 @@ Result<Texture> fit_texture(const SceneGrid& grid, const HostShape& shape, const
         }
         if (!moved) break;
     }
-    if (!std::isfinite(least) && trouble) return tl::unexpected(*trouble);
+    if (!std::isfinite(least) && trouble) return fail(*trouble);
     return texture_at(i, j);
 }
 

@@ -16,9 +16,6 @@
 
 namespace emberline::photometry {
 
-// Two unknowns beside the nodes: the transient's place, east and north, in arcseconds.
-inline constexpr std::size_t place_unknowns = 2;
-
 // Texture: at each node a fraction of the profile's light there, Gaussian, correlated by Matérn 3/2.
 struct Texture {
     double fraction = 0.15;

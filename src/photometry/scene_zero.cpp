@@ -38,7 +38,7 @@ std::optional<ZeroShift> zero_by_fade(const std::vector<SceneLight>& lights, dou
     constexpr int steps = 4000;
     // From where light would be far above zero to where the host would hold far more than there is.
     const double low = std::min(-6.0 * common_err, faint.light - 6.0 * s);
-    const double high = std::min(std::max(6.0 * common_err, faint.light + 6.0 * s), faint.light + 6.0 * s);
+    const double high = faint.light + 6.0 * s;
     if (!(high > low)) return std::nullopt;
     double norm = 0.0, first = 0.0, second = 0.0;
     for (int i = 0; i <= steps; ++i) {

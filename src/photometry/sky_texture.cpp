@@ -9,6 +9,7 @@
 #include <array>
 #include <cmath>
 #include <numbers>
+#include <vector>
 
 #include "numerics/random.hpp"
 #include "numerics/robust.hpp"

@@ -5,7 +5,6 @@
 #pragma once
 
 #include <span>
-#include <vector>
 
 #include "frame/pixels.hpp"
 #include "frame/wcs.hpp"

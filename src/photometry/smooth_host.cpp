@@ -8,9 +8,9 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <numeric>
 
+#include "numerics/gaussian.hpp"
 #include "photometry/aperture_sum.hpp"
 #include "photometry/psf.hpp"
 #include "photometry/psf_fit.hpp"
@@ -35,7 +35,7 @@ constexpr std::size_t fewest_pixels = 60;
 
 // By how much of its light a star falls short that stands beside the place assumed, for a Gaussian image.
 double light_lost(double offset_px, double fwhm_px, std::optional<double> radius_px) {
-    const double sigma = fwhm_px / (2.0 * std::sqrt(2.0 * std::numbers::ln2));
+    const double sigma = fwhm_px / numerics::fwhm_per_sigma;
     const double off = 2.0 * offset_px * offset_px / (2.0 * sigma * sigma);  // both axes
     if (!radius_px) return std::min(0.5 * off, 1.0);
     const double u = *radius_px * *radius_px / (2.0 * sigma * sigma);
@@ -197,7 +197,7 @@ Result<std::vector<double>> SmoothHost::fluxes_e(const frame::Cutout& without_ho
         for (const std::size_t k : set_.apertures)
             radii.push_back(grid_.radii_px[k]);
         const auto sums = sum_apertures(without_host, set_.transient, radii, {}, {1e30, 1e30});
-        if (!sums) return tl::unexpected(sums.error());
+        if (!sums) return fail(sums.error());
         for (std::size_t n = 0; n < radii.size(); ++n) {
             flux_e[set_.apertures[n]] = sums->flux_adu[n] * around_.gain_e_per_adu;
             caveats.add(sums->caveats[n]);
@@ -213,7 +213,7 @@ Result<std::vector<double>> SmoothHost::fluxes_e(const frame::Cutout& without_ho
             host_variance[i] = std::max(0.0, pixels_.variance_adu2[i] - noise);
         const auto fit = fit_psf(without_host, *set_.psf, {{set_.transient, false}},
                                  {around_.gain_e_per_adu, around_.sky_scatter_adu}, options, host_variance);
-        if (!fit) return tl::unexpected(fit.error());
+        if (!fit) return fail(fit.error());
         flux_e[*grid_.psf] = fit->sources.front().flux_adu * around_.gain_e_per_adu;
     }
     return flux_e;
@@ -267,7 +267,7 @@ Result<SmoothFit> SmoothHost::fit() {
     light.method = HostMethod::smooth;
     light.caveats.add(Caveat::host_modelled);
     auto flux_e = fluxes_e(without_host, light.caveats);
-    if (!flux_e) return tl::unexpected(flux_e.error());
+    if (!flux_e) return fail(flux_e.error());
     light.flux_e = std::move(*flux_e);
     const std::vector<double> by_degree = spread_of_degrees(here);
     const bool beside_nucleus = from_nucleus < beside_nucleus_fwhm * fwhm;
@@ -317,7 +317,7 @@ Result<SmoothFit> SmoothHost::fit() {
 Result<SmoothFit> fit_smooth_host(const Surroundings& around, const FluxGrid& grid,
                                   const std::optional<SkyShift>& nucleus, const SkyShift& shift) {
     auto checked = setting(around, grid, nucleus, shift);
-    if (!checked) return tl::unexpected(std::move(checked.error()));
+    if (!checked) return fail(std::move(checked.error()));
     return SmoothHost(around, grid, std::move(*checked)).fit();
 }
 

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "photometry/circle_pixel.hpp"
+
 namespace emberline::photometry::smooth {
 namespace {
 

@@ -3,11 +3,9 @@
 // misses. Private to the room.
 #pragma once
 
-#include <optional>
 #include <vector>
 
 #include "frame/wcs.hpp"
-#include "photometry/circle_pixel.hpp"
 #include "photometry/smooth_host_mean.hpp"
 #include "photometry/smooth_host_pixels.hpp"
 #include "photometry/smooth_host_surface.hpp"

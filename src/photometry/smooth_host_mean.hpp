@@ -7,7 +7,6 @@
 #include <vector>
 
 #include "frame/wcs.hpp"
-#include "photometry/host_light.hpp"
 #include "photometry/smooth_host_ellipse.hpp"
 #include "photometry/smooth_host_pixels.hpp"
 #include "photometry/smooth_host_surface.hpp"

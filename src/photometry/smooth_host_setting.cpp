@@ -59,27 +59,24 @@ Result<Setting> setting(const Surroundings& around, const FluxGrid& grid,
         return refuse("There is no aperture to measure in.", "Check the aperture settings.");
     std::sort(out.apertures.begin(), out.apertures.end(),
               [&](std::size_t a, std::size_t b) { return grid.radii_px[a] < grid.radii_px[b]; });
+    if (grid.psf && around.psf.empty())
+        return refuse("The PSF fit is asked for, but the frame has no PSF.",
+                      "Use apertures for this frame, or measure it with stars enough for a PSF.");
     if (!around.psf.empty()) {
         auto psf = Psf::from_numbers(around.psf);
-        if (!psf) return tl::unexpected(at(place_words(around.transient), std::move(psf.error())));
+        if (!psf) return fail(at(place_words(around.transient), std::move(psf.error())));
         out.fwhm_px = psf->fwhm_px();
         out.psf = std::move(*psf);
         out.image_err = own_psf_err;
-    } else if (out.apertures.empty()) {
-        return refuse("The PSF fit is asked for, but the frame has no PSF.",
-                      "Use apertures for this frame, or measure it with stars enough for a PSF.");
     } else {
         out.image_err = stand_in_err;
         out.fwhm_px = std::sqrt(grid.radii_px[out.apertures.front()] * grid.radii_px[out.apertures.back()]) /
                       middle_radius_fwhm;
     }
-    if (grid.psf && around.psf.empty())
-        return refuse("The PSF fit is asked for, but the frame has no PSF.",
-                      "Use apertures for this frame, or measure it with stars enough for a PSF.");
     out.fwhm_px = std::clamp(out.fwhm_px, smallest_fwhm_px, largest_fwhm_px);
     if (!out.psf) {
         auto psf = Psf::make({.fwhm_px = out.fwhm_px, .moffat_beta = stand_in_beta});
-        if (!psf) return tl::unexpected(at(place_words(around.transient), std::move(psf.error())));
+        if (!psf) return fail(at(place_words(around.transient), std::move(psf.error())));
         out.psf = std::move(*psf);
     }
     out.transient = around.pixel(shift.east_arcsec, shift.north_arcsec);
@@ -89,8 +86,7 @@ Result<Setting> setting(const Surroundings& around, const FluxGrid& grid,
         (nucleus && !(nucleus->err_arcsec >= 0.0 && std::isfinite(nucleus->err_arcsec))))
         return refuse("A position or its error is not a number.",
                       "Check the coordinates of transient and nucleus.");
-    const auto& j = around.px_per_arcsec;
-    const double px_per_arcsec = std::sqrt(std::abs(j[0] * j[3] - j[1] * j[2]));
+    const double px_per_arcsec = around.mean_px_per_arcsec();
     if (!(px_per_arcsec > 0.0) || !std::isfinite(px_per_arcsec))
         return refuse("The scale of the pixels on the sky is not known.", "Solve the frame's plate again.");
     out.position_err_px = shift.err_arcsec * px_per_arcsec;

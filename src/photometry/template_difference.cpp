@@ -21,7 +21,6 @@ namespace {
 
 constexpr double stamp_radius_fwhm = 3.0;
 constexpr double least_stamp_radius_px = 6.0;
-constexpr double usual_beta = 3.5;  // of a core where the frame has no PSF
 // A template this much blurrier than the frame (FWHM) has the frame convolved to it.
 constexpr double blurrier = 1.03;
 // … unless that leaves the stamps so much worse.
@@ -59,10 +58,6 @@ std::string fault_of(const ImagePart& part) {
             return fmt::format("has no pixels of star {}.", star.label);
     }
     return "";
-}
-
-double largest(const std::vector<double>& v) {
-    return v.empty() ? 0.0 : *std::max_element(v.begin(), v.end());
 }
 
 // One direction of convolution, solved.
@@ -192,106 +187,75 @@ std::vector<double> background_weights(const std::vector<double>& d, const std::
     return {};
 }
 
-}  // namespace
+// Both images on the target's pixels, what will be convolved by the kernel's half more on every side.
+struct OnTarget {
+    ReadyPixels frame, host_template;
+    std::vector<bool> hits;  // of the frame's target: by cosmic rays, and filled
+    std::shared_ptr<const ResampleMap> map;
+    std::vector<double> template_variance_adu2;  // of the template's own pixels
+};
 
-Result<Difference> subtract_template(
-    const ImagePart& frame, const ImagePart& host_template,
-    const std::function<std::optional<frame::PixelPosition>(const frame::PixelPosition&)>& to_template) {
-    for (const auto& [part, name] : {std::pair{&frame, "frame"}, std::pair{&host_template, "template"}}) {
-        if (std::string fault = fault_of(*part); !fault.empty())
-            return fail(refused(fmt::format("The {} {}", name, fault), "Check that frame."));
-    }
-    const auto registration = registered(frame, host_template, to_template);
-    if (!registration) return fail(registration.error());
-    const double template_fwhm_px = host_template.fwhm_px / registration->scale;
-    const double fwhm_px = std::max(frame.fwhm_px, template_fwhm_px);
+OnTarget on_target(const ImagePart& frame, const ImagePart& host_template,
+                   const TemplateRegistration& registration, const Psf& psf, int half,
+                   bool template_convolved) {
     const frame::PixelBox box = frame.target.box;
-    const int most_half = std::max(4, std::min(box.width, box.height) / 4);
-    const double radius_px = std::max(least_stamp_radius_px, stamp_radius_fwhm * fwhm_px);
-    const auto pairs = star_pairs(frame, host_template, *registration, radius_px, most_half);
-    if (!pairs) return fail(pairs.error());
-
-    const KernelShape shape =
-        kernel_shape(std::min(frame.fwhm_px, template_fwhm_px), fwhm_px, pairs->stars.size(), most_half);
-    const auto forwards = match(*pairs, true, shape, radius_px, fwhm_px, most_half);
-    const auto backwards = match(*pairs, false, shape, radius_px, fwhm_px, most_half);
-    if (!forwards && !backwards) return fail(forwards.error());
-    const bool template_convolved =
-        convolve_template(forwards, backwards, template_fwhm_px > blurrier * frame.fwhm_px);
-    const Matched& matched = template_convolved ? *forwards : *backwards;
-    const MatchKernel& kernel = matched.kernel;
-    const int half = kernel.half;
-
-    MoffatCore core;
-    core.fwhm_px = frame.fwhm_px;
-    core.moffat_beta = usual_beta;
-    auto own_psf = frame.psf ? Result<Psf>(*frame.psf) : Psf::make(core);
-    if (!own_psf) return fail(own_psf.error());
-    auto psf = template_convolved ? own_psf : convolved_psf(*own_psf, kernel.values, half, frame.transient);
-    if (!psf) return fail(psf.error());
-
-    Difference out{.psf = std::move(*psf)};
-    out.template_convolved = template_convolved;
-    out.ratio = template_convolved ? kernel.sum : 1.0 / kernel.sum;
-    out.ratio_err = kernel.sum_err / kernel.sum * out.ratio;
-    out.expected_ratio = pairs->ratio, out.expected_ratio_err = pairs->ratio_err;
-    out.stamps = kernel.used.size();
-    out.stamp_chi2 = kernel.chi2;
-    for (const auto* list : {&pairs->left_out, &kernel.left_out}) {
-        for (const std::string& star : *list)
-            out.remarks.push_back("Not used to match the template: star " + star + ".");
-    }
-
-    // Both images on the target's pixels.
-    ReadyPixels target = ready_pixels(frame.target, frame.sky_adu, frame.noise, frame.saturation_adu);
-    const std::vector<bool> hits = cosmic_hits(target.light, *own_psf, frame.noise);
-    fill_hits(target, hits, *own_psf, frame.transient);
-    const frame::PixelBox template_box = template_convolved ? grown(box, half) : box;
+    OnTarget out;
+    out.frame = ready_pixels(frame.target, frame.sky_adu, frame.noise, frame.saturation_adu);
+    out.hits = cosmic_hits(out.frame.light, psf, frame.noise);
+    fill_hits(out.frame, out.hits, psf, frame.transient);
     const ReadyPixels own = ready_pixels(host_template.target, host_template.sky_adu, host_template.noise,
                                          host_template.saturation_adu);
-    auto map = std::make_shared<const ResampleMap>(host_template.target.box, std::vector<bool>{},
-                                                   template_box, registration->to_template);
-    ReadyPixels there = resampled(own, *map);
-    if (!template_convolved) target = on_box(target, grown(box, half));
+    out.template_variance_adu2 = own.variance_adu2;
+    out.map = std::make_shared<const ResampleMap>(host_template.target.box, std::vector<bool>{},
+                                                  template_convolved ? grown(box, half) : box,
+                                                  registration.to_template);
+    out.host_template = resampled(own, *out.map);
+    if (!template_convolved) out.frame = on_box(out.frame, grown(box, half));
     // The faint tail of a kernel may reach beyond what a cut-out covers: there is hardly more than sky.
-    for (ReadyPixels* pixels : {&there, &target}) {
+    for (ReadyPixels* pixels : {&out.host_template, &out.frame}) {
         for (std::size_t k = 0; k < pixels->doubt_adu.size(); ++k) {
             if (pixels->doubt_adu[k] >= endless_doubt_adu)
                 pixels->doubt_adu[k] = unseen_sigma * std::sqrt(pixels->variance_adu2[k]);
         }
     }
+    return out;
+}
 
-    const std::size_t n = frame.target.adu.size();
+// D before its sky is taken off; NaN where it is not known well enough.
+struct RawDifference {
+    std::vector<double> d_adu, variance_adu2;
+};
+
+RawDifference subtracted(const OnTarget& images, const Matched& matched, bool template_convolved,
+                         const frame::PixelBox& box, DifferenceParts& parts) {
+    const ReadyPixels &target = images.frame, &there = images.host_template;
+    const ReadyPixels& sharp = template_convolved ? there : target;
+    const MatchKernel& kernel = matched.kernel;
+    const int half = kernel.half;
+    const auto n = static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height);
     const double undefined = std::numeric_limits<double>::quiet_NaN();
-    std::vector<double> d(n, undefined), doubt(n, std::numeric_limits<double>::infinity());
-    out.variance_adu2.assign(n, undefined);
-    DifferenceParts& parts = out.parts;
+    RawDifference out{std::vector<double>(n, undefined), std::vector<double>(n, undefined)};
+    std::vector<double> doubt(n, std::numeric_limits<double>::infinity());
+
+    std::vector<double> squares, sizes;
+    double size = 0.0;
+    for (const double k : kernel.values) {
+        squares.push_back(k * k), sizes.push_back(std::abs(k));
+        size += std::abs(k);
+    }
+    PixelPlane marked{sharp.light.box, {}};
+    for (const bool saturated : sharp.saturated)
+        marked.v.push_back(saturated ? 1.0 : 0.0);
+    const std::vector<PixelPlane> basis = matched.basis.convolve_all(sharp.light);
+    const PixelPlane convolved = convolve(sharp.light, kernel.values, half);
+    const PixelPlane noise = convolve({sharp.light.box, sharp.variance_adu2}, squares, half);
+    const PixelPlane doubts = convolve({sharp.light.box, sharp.doubt_adu}, sizes, half);
+    const PixelPlane saturation = convolve(marked, sizes, half);
+    constexpr double touched = 0.03;
+
     parts.host_adu.assign(n, 0.0);
     parts.saturated.assign(n, false);
-    parts.cosmic_ray = hits;
-
-    const PixelPlane& sharp = template_convolved ? there.light : target.light;
-    std::vector<double> squares, sizes;
-    for (const double k : kernel.values)
-        squares.push_back(k * k), sizes.push_back(std::abs(k));
-    const auto flags = [&](const std::vector<bool>& marked, const frame::PixelBox& on) {
-        PixelPlane plane{on, {}};
-        for (const bool mark : marked)
-            plane.v.push_back(mark ? 1.0 : 0.0);
-        return plane;
-    };
-    const std::vector<PixelPlane> basis = matched.basis.convolve_all(sharp);
-    const PixelPlane convolved = convolve(sharp, kernel.values, half);
-    const PixelPlane noise =
-        convolve({sharp.box, template_convolved ? there.variance_adu2 : target.variance_adu2}, squares, half);
-    const PixelPlane doubts =
-        convolve({sharp.box, template_convolved ? there.doubt_adu : target.doubt_adu}, sizes, half);
-    const PixelPlane saturation =
-        convolve(flags(template_convolved ? there.saturated : target.saturated, sharp.box), sizes, half);
-    double size = 0.0;
-    for (const double k : sizes)
-        size += k;
-    constexpr double touched = 0.03;
+    parts.cosmic_ray = images.hits;
     parts.gradient.assign(basis.size(), {box, std::vector<double>(n, 0.0)});
     const frame::PixelBox inner = convolved.box;
     for (int y = inner.y0; y < inner.y0 + inner.height; ++y) {
@@ -303,49 +267,37 @@ Result<Difference> subtract_template(
             const bool saturated_there = saturation.v[in] > touched * size;
             if (template_convolved) {
                 parts.host_adu[k] = convolved.v[in];
-                d[k] = target.light.v[k] - convolved.v[in];
+                out.d_adu[k] = target.light.v[k] - convolved.v[in];
                 out.variance_adu2[k] = target.variance_adu2[k] + noise.v[in];
                 doubt[k] = target.doubt_adu[k] + doubts.v[in];
                 parts.saturated[k] = target.saturated[k] || saturated_there;
-                if (hits[k]) doubt[k] = std::numeric_limits<double>::infinity();
+                if (images.hits[k]) doubt[k] = std::numeric_limits<double>::infinity();
             } else {
                 const double s = kernel.sum;
                 parts.host_adu[k] = there.light.v[k] / s;
-                d[k] = (convolved.v[in] - there.light.v[k]) / s;
+                out.d_adu[k] = (convolved.v[in] - there.light.v[k]) / s;
                 out.variance_adu2[k] = (noise.v[in] + there.variance_adu2[k]) / (s * s);
                 doubt[k] = (doubts.v[in] + there.doubt_adu[k]) / s;
                 parts.saturated[k] = there.saturated[k] || saturated_there;
             }
             for (std::size_t b = 0; b < basis.size(); ++b) {
                 const double c = basis[b].v[in];
-                parts.gradient[b].v[k] = template_convolved ? -c : (c - (b == 0 ? d[k] : 0.0)) / kernel.sum;
+                parts.gradient[b].v[k] =
+                    template_convolved ? -c : (c - (b == 0 ? out.d_adu[k] : 0.0)) / kernel.sum;
             }
         }
     }
     // A pixel is left out where a filling could move it by more than half its own noise.
     constexpr double most_doubt_sigma = 0.5;
     for (std::size_t k = 0; k < n; ++k) {
-        if (!(doubt[k] <= most_doubt_sigma * std::sqrt(out.variance_adu2[k]))) d[k] = undefined;
+        if (!(doubt[k] <= most_doubt_sigma * std::sqrt(out.variance_adu2[k]))) out.d_adu[k] = undefined;
     }
-    parts.background_weights =
-        background_weights(d, out.variance_adu2, box, frame.transient, out.psf.fwhm_px());
-    if (parts.background_weights.empty()) {
-        return fail(refused("Frame and template share too few pixels about the transient.",
-                            "Take a template that covers the transient's surroundings."));
-    }
-    for (std::size_t k = 0; k < n; ++k) {
-        if (parts.background_weights[k] > 0.0) parts.background_adu += parts.background_weights[k] * d[k];
-    }
-    out.image.box = box;
-    for (std::size_t k = 0; k < n; ++k) {
-        out.image.adu.push_back(static_cast<float>(d[k] - parts.background_adu));
-        if (!std::isfinite(d[k])) out.variance_adu2[k] = undefined;
-    }
-    parts.kernel = kernel;
-    parts.resampled = std::move(map);
-    parts.template_variance_adu2 = own.variance_adu2;
+    return out;
+}
 
-    // What may be wrong with it.
+// Problem: a match that cannot serve. One that serves less well is remarked upon.
+Result<void> judge_match(Difference& out) {
+    const MatchKernel& kernel = out.parts.kernel;
     const double off = std::abs(out.ratio / out.expected_ratio - 1.0);
     const double off_err = std::hypot(out.ratio_err, out.expected_ratio_err) / out.expected_ratio;
     if (off > std::max(far_ratio, far_sigma * off_err)) {
@@ -370,8 +322,81 @@ Result<Difference> subtract_template(
         out.remarks.push_back(fmt::format("The template leaves {:.1f} % of the stars' cores (chi² {:.1f}).",
                                           100.0 * kernel.excess, kernel.chi2));
     }
-    if (largest(sizes) > 0.0 && size > 2.0 * kernel.sum)
+    double size = 0.0;
+    for (const double k : kernel.values)
+        size += std::abs(k);
+    if (size > 2.0 * kernel.sum)
         out.remarks.push_back("The kernel sharpens: noise is raised where template and frame are alike.");
+    return {};
+}
+
+}  // namespace
+
+Result<Difference> subtract_template(const ImagePart& frame, const ImagePart& host_template,
+                                     const PixelMapping& to_template) {
+    for (const auto& [part, name] : {std::pair{&frame, "frame"}, std::pair{&host_template, "template"}}) {
+        if (std::string fault = fault_of(*part); !fault.empty())
+            return fail(refused(fmt::format("The {} {}", name, fault), "Check that frame."));
+    }
+    const auto registration = registered(frame, host_template, to_template);
+    if (!registration) return fail(registration.error());
+    const double template_fwhm_px = host_template.fwhm_px / registration->scale;
+    const double fwhm_px = std::max(frame.fwhm_px, template_fwhm_px);
+    const frame::PixelBox box = frame.target.box;
+    const int most_half = std::max(4, std::min(box.width, box.height) / 4);
+    const double radius_px = std::max(least_stamp_radius_px, stamp_radius_fwhm * fwhm_px);
+    const auto pairs = star_pairs(frame, host_template, *registration, radius_px, most_half);
+    if (!pairs) return fail(pairs.error());
+
+    const KernelShape shape =
+        kernel_shape(std::min(frame.fwhm_px, template_fwhm_px), fwhm_px, pairs->stars.size(), most_half);
+    const auto forwards = match(*pairs, true, shape, radius_px, fwhm_px, most_half);
+    const auto backwards = match(*pairs, false, shape, radius_px, fwhm_px, most_half);
+    if (!forwards && !backwards) return fail(forwards.error());
+    const bool template_convolved =
+        convolve_template(forwards, backwards, template_fwhm_px > blurrier * frame.fwhm_px);
+    const Matched& matched = template_convolved ? *forwards : *backwards;
+    const MatchKernel& kernel = matched.kernel;
+
+    const auto own = own_psf(frame);
+    if (!own) return fail(own.error());
+    auto psf = template_convolved ? own : convolved_psf(*own, kernel.values, kernel.half, frame.transient);
+    if (!psf) return fail(psf.error());
+
+    Difference out{.psf = std::move(*psf)};
+    out.template_convolved = template_convolved;
+    out.ratio = template_convolved ? kernel.sum : 1.0 / kernel.sum;
+    out.ratio_err = kernel.sum_err / kernel.sum * out.ratio;
+    out.expected_ratio = pairs->ratio, out.expected_ratio_err = pairs->ratio_err;
+    out.stamps = kernel.used.size();
+    for (const auto* list : {&pairs->left_out, &kernel.left_out}) {
+        for (const std::string& star : *list)
+            out.remarks.push_back("Not used to match the template: star " + star + ".");
+    }
+
+    OnTarget images = on_target(frame, host_template, *registration, *own, kernel.half, template_convolved);
+    DifferenceParts& parts = out.parts;
+    RawDifference raw = subtracted(images, matched, template_convolved, box, parts);
+    parts.background_weights =
+        background_weights(raw.d_adu, raw.variance_adu2, box, frame.transient, out.psf.fwhm_px());
+    if (parts.background_weights.empty()) {
+        return fail(refused("Frame and template share too few pixels about the transient.",
+                            "Take a template that covers the transient's surroundings."));
+    }
+    for (std::size_t k = 0; k < raw.d_adu.size(); ++k) {
+        if (parts.background_weights[k] > 0.0)
+            parts.background_adu += parts.background_weights[k] * raw.d_adu[k];
+    }
+    out.image.box = box;
+    for (std::size_t k = 0; k < raw.d_adu.size(); ++k) {
+        out.image.adu.push_back(static_cast<float>(raw.d_adu[k] - parts.background_adu));
+        if (!std::isfinite(raw.d_adu[k])) raw.variance_adu2[k] = std::numeric_limits<double>::quiet_NaN();
+    }
+    out.variance_adu2 = std::move(raw.variance_adu2);
+    parts.kernel = kernel;
+    parts.resampled = std::move(images.map);
+    parts.template_variance_adu2 = std::move(images.template_variance_adu2);
+    if (auto good = judge_match(out); !good) return fail(good.error());
     return out;
 }
 

@@ -4,8 +4,6 @@
 // Source: Alard & Lupton 1998 (ApJ 503, 325); Alard 2000 (A&AS 144, 363).
 #pragma once
 
-#include <array>
-#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
@@ -47,8 +45,8 @@ struct DifferenceParts {
     MatchKernel kernel;
     // D's change with each of the kernel's coefficients, in the frame's ADU.
     std::vector<PixelPlane> gradient;
-    std::shared_ptr<const ResampleMap>
-        resampled;                               // onto the target box, grown where the template is convolved
+    // Onto the target box, grown where the template is convolved.
+    std::shared_ptr<const ResampleMap> resampled;
     std::vector<double> template_variance_adu2;  // of the template's target pixels, in its own ADU
     std::vector<double> host_adu;                // what was taken away, above sky
     std::vector<double> background_weights;      // Σ = 1: where the sky's zero was taken
@@ -66,7 +64,6 @@ struct Difference {
     double ratio_err = 0.0;
     double expected_ratio = 0.0, expected_ratio_err = 0.0;  // from aperture sums of the stars
     std::size_t stamps = 0;                                 // that shaped the kernel
-    double stamp_chi2 = 0.0;  // per pixel, of the stamps after subtraction; 1 when only noise is left
     std::vector<std::string> remarks;
     Caveats caveats;
     DifferenceParts parts;
@@ -79,9 +76,8 @@ struct Difference {
 // and the direction with the sharper side convolved is taken unless its stamps are left worse.
 // Problem: no overlap at the transient; the stars do not match (another field); too few stars for a kernel; a
 // kernel whose sum is far from the stars' ratio; stamps that are left with far more than noise.
-[[nodiscard]] Result<Difference> subtract_template(
-    const ImagePart& frame, const ImagePart& host_template,
-    const std::function<std::optional<frame::PixelPosition>(const frame::PixelPosition&)>& to_template);
+[[nodiscard]] Result<Difference> subtract_template(const ImagePart& frame, const ImagePart& host_template,
+                                                   const PixelMapping& to_template);
 
 // The transient on the difference, by apertures and by PSF, in the frame's own terms: an aperture's flux is
 // what the frame's PSF would put there, so that the frame's stars calibrate it. `variance_e2` holds what the

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT
 // Notation: flux · PSF + a polynomial of third degree in x and y, over a circle about the place. The same fit
 // at places around, where there is no star, tells what the host's own structure pretends.
-#include <fmt/format.h>
 
 #include <algorithm>
 #include <cmath>
@@ -77,9 +76,7 @@ Result<LightInTemplate> transient_in_template(const ImagePart& host_template, do
                      .where = "host template at the transient",
                      .mend = "Take a template that covers the transient's surroundings."});
     };
-    MoffatCore core;
-    core.fwhm_px = host_template.fwhm_px;
-    const auto psf = host_template.psf ? Result<Psf>(*host_template.psf) : Psf::make(core);
+    const auto psf = own_psf(host_template);
     if (!psf) return fail(psf.error());
     if (!std::isfinite(ratio) || !(ratio > 0.0)) return refuse("The ratio of light is not above zero.");
     const frame::PixelBox& box = host_template.target.box;

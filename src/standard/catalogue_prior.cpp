@@ -5,7 +5,6 @@
 #include "standard/catalogue_prior.hpp"
 
 #include <algorithm>
-#include <cmath>
 
 namespace emberline::standard {
 namespace {

@@ -74,9 +74,10 @@ Result<RawCatalogue> raw_of(DelimitedTable table) {
     return out;
 }
 
-// Lines that begin with '#', without it.
+// Lines that begin with '#', without it; blank ones may stand before them.
 std::vector<std::string_view> header_lines(std::string_view text) {
     std::vector<std::string_view> lines;
+    text.remove_prefix(std::min(text.find_first_not_of(" \t\r\n"), text.size()));
     while (text.starts_with('#')) {
         const auto end = std::min(text.find('\n'), text.size());
         std::string_view line = text.substr(1, end - 1);

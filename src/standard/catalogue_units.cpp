@@ -2,7 +2,6 @@
 #include "standard/catalogue_units.hpp"
 
 #include <algorithm>
-#include <array>
 #include <string>
 #include <utility>
 

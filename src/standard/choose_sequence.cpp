@@ -409,6 +409,13 @@ std::vector<std::pair<NotTaken, std::size_t>> SequenceChoice::counts() const {
 Result<SequenceChoice> choose_sequence(const std::vector<StandardStar>& candidates,
                                        const std::vector<Neighbour>& neighbours,
                                        const ChoiceSettings& settings) {
+    // Every variance would be no number too, and none the least.
+    if (!std::isfinite(settings.transient_mag)) {
+        return fail({.what = "The transient's expected magnitude is not a number.",
+                     .where = "--expected",
+                     .mend = "Give it in magnitudes, such as 14.5, or leave it out.",
+                     .kind = ProblemKind::request});
+    }
     SequenceChoice choice;
     choice.magnitude_band = magnitude_band_of(settings.bands, candidates);
     if (choice.magnitude_band.empty()) return fail(no_star_left(choice, 0));

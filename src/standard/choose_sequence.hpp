@@ -113,7 +113,7 @@ struct SequenceChoice {
 
 // The order of the candidates does not matter. Each star that is not taken has the first reason that holds,
 // in the order of NotTaken. `neighbours` may hold the candidates themselves. Problem (input): no star is
-// left; says what became of them.
+// left; says what became of them. Problem (request): a transient's magnitude that is no number.
 [[nodiscard]] Result<SequenceChoice> choose_sequence(const std::vector<StandardStar>& candidates,
                                                      const std::vector<Neighbour>& neighbours,
                                                      const ChoiceSettings& settings);

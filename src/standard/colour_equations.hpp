@@ -4,9 +4,7 @@
 #pragma once
 
 #include <map>
-#include <optional>
 #include <string>
-#include <string_view>
 #include <vector>
 
 #include "quantities/band.hpp"

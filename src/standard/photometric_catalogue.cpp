@@ -165,7 +165,7 @@ class StarReader {
             case MarkTest::below:
                 return *value < mark.limit;
             case MarkTest::bright:
-                return *value<mark.limit&& * value> least_mag;
+                return least_mag < *value && *value < mark.limit;
             case MarkTest::has_bits:
                 return *value >= 0.0 && *value < 9e15 &&
                        (static_cast<std::uint64_t>(*value) & static_cast<std::uint64_t>(mark.limit)) != 0;

@@ -46,8 +46,7 @@ struct PhotometricCatalogue {
 
 // Problem (file, column or line): as read_field_catalogue, or no magnitude of a known system.
 // Nulls (empty, null, NaN, 99.99, -999 and the like) are no magnitudes; 9.999 and 0 are where an error stands
-// beside them. Duplicates within an arcsecond with
-// the same label or magnitude are one star.
+// beside them. Duplicates within an arcsecond with the same label or magnitude are one star.
 [[nodiscard]] Result<PhotometricCatalogue> read_photometric_catalogue(
     const std::string& path, std::optional<double> epoch_jyear = std::nullopt);
 

@@ -112,7 +112,7 @@ Result<RawCatalogue> read_as_text(const std::string& path, const WantedColumns& 
     if (start.front() == '<') return read_as_xml(text, path, wanted);
     if (start.front() == '{' || start.front() == '[')
         return fail(no_catalogue("This is JSON, not a table.", path));
-    return start.starts_with("# %ECSV") ? parse_ecsv(start, path) : parse_catalogue_text(text, path);
+    return start.starts_with("# %ECSV") ? parse_ecsv(text, path) : parse_catalogue_text(text, path);
 }
 
 }  // namespace

@@ -103,9 +103,13 @@ Result<ComparisonStar> star_in(const DelimitedTable& table, const TableRow& row,
                      .where = table.place(row, "label"),
                      .mend = "Label it as charts do, by its magnitude without the point: 126."});
     }
+    // '@' leads the names of groups of frames where the best aperture is chosen.
     if (star.label == photometry::transient_label || star.label.front() == '@') {
         return fail(
-            {.what = fmt::format("A star cannot be labelled '{}': that is the transient's.", star.label),
+            {.what =
+                 star.label.front() == '@'
+                     ? fmt::format("A star cannot be labelled '{}': no label begins with '@'.", star.label)
+                     : fmt::format("A star cannot be labelled '{}': that is the transient's.", star.label),
              .where = table.place(row, "label"),
              .mend = "Label stars as charts do, by magnitude without the point: 126, 131b."});
     }

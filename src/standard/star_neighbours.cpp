@@ -28,6 +28,10 @@ double share_of_light(double distance_arcsec, double isolation_arcsec) {
 }
 
 StarNeighbours::StarNeighbours(std::span<const Neighbour> all) : by_dec_(all.begin(), all.end()) {
+    std::erase_if(by_dec_, [](const Neighbour& n) {
+        return !std::isfinite(n.position.ra.radians()) || !std::isfinite(n.position.dec.radians()) ||
+               !std::isfinite(n.magnitude_mag);
+    });
     std::sort(by_dec_.begin(), by_dec_.end(), [](const Neighbour& a, const Neighbour& b) {
         return a.position.dec.radians() < b.position.dec.radians();
     });

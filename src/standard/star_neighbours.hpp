@@ -2,7 +2,6 @@
 // standard/star_neighbours — how much light the stars around one add to its aperture.
 #pragma once
 
-#include <cstddef>
 #include <span>
 #include <vector>
 
@@ -23,6 +22,7 @@ struct Neighbour {
 
 class StarNeighbours {
   public:
+    // Those whose place or magnitude is no number are left out.
     explicit StarNeighbours(std::span<const Neighbour> all);
     // By how much the star looks too bright, in thousandths of a magnitude. What lies within half an
     // arcsecond is the star itself; several of them: the one nearest to it in magnitude.

@@ -14,7 +14,6 @@
 namespace emberline::standard {
 namespace {
 
-
 // The first line that is neither blank nor a remark.
 std::pair<std::string_view, std::size_t> first_line(std::string_view text) {
     std::size_t line = 0;

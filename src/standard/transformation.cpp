@@ -75,11 +75,8 @@ struct Settled {
     double star_scatter_mag = 0.0;
 };
 
-// s by regula falsi between none and much, the misfit falling as s grows.
+// s by halving between none and much, the misfit falling as s grows.
 Result<Settled> settle_scatter(const SolveInput& input) {
-    struct Trial {
-        double scatter_mag, above;
-    };
     const auto at = [&](double scatter) -> Result<std::pair<Settled, double>> {
         Settled here{widened(input, scatter), {}, scatter};
         auto solved = solve_zero_points(here.input);
@@ -284,6 +281,7 @@ void add_relation(Transformation& out, const Settled& settled) {
                                 {}});
     }
     out.stars = departures.size();
+    if (departures.empty()) return;
     const double middle = numerics::median(departures);
     out.scatter_mag = numerics::mad_to_sigma * numerics::median_absolute_deviation(departures, middle);
 }

@@ -9,6 +9,7 @@
 #include <cmath>
 #include <cstdint>
 #include <limits>
+#include <optional>
 
 #include "quantities/text.hpp"
 
@@ -118,7 +119,8 @@ void append(RawColumn& column, const CellType& type, std::string_view bytes, boo
     }
     double value = none;
     std::string digits;
-    if (is_none || bytes.empty()) {
+    // An array or a complex number is no one value, though some of its bytes would make one.
+    if (is_none || bytes.empty() || !type.is_number()) {
     } else if (type.datatype == "double") {
         value = std::bit_cast<double>(big_endian(bytes));
     } else if (type.datatype == "float") {

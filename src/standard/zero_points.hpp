@@ -62,8 +62,8 @@ struct FrameZeroPoint {
     std::vector<double> gradient;  // d z_f / d globals, see ZeroPoints::global_names
     std::size_t stars = 0;         // that carry weight
     double scatter_mag = 0.0;      // robust, of its stars' residuals
-    double extra_scatter_mag =
-        0.0;            // of this frame alone, beyond noise and floor: uneven cloud; in its error
+    // Of this frame alone, beyond noise and floor: uneven cloud; in its error.
+    double extra_scatter_mag = 0.0;
     double chi2 = 0.0;  // of its stars, noise and floor, robustly weighted
     std::size_t dof = 0;
 };

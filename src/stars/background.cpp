@@ -18,6 +18,7 @@ constexpr float undefined = std::numeric_limits<float>::quiet_NaN();
 constexpr std::size_t most_samples = 1024;  // of a cell: its level is then known to 0.04 of a pixel's scatter
 constexpr double least_defined = 0.2;       // of a cell's samples
 constexpr int most_rounds = 8;
+constexpr double clip_sigma = 3.0;
 
 // The scatter of a Gaussian cut at ± k sigma, in its own sigma: √(1 − 2 k φ(k) / (2 Φ(k) − 1)).
 double cut_scatter(double k) {
@@ -41,7 +42,7 @@ double step_about(const std::vector<float>& values, double centre) {
 
 // Clipped about the mean; the first guess by quantiles, which a third of stars does not move far. The scatter
 // is a standard deviation, since quantiles of integer pixels are steps.
-Statistics clipped_statistics(std::vector<float>& values, double clip_sigma, double shrink) {
+Statistics clipped_statistics(std::vector<float>& values, double shrink) {
     if (values.empty()) return {};
     const auto quantile = [&](double q) {
         const auto at =
@@ -102,7 +103,7 @@ Between between(double place, int cells) {
 class BackgroundMesh {
   public:
     BackgroundMesh(const frame::PixelBox& box, const BackgroundSettings& settings)
-        : settings_(settings), shrink_(cut_scatter(settings.clip_sigma)) {
+        : settings_(settings), shrink_(cut_scatter(clip_sigma)) {
         out_.box_ = box;
         out_.columns_ = std::max(1, static_cast<int>(std::lround(1.0 * box.width / settings.mesh_px)));
         out_.rows_ = std::max(1, static_cast<int>(std::lround(1.0 * box.height / settings.mesh_px)));
@@ -156,7 +157,7 @@ class BackgroundMesh {
                 }
             }
             if (static_cast<double>(values.size()) < least_defined * static_cast<double>(offered)) continue;
-            const Statistics found = clipped_statistics(values, settings_.clip_sigma, shrink_);
+            const Statistics found = clipped_statistics(values, shrink_);
             out_.level_[index(column, row)] = found.level;
             out_.scatter_[index(column, row)] = found.scatter;
         }
@@ -178,7 +179,7 @@ class BackgroundMesh {
                 for (int column = 0; column < out_.columns_; ++column) {
                     if (defined(levels[index(column, row)])) continue;
                     double level = 0.0, scatter = 0.0, n = 0.0;
-                    for_neighbours(column, row, 1, [&](std::size_t i) {
+                    for_neighbours(column, row, [&](std::size_t i) {
                         if (!defined(levels[i])) return;
                         level += static_cast<double>(levels[i]);
                         scatter += static_cast<double>(scatters[i]);
@@ -204,22 +205,21 @@ class BackgroundMesh {
             s = std::max(s, least);
     }
 
+    // Of a cell, itself among them.
     template <class Function>
-    void for_neighbours(int column, int row, int reach, const Function& visit) const {
-        for (int r = std::max(0, row - reach); r <= std::min(out_.rows_ - 1, row + reach); ++r) {
-            for (int c = std::max(0, column - reach); c <= std::min(out_.columns_ - 1, column + reach); ++c)
+    void for_neighbours(int column, int row, const Function& visit) const {
+        for (int r = std::max(0, row - 1); r <= std::min(out_.rows_ - 1, row + 1); ++r) {
+            for (int c = std::max(0, column - 1); c <= std::min(out_.columns_ - 1, column + 1); ++c)
                 visit(index(c, r));
         }
     }
 
     void smooth() {
-        const int reach = settings_.filter_cells / 2;
-        if (reach == 0) return;
         const std::vector<float> levels = out_.level_, scatters = out_.scatter_;
         for (int row = 0; row < out_.rows_; ++row) {
             for (int column = 0; column < out_.columns_; ++column) {
                 std::vector<double> level, scatter;
-                for_neighbours(column, row, reach, [&](std::size_t i) {
+                for_neighbours(column, row, [&](std::size_t i) {
                     level.push_back(static_cast<double>(levels[i]));
                     scatter.push_back(static_cast<double>(scatters[i]));
                 });

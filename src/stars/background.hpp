@@ -10,14 +10,12 @@
 namespace emberline::stars {
 
 struct BackgroundSettings {
-    int mesh_px = 64;      // side of a cell
-    int filter_cells = 3;  // a cell becomes the median of so many × so many about it
-    int rows_a_cell = 0;   // looked at, spread evenly over it; 0: all of them
-    double clip_sigma = 3.0;
+    int mesh_px = 64;     // side of a cell
+    int rows_a_cell = 0;  // looked at, spread evenly over it; 0: all of them
 };
 
-// Clipped statistics of each cell, the median of its neighbourhood in place of one that stands out (a galaxy,
-// a bright star), bicubic between the cells' middles, continued flat beyond the outermost.
+// Clipped statistics of each cell, the median of it and those around it in place of one that stands out (a
+// galaxy, a bright star), bicubic between the cells' middles, continued flat beyond the outermost.
 class Background {
   public:
     [[nodiscard]] double level(double x, double y) const;    // ADU, at frame coordinates

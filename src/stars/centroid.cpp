@@ -10,12 +10,12 @@
 #include <numbers>
 #include <vector>
 
+#include "numerics/gaussian.hpp"
 #include "numerics/robust.hpp"
 
 namespace emberline::stars {
 namespace {
 
-constexpr double fwhm_over_sigma = 2.3548200450309493;
 constexpr double converged_px = 2e-4;
 constexpr int most_iterations = 40;
 constexpr int window_settles = 3;  // iterations after which its width stays
@@ -39,11 +39,11 @@ Problem no_star(std::string why) {
     return {.what = std::move(why), .where = "centroid", .mend = "Check that a star is there."};
 }
 
-struct Background {
-    double level = 0.0, sigma = 0.0;
+struct BorderSky {
+    double level = 0.0, sigma = 0.0;  // ADU; of one pixel
 };
 
-Background border_sky(const frame::Cutout& cutout) {
+BorderSky border_sky(const frame::Cutout& cutout) {
     std::vector<double> values;
     const frame::PixelBox& box = cutout.box;
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
@@ -65,7 +65,7 @@ Background border_sky(const frame::Cutout& cutout) {
 // The light above sky in the part that is searched; hot pixels undefined.
 class Window {
   public:
-    Window(const frame::Cutout& cutout, const Background& sky, const frame::PixelPosition& centre,
+    Window(const frame::Cutout& cutout, const BorderSky& sky, const frame::PixelPosition& centre,
            double reach_px)
         : box_(around(centre, reach_px).shared(cutout.box)), light_(size()) {
         for (int y = box_.y0; y < box_.y0 + box_.height; ++y) {
@@ -101,7 +101,7 @@ class Window {
         return {static_cast<int>(std::lround(centre.x)) - half,
                 static_cast<int>(std::lround(centre.y)) - half, 2 * half + 1, 2 * half + 1};
     }
-    static bool lonely(const frame::Cutout& cutout, const Background& sky, int x, int y) {
+    static bool lonely(const frame::Cutout& cutout, const BorderSky& sky, int x, int y) {
         const double own = static_cast<double>(cutout.at(x, y)) - sky.level;
         if (own < lonely_sigma * sky.sigma) return false;
         std::array<double, 8> around{};
@@ -184,7 +184,7 @@ struct Standin {
 
 // A Gaussian is the product of one along rows and one along columns: `across` holds the latter.
 Moments windowed(const Window& window, const frame::PixelPosition& centre, double sigma_px,
-                 const Background& sky, double gain, const Standin& standin, std::vector<double>& across) {
+                 const BorderSky& sky, double gain, const Standin& standin, std::vector<double>& across) {
     Moments m;
     const double reach = window_reach_sigma * sigma_px;
     double weights = 0.0, lost = 0.0, wx = 0.0, wy = 0.0, wr = 0.0;
@@ -248,8 +248,8 @@ Result<Centroid> measure_centroid(const frame::Cutout& cutout, const frame::Pixe
                           most_shift_px < largest && gain_e_per_adu > 0.0;
     if (!sensible) return fail(no_star("The star's width, the search or the gain makes no sense."));
 
-    const Background sky = border_sky(cutout);
-    double sigma = std::max(fwhm_guess_px / fwhm_over_sigma, narrowest_window_px);
+    const BorderSky sky = border_sky(cutout);
+    double sigma = std::max(fwhm_guess_px / numerics::fwhm_per_sigma, narrowest_window_px);
     const Window window(cutout, sky, start, most_shift_px + window_reach_sigma * 2.0 * sigma + 2.0);
     frame::PixelPosition centre = brightest_near(window, start, most_shift_px);
     const double widest = 3.0 * sigma;
@@ -286,7 +286,7 @@ Result<Centroid> measure_centroid(const frame::Cutout& cutout, const frame::Pixe
     out.position = centre;
     out.x_err_px = std::sqrt(m.x_variance) * err_factor;
     out.y_err_px = std::sqrt(m.y_variance) * err_factor;
-    out.fwhm_px = fwhm_over_sigma * star_sigma;
+    out.fwhm_px = numerics::fwhm_per_sigma * star_sigma;
     out.peak_adu = m.peak;
     return out;
 }

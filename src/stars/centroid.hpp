@@ -4,7 +4,6 @@
 
 #include "frame/pixels.hpp"
 #include "frame/wcs.hpp"
-#include "quantities/caveat.hpp"
 #include "quantities/problem.hpp"
 
 namespace emberline::stars {
@@ -13,7 +12,7 @@ struct Centroid {
     frame::PixelPosition position;  // frame coordinates, px
     double x_err_px = 0.0, y_err_px = 0.0;
     double fwhm_px = 0.0;   // from the same weighted moments: a first estimate
-    double peak_adu = 0.0;  // highest pixel within a FWHM of the centre, sky included
+    double peak_adu = 0.0;  // highest pixel of the window (1.5 FWHM about the centre), sky included
 };
 
 // Iterated centroid with a Gaussian window matched to the star (as if for an optimal fit): converges to

@@ -208,11 +208,8 @@ class Detecting {
     // Two peaks of one star, or of the wings of a saturated one: the brighter stays.
     void drop_doubles() {
         std::vector<KdTree<2>::Point> places;
-        double widest = 0.0;
-        for (const Spot& spot : spots_) {
+        for (const Spot& spot : spots_)
             places.push_back({spot.star.position.x, spot.star.position.y});
-            widest = std::max(widest, reach_of(spot));
-        }
         const KdTree<2> tree(places);
         std::vector<bool> dropped(spots_.size(), false);
         for (std::size_t i = 0; i < spots_.size(); ++i) {

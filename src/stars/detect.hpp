@@ -30,8 +30,8 @@ struct DetectionSettings {
 struct Detection {
     frame::PixelPosition position;  // windowed centroid, frame coordinates
     double err_px = 0.1;            // one axis
-    double flux_adu = 0.0,
-           flux_err_adu = 0.0;  // above sky, by the matched filter; of a trail its whole light
+    // Above sky, by the matched filter.
+    double flux_adu = 0.0, flux_err_adu = 0.0;
     double peak_adu = 0.0;      // above sky
     double significance = 0.0;  // of the matched filter's peak, sigma
     double fwhm_px = 0.0;
@@ -55,7 +55,7 @@ struct DetectionField {
     std::vector<LightTrail> trails;
     std::size_t hot_pixels = 0;  // sharper than any star: single pixels, cosmic rays; left out
     double fwhm_px = 0.0;        // of its stars: median of the brighter ones
-    double elongation = 1.0;     // of the mean second-moment ellipse of its stars
+    double elongation = 1.0;     // of the mean of its stars' ellipses: random directions do not add up
     Angle direction;
     bool trailed = false;  // all stars alike are drawn out: elongation above 1.5
     bool doubled = false;  // all stars alike are seen twice, one step apart

@@ -8,6 +8,7 @@
 #include <numbers>
 
 #include "numerics/robust.hpp"
+#include "stars/axis_direction.hpp"
 #include "stars/kd_tree.hpp"
 
 namespace emberline::stars {
@@ -202,9 +203,7 @@ void judge_stars(DetectionField& field) {
         const double length = std::min(0.95, std::hypot(c, s) / static_cast<double>(widths.size()));
         field.fwhm_px = numerics::median(widths);
         if (field.fwhm_px >= least_shape_px) field.elongation = (1.0 + length) / (1.0 - length);
-        double direction_deg = 0.5 * std::atan2(s, c) * 180.0 / std::numbers::pi;
-        if (direction_deg < 0.0) direction_deg += 180.0;
-        field.direction = Angle::degrees(direction_deg);
+        field.direction = axis_direction(s, c);
     }
     field.trailed = widths.size() >= least_judged && field.elongation > trailed_elongation;
     field.doubled = seen_twice(bright, field.fwhm_px, field);

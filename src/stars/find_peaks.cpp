@@ -7,8 +7,8 @@
 #include <cmath>
 #include <cstdint>
 #include <limits>
-#include <numbers>
 
+#include "numerics/gaussian.hpp"
 #include "numerics/robust.hpp"
 #include "numerics/share_out.hpp"
 
@@ -48,8 +48,7 @@ class Strip {
         : background_(background),
           settings_(settings),
           saturation_(static_cast<float>(saturation_adu)),
-          half_(half_gaussian(settings.fwhm_px / (2.0 * std::sqrt(2.0 * std::numbers::ln2)) /
-                              settings.binning)) {
+          half_(half_gaussian(settings.fwhm_px / numerics::fwhm_per_sigma / settings.binning)) {
         // A sum of b × b pixels scatters by b s, and its filtered value by √Σk² of that, in each axis.
         noise_ = static_cast<float>(settings.binning * sum_of_squares(half_));
     }
@@ -217,7 +216,8 @@ class Strip {
                     continue;
                 }
                 const float v = row[i];
-                if (v < threshold) continue;
+                // Of sums beyond what a float holds there is no number, and that is no peak.
+                if (!(v >= threshold)) continue;
                 if (i > 0 && row[i - 1] >= v) continue;
                 if (i + 1 < width_ && row[i + 1] > v) continue;
                 const auto tops = [&](const float* other, bool earlier) {

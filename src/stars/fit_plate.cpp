@@ -9,6 +9,8 @@
 #include <array>
 #include <cmath>
 #include <complex>
+#include <optional>
+#include <string>
 
 #include "frame/write_frame.hpp"
 #include "numerics/least_squares.hpp"
@@ -24,7 +26,6 @@ constexpr double least_err_arcsec = 1e-6;   // so that a weight stays finite
 constexpr double most_chance = 1e-3;        // that an order raised for nothing would fit as much better
 constexpr std::size_t stars_a_term = 3;     // stars for each term of an axis' polynomial
 constexpr double most_corner_sigmas = 1.5;  // of one star: the solution's error at the frame's worst corner
-constexpr double farthest_deg = 40.0;       // from the middle, on a tangent plane that still means something
 constexpr std::size_t most_starts = 100;
 constexpr int rounds = 12;
 
@@ -158,7 +159,7 @@ class PlateFitter {
         for (std::size_t i = 0; i < stars_.size(); ++i) {
             Star star = stars_[i];
             const SkyPosition& sky = pairs_[star.pair].sky;
-            if (!(separation(centre, sky).degrees() < farthest_deg)) continue;
+            if (!(separation(centre, sky).degrees() < farthest_on_plane_deg)) continue;
             const SkyOffset away = offset(centre, sky);
             star.plane = {away.east.arcseconds(), away.north.arcseconds()};
             kept.push_back(star);
@@ -219,7 +220,7 @@ class PlateFitter {
     void recentre() {
         set_plate(start_);
         const SkyPosition middle = plate_.sky(plate_.middle());
-        if (separation(middle, plate_.centre).degrees() < farthest_deg) project(middle);
+        if (separation(middle, plate_.centre).degrees() < farthest_on_plane_deg) project(middle);
     }
 
     [[nodiscard]] static double distance(const Model& model, const Star& star) {

@@ -3,8 +3,6 @@
 // Sources: Calabretta & Greisen (2002), A&A 395, 1077 (TAN); Shupe et al. (2005), ASPC 347, 491 (SIP).
 #pragma once
 
-#include <optional>
-#include <string>
 #include <vector>
 
 #include "frame/header.hpp"

@@ -5,17 +5,17 @@
 #include "stars/measure_spot.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <numbers>
 #include <vector>
 
+#include "numerics/gaussian.hpp"
 #include "numerics/robust.hpp"
+#include "stars/axis_direction.hpp"
 
 namespace emberline::stars {
 namespace {
 
-const double fwhm_of_sigma = 2.0 * std::sqrt(2.0 * std::numbers::ln2);
 constexpr double ring_inner_fwhm = 2.2, ring_outer_fwhm = 3.6;  // the level about a star, on a galaxy's wing
 constexpr std::size_t least_ring_pixels = 12;
 constexpr int centring_rounds = 12;
@@ -127,19 +127,17 @@ void take_shape(const Moments& m, double sigma_px, Detection& star) {
     if (!(inner > 0.0) || !(ixx > 0.0)) {
         // As wide as the window or wider, along one axis at least: what the window shows is all that is
         // known.
-        star.fwhm_px = 4.0 * fwhm_of_sigma * sigma_px;
+        star.fwhm_px = 4.0 * numerics::fwhm_per_sigma * sigma_px;
         const double half = 0.5 * (m.xx - m.yy), middle = 0.5 * (m.xx + m.yy), arm = std::hypot(half, m.xy);
         star.elongation = middle > arm ? std::sqrt((middle + arm) / (middle - arm)) : 10.0;
-        star.direction = Angle::radians(0.5 * std::atan2(2.0 * m.xy, m.xx - m.yy));
+        star.direction = axis_direction(2.0 * m.xy, m.xx - m.yy);
         return;
     }
     const double cxx = iyy / inner, cyy = ixx / inner, cxy = -ixy / inner;
     const double middle = 0.5 * (cxx + cyy), arm = std::hypot(0.5 * (cxx - cyy), cxy);
-    star.fwhm_px = fwhm_of_sigma * std::pow(cxx * cyy - cxy * cxy, 0.25);
+    star.fwhm_px = numerics::fwhm_per_sigma * std::pow(cxx * cyy - cxy * cxy, 0.25);
     star.elongation = middle > arm ? std::sqrt((middle + arm) / (middle - arm)) : 10.0;
-    double direction_deg = Angle::radians(0.5 * std::atan2(2.0 * cxy, cxx - cyy)).degrees();
-    if (direction_deg < 0.0) direction_deg += 180.0;
-    star.direction = Angle::degrees(direction_deg);
+    star.direction = axis_direction(2.0 * cxy, cxx - cyy);
 }
 
 double ring_level(const Light& light, const frame::PixelPosition& centre, double fwhm_px) {
@@ -270,7 +268,7 @@ Spot measure_spot(const frame::Cutout& cutout, const frame::PixelPosition& peak,
                   const frame::PixelBox& picture, const SpotSettings& settings) {
     Spot spot;
     Light light(cutout, peak, background, settings.gain_e_per_adu);
-    const double sigma = settings.fwhm_px / fwhm_of_sigma;
+    const double sigma = settings.fwhm_px / numerics::fwhm_per_sigma;
     light.raise_level(ring_level(light, peak, settings.fwhm_px));
     const Saturated saturated =
         saturated_about(cutout, peak, settings.saturation_adu, 0.5 * settings.fwhm_px);
@@ -362,7 +360,7 @@ std::optional<double> first_fwhm_px(const frame::Cutout& cutout, const frame::Pi
         sigma *= step;
         if (std::abs(step - 1.0) < 1e-3) break;
     }
-    return sigma >= 8.0 ? std::nullopt : std::optional<double>(fwhm_of_sigma * sigma);
+    return sigma >= 8.0 ? std::nullopt : std::optional<double>(numerics::fwhm_per_sigma * sigma);
 }
 
 }  // namespace emberline::stars

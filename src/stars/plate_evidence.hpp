@@ -3,7 +3,6 @@
 // by it, and how often chance would give as many.
 #pragma once
 
-#include <array>
 #include <cstddef>
 #include <vector>
 
@@ -62,6 +61,7 @@ class PlateEvidence {
     struct Local;
     [[nodiscard]] Local local(const SkyPosition& centre, double scale_arcsec_per_px) const;
     void look_around(Local& local, const PlatePolynomial& plate) const;
+    // Their `reference` counts among the local ones; refine and partners_of give it back by the field.
     [[nodiscard]] std::vector<Partner> pair_up(const Local& local, const PlatePolynomial& plate,
                                                double radius_arcsec, double sigmas) const;
     void judge(const Local& local, const PlatePolynomial& plate, const Tried& tried, double log_needed,

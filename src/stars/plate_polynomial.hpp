@@ -14,6 +14,8 @@
 namespace emberline::stars {
 
 inline constexpr int most_plate_order = 5;
+// From where a tangent plane touches: beyond, it is stretched so much that it tells little.
+inline constexpr double farthest_on_plane_deg = 40.0;
 inline constexpr double inverse_px = 0.01;  // SIP's inverse polynomial is as good over the frame
 
 // Of total degree up to `order`, in the order 1; u, v; u², u v, v²; …

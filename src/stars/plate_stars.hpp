@@ -4,7 +4,6 @@
 
 #include <optional>
 #include <string>
-#include <vector>
 
 #include "frame/wcs.hpp"
 #include "quantities/sky_position.hpp"

@@ -12,6 +12,7 @@
 #include "numerics/gauss_legendre.hpp"
 #include "numerics/matrix.hpp"
 #include "numerics/robust.hpp"
+#include "stars/axis_direction.hpp"
 
 namespace emberline::stars {
 namespace {
@@ -169,12 +170,10 @@ Ellipse ellipse_of(const Parameters& p) {
     const double mean = 0.5 * (p[2] + p[4]);
     const double difference = std::hypot(0.5 * (p[2] - p[4]), p[3]);
     const double half = 2.0 * std::sqrt(std::exp2(1.0 / p[5]) - 1.0);
-    // The small eigenvalue belongs to the long axis.
-    const double turn = 0.5 * std::atan2(2.0 * p[3], p[2] - p[4]) + 0.5 * std::numbers::pi;
-    double degrees = std::fmod(turn * 180.0 / std::numbers::pi, 180.0);
-    if (degrees < 0.0) degrees += 180.0;
+    // The small eigenvalue belongs to the long axis: a quarter of a turn on, of which the double is half a
+    // turn.
     return {half / std::sqrt(mean - difference), half / std::sqrt(mean + difference),
-            Angle::degrees(degrees)};
+            axis_direction(-2.0 * p[3], p[4] - p[2])};
 }
 
 // FWHM = 2 √(2^(1/β) − 1) (a c − b²)^(−1/4), carried through the covariance of a, b, c and β.
@@ -287,9 +286,7 @@ FrameProfile combine(const std::vector<StarProfile>& profiles) {
     const double x = numerics::median(std::move(along)), y = numerics::median(std::move(across));
     const double e = std::min(std::hypot(x, y), 0.999);
     out.elongation = std::sqrt((1.0 + e) / (1.0 - e));
-    double degrees = 0.5 * std::atan2(y, x) * 180.0 / std::numbers::pi;
-    if (degrees < 0.0) degrees += 180.0;
-    out.direction = Angle::degrees(degrees);
+    out.direction = axis_direction(y, x);
     return out;
 }
 

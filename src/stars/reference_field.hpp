@@ -8,11 +8,10 @@
 
 #include "quantities/sky_position.hpp"
 #include "stars/kd_tree.hpp"
+#include "stars/plate_polynomial.hpp"
 #include "stars/plate_stars.hpp"
 
 namespace emberline::stars {
-
-inline constexpr double farthest_on_plane_deg = 40.0;  // from where a tangent plane touches
 
 // References on the plane that touches the sky in their middle, brightest first (those without a magnitude
 // last, as given); what the plane does not reach, doubles and what is not finite is left out.

@@ -22,8 +22,8 @@ struct Registration {
     Angle rotation;  // from +x towards +y
     frame::PixelPosition centre;
     double scatter_px = 0.0;  // robust, one axis
-    double err_px =
-        0.0;  // of the shift at the centre, one axis; includes the scatter; infinite without stars
+    // Of the shift at the centre, one axis; includes the scatter; infinite without stars.
+    double err_px = 0.0;
     std::size_t stars = 0;   // that agree
     std::vector<bool> used;  // one a pair: outliers are set aside
 

@@ -69,8 +69,7 @@ Problem ambiguous() {
             .where = "plate solution",
             .mend =
                 "Look whether the frame was exposed twice, or the telescope moved; give the scale, and "
-                "whether the "
-                "picture is mirrored."};
+                "whether the picture is mirrored."};
 }
 
 std::vector<PictureStar> usable(const std::vector<PictureStar>& stars, std::vector<std::size_t>& source) {

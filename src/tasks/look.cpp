@@ -40,8 +40,7 @@ photometry::GatheredImage image_of(const StarLook& look) {
                                       .elongation = p.elongation,
                                       .direction = p.direction,
                                       .moffat_beta = p.moffat_beta,
-                                      .pixel_side = look.square.side_px,
-                                      .pixel_turned = look.square.turned});
+                                      .square = look.square});
 }
 
 double sky_at(const StarLook& look, double dx_px, double dy_px) {

@@ -325,6 +325,13 @@ TEST_CASE("without a clear star there is a Problem that says how many were offer
     CHECK_THAT(none.error().what, Catch::Contains("of 0"));
     const ShapeAt shape = [](const frame::PixelPosition&) { return round_star(2.5); };
     const Field faint = field_of(shape, 4, 2.5, 50.0, 60.0, random);
+    // A star that lies far from where it should was passed over without a word, and where() said that none
+    // was offered.
+    Field lost = field_of(shape, 1, 2.5, 1e5, 2e5, random);
+    lost.stars[0].position.x += 2.6;
+    const auto wandering = build_psf(lost.stars, 2.5, noise, saturation_adu);
+    REQUIRE_FALSE(wandering);
+    CHECK(wandering.error().where == "1: cannot be fitted");
     const auto too_faint = build_psf(faint.stars, 2.5, noise, saturation_adu);
     REQUIRE_FALSE(too_faint);
     CHECK_THAT(too_faint.error().what, Catch::Contains("of 4"));

@@ -313,6 +313,16 @@ TEST_CASE("cores and tables that make no sense are refused with the reason", "[p
     table = leaning(0.01);
     table.span_px = 0.0;
     CHECK_FALSE(Psf::make(good, table));
+    // A list of numbers within all other bounds asked for a grid of 59 000 nodes a side, 28 GB.
+    table = {};
+    table.half = 200;
+    table.step_px = 1.5;
+    table.constant.assign(401 * 401, 0.0);
+    const auto vast = Psf::make({0.3, 3.5, 6.0, 0.0}, table);
+    REQUIRE_FALSE(vast);
+    CHECK_THAT(vast.error().what, Catch::Contains("too far"));
+    // The widest core of all is still one.
+    CHECK(Psf::make({60.0, 3.5, 6.0, 0.0}));
     CHECK_FALSE(Psf::make(good, bump(-10.0)));  // more darkness than the core has light
 }
 

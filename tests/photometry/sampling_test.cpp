@@ -38,13 +38,13 @@ struct FineImage {
                (std::numbers::pi * core * core);
     }
     [[nodiscard]] double gathered(double dx, double dy, int points = 24) const {
-        const double turn = shape.pixel_turned ? root_half : 1.0,
-                     cross = shape.pixel_turned ? root_half : 0.0;
+        const double turn = shape.square.turned ? root_half : 1.0,
+                     cross = shape.square.turned ? root_half : 0.0;
         double sum = 0.0;
         for (int i = 0; i < points; ++i) {
             for (int j = 0; j < points; ++j) {
-                const double a = shape.pixel_side * ((i + 0.5) / points - 0.5);
-                const double b = shape.pixel_side * ((j + 0.5) / points - 0.5);
+                const double a = shape.square.side_px * ((i + 0.5) / points - 0.5);
+                const double b = shape.square.side_px * ((j + 0.5) / points - 0.5);
                 sum += density(dx + turn * a - cross * b, dy + cross * a + turn * b);
             }
         }
@@ -108,7 +108,7 @@ TEST_CASE("the ripple over a whole plane of pixels is that of the image's spatia
         return x == 0.0 ? 1.0 : std::sin(std::numbers::pi * x) / (std::numbers::pi * x);
     };
     for (const double fwhm : {0.9, 1.2, 1.6}) {
-        const SampledImage image{fwhm, 1.0, {}, 4.0, half_square, false};
+        const SampledImage image{fwhm, 1.0, {}, 4.0, {half_square, false}};
         const double radius = 18.0 * fwhm;
         const SamplingTable table(image, std::vector<double>{radius});
         double expected = 0.0;
@@ -131,7 +131,7 @@ TEST_CASE("with the image known, where a star falls between pixels no longer cou
     for (const Picture& picture : pictures) {
         for (const double fwhm : {0.8, 1.13, 1.6, 2.1}) {
             if (fwhm < 1.6 * picture.side) continue;
-            const SampledImage shape{fwhm, 1.2, Angle::degrees(35.0), 3.2, picture.side, picture.turned};
+            const SampledImage shape{fwhm, 1.2, Angle::degrees(35.0), 3.2, {picture.side, picture.turned}};
             const std::vector<double> radii{0.6 * fwhm, 1.0 * fwhm, 1.5 * fwhm, 2.1 * fwhm};
             const SamplingTable table(shape, radii);
             std::vector<std::vector<double>> plain(radii.size()), corrected(radii.size());
@@ -156,7 +156,7 @@ TEST_CASE("with the image known, where a star falls between pixels no longer cou
 }
 
 TEST_CASE("places that differ by whole pixels are one to the table", "[sampling]") {
-    const SampledImage image{1.3, 1.1, Angle::degrees(70.0), 2.8, root_half, true};
+    const SampledImage image{1.3, 1.1, Angle::degrees(70.0), 2.8, {root_half, true}};
     const std::vector<double> radii{0.9, 1.4, 2.6};
     const SamplingTable both(image, radii);
     const auto one = both.at({12.3, -4.8}), table = both.at({0.3, 0.2});
@@ -167,7 +167,7 @@ TEST_CASE("places that differ by whole pixels are one to the table", "[sampling]
 }
 
 TEST_CASE("a place not known well makes the correction as uncertain", "[sampling]") {
-    const SampledImage image{1.0, 1.0, {}, 3.5, half_square, false};
+    const SampledImage image{1.0, 1.0, {}, 3.5, {half_square, false}};
     const SamplingTable table(image, std::vector<double>{1.0});
     const frame::PixelPosition star{0.2, 0.1};
     const double err_px = 0.02;
@@ -187,7 +187,7 @@ TEST_CASE("what the profile does not know is in the error", "[sampling]") {
         for (const double fwhm_in_sides : {2.0, 3.0}) {
             for (const bool trailed : {false, true}) {
                 const double fwhm = fwhm_in_sides * picture.side;
-                FineImage image{{fwhm, 1.1, Angle::degrees(60.0), 8.0, picture.side, picture.turned}};
+                FineImage image{{fwhm, 1.1, Angle::degrees(60.0), 8.0, {picture.side, picture.turned}}};
                 if (trailed) {
                     image.shape.moffat_beta = 3.5;
                     image.shape.fwhm_px *= 0.85;
@@ -211,8 +211,11 @@ TEST_CASE("what the profile does not know is in the error", "[sampling]") {
                 }
                 REQUIRE(profiles.size() >= 3);
                 const stars::FrameProfile fitted = stars::combine(profiles);
-                const SampledImage known{fitted.fwhm_px,     fitted.elongation, fitted.direction,
-                                         fitted.moffat_beta, picture.side,      picture.turned};
+                const SampledImage known{fitted.fwhm_px,
+                                         fitted.elongation,
+                                         fitted.direction,
+                                         fitted.moffat_beta,
+                                         {picture.side, picture.turned}};
                 const std::vector<double> radii{0.8 * fwhm, 1.2 * fwhm, 1.8 * fwhm};
                 const SamplingTable table(known, radii);
                 std::vector<std::vector<double>> corrected(radii.size());
@@ -240,7 +243,7 @@ TEST_CASE("width and shape are the image's, whatever square gathers it", "[sampl
     for (const Picture& picture : pictures) {
         for (const double fwhm_in_sides : {1.8, 2.5, 4.0}) {
             const double fwhm = fwhm_in_sides * picture.side;
-            const FineImage image{{fwhm, 1.25, Angle::degrees(20.0), 3.0, picture.side, picture.turned}};
+            const FineImage image{{fwhm, 1.25, Angle::degrees(20.0), 3.0, {picture.side, picture.turned}}};
             const frame::PixelPosition star{random.uniform(-0.5, 0.5), random.uniform(-0.5, 0.5)};
             frame::Cutout cutout{{-12, -12, 25, 25}, {}};
             for (int y = -12; y <= 12; ++y) {

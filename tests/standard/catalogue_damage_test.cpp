@@ -5,6 +5,7 @@
 
 #include "catalogue_files.hpp"
 #include "standard/field_catalogue.hpp"
+#include "standard/photometric_catalogue.hpp"
 
 using namespace emberline;
 using test::bytes_of;
@@ -128,6 +129,29 @@ TEST_CASE("bytes in a VOTable may end anywhere", "[field_catalogue]") {
                   "end within row 1");
 }
 
+TEST_CASE("an array in a VOTable's bytes is no magnitude, whatever its meaning is said to be",
+          "[photometric_catalogue]") {
+    // IVOA VOTable 1.4, section 2.1: arraysize 2 is two values in a cell. They were read as one number, the
+    // last, and sixteen bytes of short ones were shifted by more bits than a number has.
+    const Folder folder;
+    const std::string fields =
+        two_fields +
+        "<FIELD name=\"both\" datatype=\"double\" arraysize=\"2\" ucd=\"phot.mag;em.opt.B\"/>"
+        "<FIELD name=\"V\" datatype=\"double\" unit=\"mag\"/>"
+        "<FIELD name=\"counts\" datatype=\"short\" arraysize=\"8\"/>";
+    // 201, 37, (13, 14), 12.5 and eight times 1, big-endian.
+    const auto read = standard::read_photometric_catalogue(
+        folder.file("array.vot", votable(fields,
+                                         "<BINARY><STREAM encoding=\"base64\">"
+                                         "QGkgAAAAAABAQoAAAAAAAEAqAAAAAAAAQCwAAAAAAABAKQAAAA"
+                                         "AAAAABAAEAAQABAAEAAQABAAE="
+                                         "</STREAM></BINARY>")));
+    REQUIRE(read);
+    REQUIRE(read->stars.size() == 1);
+    CHECK(read->stars.front().native.at("V").value == 12.5);
+    CHECK_FALSE(read->stars.front().native.contains("B"));
+}
+
 TEST_CASE("XML that would grow without end, or fetch what is not its own, does neither",
           "[field_catalogue]") {
     const Folder folder;
@@ -175,6 +199,11 @@ TEST_CASE("a header of ECSV may be as wrong as it likes", "[field_catalogue]") {
             standard::read_field_catalogue(folder.file("cut.ecsv", whole.substr(0, length)));
         if (!catalogue) CHECK(catalogue.error().what.ends_with('.'));
     }
+    // Blank lines before the header were not counted: the problem named a line too far up.
+    check_refused(folder.file("blank.ecsv",
+                              "\n\n# %ECSV 1.0\n# ---\n# datatype:\n# - {name: ra, datatype: float64}\n"
+                              "# - {name: dec, datatype: float64}\nra dec\n10 20\n400 20\n"),
+                  "outside 0 to 360", "line 10, column 'ra'");
     // Columns described a line each, as a large survey's archive does it; units from there.
     const auto described = read(folder.file(
         "lines.ecsv",

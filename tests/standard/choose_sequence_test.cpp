@@ -183,26 +183,6 @@ TEST_CASE("neighbours count by the light that they add", "[choose-sequence]") {
     CHECK(verdict(star_at(35.0 / 60.0, 0.0, 13.4, 0.6), brilliant) == NotTaken::neighbour);
 }
 
-TEST_CASE("the wing of a star's profile is what a sum over its pixels gives", "[choose-sequence]") {
-    // An independent slow method: a Moffat profile of β = 2.5, FWHM R/4, summed over a circle of radius R/2
-    // at distance d, in steps of R/400. The formula leaves out the profile's core, (α/d)², and all but the
-    // first term of the circle's width: 7 % at d = R, 2 % and less further out.
-    const double r = 15.0, alpha = 0.25 * r / (2.0 * std::sqrt(std::pow(2.0, 0.4) - 1.0)), step = r / 400.0;
-    for (const auto& [d, tolerance] : std::map<double, double>{{1.0, 0.10}, {2.0, 0.02}, {4.0, 0.02}}) {
-        double sum = 0.0;
-        for (double x = -0.5 * r + 0.5 * step; x < 0.5 * r; x += step) {
-            for (double y = -0.5 * r + 0.5 * step; y < 0.5 * r; y += step) {
-                if (std::hypot(x, y) > 0.5 * r) continue;
-                const double q = std::hypot(x + d * r, y) / alpha;
-                sum += 1.5 / (M_PI * alpha * alpha) * std::pow(1.0 + q * q, -2.5) * step * step;
-            }
-        }
-        CAPTURE(d, sum);
-        CHECK(share_of_light(d * r, r) == Approx(sum).epsilon(tolerance));
-    }
-    CHECK(share_of_light(14.9, 15.0) == 1.0);
-}
-
 TEST_CASE("the order of the catalogue's rows does not matter", "[choose-sequence]") {
     for (std::uint64_t seed = 1; seed <= 5; ++seed) {
         auto stars = crowd(seed, 150);
@@ -427,6 +407,12 @@ TEST_CASE("without one usable star there is a problem that says what became of t
     REQUIRE_FALSE(faint);
     CHECK_THAT(faint.error().what,
                Contains("None of the catalogue's 8 stars") && Contains("8 of them: Fainter than the range"));
+    // "--expected nan" is a number to the command line; the search for the least variance ran off its end.
+    settings = usual_settings();
+    settings.transient_mag = std::nan("");
+    const auto unknown = choose_sequence(stars, lights_of(stars), settings);
+    REQUIRE_FALSE(unknown);
+    CHECK(unknown.error().kind == ProblemKind::request);
     // A band that no star has.
     settings = usual_settings();
     settings.bands = {parse_band("Ic").value()};

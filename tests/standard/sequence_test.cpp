@@ -43,6 +43,19 @@ TEST_CASE("a faulty sequence is refused by line and column", "[sequence]") {
     }
 }
 
+TEST_CASE("a label that a star cannot have is refused with the reason that holds for it", "[sequence]") {
+    const auto refused = [](const std::string& label) {
+        const auto sequence = standard::parse_sequence("label,ra,dec,V\n" + label + ",10,20,12.6\n", "s.csv");
+        REQUIRE_FALSE(sequence);
+        CHECK(sequence.error().where == "s.csv, line 2, column 'label'");
+        return sequence.error().what;
+    };
+    CHECK(refused("transient") == "A star cannot be labelled 'transient': that is the transient's.");
+    // It was said to be the transient's too.
+    CHECK(refused("@126") == "A star cannot be labelled '@126': no label begins with '@'.");
+    CHECK(refused("") == "The star has no label.");
+}
+
 TEST_CASE("an empty magnitude is unknown, a missing error is assumed", "[sequence]") {
     const auto sequence = standard::parse_sequence("label,ra,dec,B,V,V_err\n126,10,20,,12.6,\n", "s.csv");
     REQUIRE(sequence);

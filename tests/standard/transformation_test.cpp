@@ -238,6 +238,14 @@ TEST_CASE("a colour term that cannot be had says what is missing", "[transformat
     REQUIRE(found);
     CHECK_FALSE(found->colour_term);
     CHECK(found->no_colour_term.find("colours span") != std::string::npos);
+    // Frames without any light: no star lies on any relation, and its scatter was no number.
+    auto dark = night_of(Plan{}, random);
+    for (auto& observation : dark.solve.observations)
+        observation.flux_e = 0.0;
+    found = standard::find_transformation(dark);
+    REQUIRE(found);
+    CHECK(found->stars == 0);
+    CHECK(found->scatter_mag == 0.0);
     Plan level;
     level.airmass_high = 1.2;
     found = standard::find_transformation(night_of(level, random));

@@ -7,6 +7,7 @@
 #include <limits>
 
 #include "numerics/robust.hpp"
+#include "stars/find_peaks.hpp"
 #include "stars/invented_picture.hpp"
 
 using namespace emberline;
@@ -368,6 +369,24 @@ TEST_CASE("hostile values do not break the search", "[detect]") {
         CHECK(std::isfinite(star.flux_adu));
         CHECK(std::isfinite(star.err_px));
     }
+}
+
+TEST_CASE("light beyond what a float holds makes no peak of no number", "[detect]") {
+    numerics::Random random(35);
+    frame::Cutout picture = flat_sky(200, 200, 500.0);
+    add_star(picture, 60.0, 60.0, 9000.0, 3.0);
+    add_noise(picture, 0.05, random);
+    // Each of them, over a scatter of 0.05, is ∞; side by side their filtered light was ∞ − ∞, which is not
+    // below any threshold, and broke the order of peaks by significance.
+    picture.at(160, 160) = 3e38F;
+    picture.at(161, 160) = -3e38F;
+    const auto background = estimate_background(picture);
+    REQUIRE(background);
+    const auto found = find_peaks(PixelSource(picture), *background, {}, 65535.0);
+    REQUIRE(found);
+    CHECK_FALSE(found->peaks.empty());
+    for (const Peak& peak : found->peaks)
+        CHECK_FALSE(std::isnan(peak.sigmas));
 }
 
 TEST_CASE("the number of threads and of wanted stars changes no star", "[detect]") {

@@ -370,8 +370,7 @@ Outcome try_way(const Way& way, double width_px, double radius_fwhm, int stars, 
     const stars::FrameProfile profile = stars::combine(profiles);
     const std::vector<double> radii{radius_fwhm * fwhm};
     const photometry::SamplingTable table(
-        {profile.fwhm_px, std::max(profile.elongation, 1.0), profile.direction, profile.moffat_beta,
-         square.side_px, square.turned},
+        {profile.fwhm_px, std::max(profile.elongation, 1.0), profile.direction, profile.moffat_beta, square},
         radii);
     Outcome out;
     out.known_err = table.unknown().front();
