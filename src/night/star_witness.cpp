@@ -31,7 +31,7 @@ class Hearing {
     Witnesses hear() {
         Witnesses out;
         for (int round = 0; round < rounds; ++round)
-            out.frame_floor_mag = std::sqrt(settle());
+            settle();
         const auto all = solve(group_.stars.size());
         for (std::size_t i = 0; i < group_.stars.size(); ++i) {
             out.stars.push_back(witnessed(i));
@@ -87,10 +87,10 @@ class Hearing {
         return residual;
     }
 
-    // Floors and outliers anew; returns the floor's variance.
-    double settle() {
+    // Floors and outliers anew.
+    void settle() {
         const auto all = solve(group_.stars.size());
-        if (all.locals.empty()) return 0.0;
+        if (all.locals.empty()) return;
         const std::vector<double> residual = within_nights(all);
         std::vector<std::size_t> star, frame;
         std::vector<bool> used;
@@ -126,7 +126,6 @@ class Hearing {
         for (std::size_t l = 0; l < residual.size(); ++l)
             share_[l] = numerics::contamination_weight(residual[l] * residual[l] / variance_[l],
                                                        numerics::observation_outliers);
-        return floor_mag2;
     }
 
     [[nodiscard]] WitnessedStar witnessed(std::size_t star) const {
