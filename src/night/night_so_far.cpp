@@ -8,9 +8,9 @@
 #include <map>
 #include <tuple>
 
-#include "night/choose_aperture.hpp"
 #include "night/combine_frames.hpp"
 #include "night/flip_step.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/magnitude.hpp"
 

@@ -5,8 +5,8 @@
 #include <cmath>
 #include <tuple>
 
-#include "night/choose_aperture.hpp"
 #include "night/solve_band.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/magnitude.hpp"
 
