@@ -184,12 +184,7 @@ Result<void> read_instrument(SettingsTable table, std::string name, Campaign& ca
     doubt_instrument(instrument, campaign);
     instrument.exposure_s = table.number("exposure_s", 1e-6, 1e6);
     instrument.offset_adu = table.number("offset", -1e6, 1e6);
-    if (const auto stacked = table.number("stacked", 1.0, 1e5)) {
-        instrument.stacked = static_cast<int>(*stacked);
-        if (*stacked != std::floor(*stacked))
-            table.refuse("stacked", fmt::format("{:g} is no number of exposures.", *stacked),
-                         "Write a whole number, such as stacked = 20.");
-    }
+    instrument.stacked = table.whole_number("stacked", 1, 100'000, "exposures");
     if (auto code = table.text("observer_code"); code && !code->empty())
         campaign.observer_codes[instrument.name] = std::move(*code);
     instrument.stack = table.text("stack");
@@ -261,7 +256,7 @@ Result<void> read_measure(SettingsTable table, MeasureSettings& measure) {
     assign(measure.cloud_mag, table.number("cloud_mag", 0.01, 10.0));
     assign(measure.refuse_cloud_mag, table.number("refuse_cloud_mag", 0.05, 20.0));
     assign(measure.refuse_elongation, table.number("refuse_elongation", 1.05, 100.0));
-    assign(measure.least_comparison_stars, table.number("least_comparison_stars", 1.0, 1000.0));
+    assign(measure.least_comparison_stars, table.whole_number("least_comparison_stars", 1, 1000, "stars"));
     assign(measure.most_shift_arcsec, table.number("most_shift_arcsec", 0.1, 600.0));
     assign(measure.refuse_processed, table.flag("refuse_processed"));
     assign(measure.colour_term, table.flag("colour_term"));

@@ -95,7 +95,7 @@ struct Campaign {
     PlateSettings plate;         // [plate]
     ReportSettings report;       // [report]
     MeasureSettings measure;
-    std::vector<std::string> remarks;  // keys that belong to parts not built yet, and the like
+    std::vector<std::string> remarks;  // values that are allowed and hardly meant, one sentence each
 
     [[nodiscard]] std::string path(std::string_view relative) const;  // folder / relative
     [[nodiscard]] frame::MasterPaths master_paths() const;            // of [masters], each with its folder

@@ -3,11 +3,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <map>
-#include <numbers>
 
 #include "night/aperture_grid.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/robust.hpp"
 #include "photometry/growth.hpp"
 #include "quantities/magnitude.hpp"
@@ -24,7 +23,6 @@ constexpr double angle_share = 0.9;  // of the frames must have an angle for it 
 // Under a fixed angle the seeing must not cut into the star: at least this many median FWHM as a radius.
 constexpr double least_angle_fwhm = 1.0;
 constexpr std::size_t frames_to_tell = 4;  // of a star, for its scatter to mean something
-constexpr double whole_area = 0.999;       // of an aperture on the frame
 constexpr double mean_deviation_to_sigma = 1.2533141373155001;  // sqrt(π/2), of a Gaussian
 constexpr double least_ratio = 0.1;
 constexpr double clear_enough_mag = 0.03;  // noisier stars tell nothing of what is beyond noise
@@ -36,11 +34,6 @@ struct FrameOffer {
     std::vector<photometry::ApertureCandidate> candidates;
     double transient_total_e = 0.0;
 };
-
-double relative_err(const FrameFluxes& frame, const StarFlux& star, std::size_t k) {
-    const double flux = star.flux_e[k];
-    return std::sqrt(noise_terms(frame, star, k).variance_e2(flux)) / flux;
-}
 
 // The transient may fade between nights, never by much within one.
 std::string transient_key(const FrameFluxes& frame) {
@@ -291,42 +284,6 @@ bool host_shows(const std::vector<const FrameFluxes*>& frames) {
 }
 
 }  // namespace
-
-photometry::NoiseTerms noise_terms(const FrameFluxes& frame, const StarFlux& star, std::size_t aperture) {
-    // A sky clipped at black shows no scatter at all, and without any an empty frame would weigh infinitely;
-    // rounding to whole numbers alone leaves 1/sqrt(12) of a step (Sheppard 1898).
-    const double scatter_e =
-        star.sky_scatter_e > 0.0 ? star.sky_scatter_e : frame.gain_e_per_adu / std::sqrt(12.0);
-    const double area_px = star.area_px[aperture];
-    const FrameAperture& kind = frame.apertures[aperture];
-    photometry::BackgroundNoise background{
-        area_px,         scatter_e, star.sky_pixels,
-        star.sky_factor, 0.0,       kind.is_psf() ? area_px : photometry::square_area_px(area_px)};
-    *background.square_area_px *= kind.sky_noise_factor * kind.sky_noise_factor;
-    double more_e2 = 0.0;
-    if (star.host) {
-        // The level of the sky is part of what the method fitted, and of its own variance.
-        background.sky_pixels = std::numeric_limits<double>::infinity();
-        background.host_e = std::max(star.host->host_e[aperture], 0.0);
-        more_e2 = star.host->variance_e2[aperture];
-    }
-    return {photometry::background_variance_e2(background) + more_e2,
-            std::hypot(frame.scintillation, frame.flat_err, place_err(star, aperture)),
-            kind.psf_photon_factor.value_or(1.0)};
-}
-
-double place_err(const StarFlux& star, std::size_t aperture) {
-    return aperture < star.place_err.size() ? star.place_err[aperture] : 0.0;
-}
-
-bool light_lost(const FrameFluxes& frame, const StarFlux& star, std::size_t aperture) {
-    // The caveat of an edge may mean the annulus alone: the area tells of the aperture.
-    const double radius = frame.apertures[aperture].radius_px;
-    const Caveats& c = star.caveats[aperture];
-    return c.has(Caveat::saturated) || c.has(Caveat::not_linear) || !std::isfinite(star.flux_e[aperture]) ||
-           (!frame.apertures[aperture].is_psf() &&
-            star.area_px[aperture] < whole_area * std::numbers::pi * radius * radius);
-}
 
 std::vector<std::optional<std::size_t>> choose_apertures(const std::vector<const FrameFluxes*>& frames,
                                                          const std::set<std::string>& comparison,

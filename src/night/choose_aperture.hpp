@@ -8,20 +8,9 @@
 #include <vector>
 
 #include "night/campaign.hpp"
-#include "photometry/noise.hpp"
 #include "photometry/star_flux.hpp"
 
 namespace emberline::night {
-
-// Of one star at one of its frame's apertures.
-[[nodiscard]] photometry::NoiseTerms noise_terms(const photometry::FrameFluxes& frame,
-                                                 const photometry::StarFlux& star, std::size_t aperture);
-// Relative; 0 where nothing is known to vary with the place.
-[[nodiscard]] double place_err(const photometry::StarFlux& star, std::size_t aperture);
-// Light is missing from that aperture: saturated, beyond the linear range, cut by the frame's edge,
-// undefined.
-[[nodiscard]] bool light_lost(const photometry::FrameFluxes& frame, const photometry::StarFlux& star,
-                              std::size_t aperture);
 
 // One index a frame; absent where the frame lacks that aperture.
 // Settings win. Else, where the host shines under the transient, one angle for the whole campaign, since

@@ -9,7 +9,7 @@
 #include <set>
 #include <tuple>
 
-#include "night/choose_aperture.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/robust.hpp"
 
 namespace emberline::night {

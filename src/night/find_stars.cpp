@@ -23,12 +23,6 @@ constexpr std::size_t most_profiles = 6;  // more do not sharpen a median worth 
 constexpr double centred_on_itself_fwhm = 0.06;  // centroid error below this part of the FWHM
 constexpr double wrong_star_fwhm = 1.0;          // further from its place: another star was taken
 
-[[nodiscard]] frame::PixelBox box_around(const frame::PixelPosition& p, double half_px) {
-    const int half = static_cast<int>(std::ceil(half_px));
-    return {static_cast<int>(std::lround(p.x)) - half, static_cast<int>(std::lround(p.y)) - half,
-            2 * half + 1, 2 * half + 1};
-}
-
 Result<std::vector<StarOnFrame>> predict(const frame::Frame& frame, const frame::Wcs& wcs, const Band& band,
                                          const standard::Sequence& sequence, const Campaign& campaign) {
     std::vector<StarOnFrame> stars;
@@ -185,6 +179,12 @@ void settle_positions(StarField& field) {
 }
 
 }  // namespace
+
+frame::PixelBox box_around(const frame::PixelPosition& place, double half_px) {
+    const int half = static_cast<int>(std::ceil(half_px));
+    return {static_cast<int>(std::lround(place.x)) - half, static_cast<int>(std::lround(place.y)) - half,
+            2 * half + 1, 2 * half + 1};
+}
 
 stars::PixelSquare gathering_square(const frame::FrameFacts& facts) {
     if (!facts.lattice) return {};

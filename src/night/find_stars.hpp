@@ -43,6 +43,9 @@ struct StarField {
     int expected = 0, found = 0;  // comparison stars
 };
 
+// The square of pixels that holds everything within `half_px` of a place; it may reach beyond the frame.
+[[nodiscard]] frame::PixelBox box_around(const frame::PixelPosition& place, double half_px);
+
 // What gathers the light of the frame's pixels.
 [[nodiscard]] stars::PixelSquare gathering_square(const frame::FrameFacts& facts);
 

@@ -10,8 +10,8 @@
 #include <optional>
 #include <tuple>
 
-#include "night/choose_aperture.hpp"
 #include "night/combine_frames.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/magnitude.hpp"
 

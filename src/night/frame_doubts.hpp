@@ -14,7 +14,7 @@ namespace emberline::night {
 
 // Without what is the one frame's own, so that the same doubt on many frames is said once.
 struct FrameDoubt {
-    std::string what;  // "They are dated in the future."
+    std::string what;  // "Dated in the future."
     std::string mend;
 };
 

@@ -7,7 +7,7 @@
 #include <numbers>
 
 #include "night/aperture_grid.hpp"
-#include "night/choose_aperture.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/robust.hpp"
 #include "photometry/local_sky.hpp"
 #include "quantities/magnitude.hpp"
@@ -31,10 +31,6 @@ constexpr double same_ceiling = 0.005;
 // More sky than this makes nothing surer and takes time.
 constexpr double enough_pixels = 16000.0;
 constexpr std::size_t least_places = 6;
-
-double relative_err(const FrameFluxes& frame, const StarFlux& star, std::size_t k) {
-    return std::sqrt(noise_terms(frame, star, k).variance_e2(star.flux_e[k])) / star.flux_e[k];
-}
 
 struct Radii {
     std::size_t small, magnitude, large;

@@ -19,12 +19,6 @@ using photometry::FrameAperture;
 using photometry::FrameFluxes;
 using photometry::StarFlux;
 
-frame::PixelBox box_around(const frame::PixelPosition& p, double half_px) {
-    const int half = static_cast<int>(std::ceil(half_px));
-    return {static_cast<int>(std::lround(p.x)) - half, static_cast<int>(std::lround(p.y)) - half,
-            2 * half + 1, 2 * half + 1};
-}
-
 // What pixels that vary together do to the noise of a star's sky.
 struct Widening {
     double scatter = 1.0, level_err = 1.0;

@@ -19,7 +19,7 @@
 namespace emberline::night {
 
 struct StarLook {
-    // At each of the frame's apertures, noise and all: photometry::noise_terms gives its variance. At a PSF's
+    // At each of the frame's apertures, noise and all: night/star_noise gives its variance. At a PSF's
     // fit what the ledger has, else NaN.
     photometry::StarFlux light;
     photometry::SkyEstimate sky;

@@ -7,7 +7,6 @@
 #include <cmath>
 
 #include "night/aperture_grid.hpp"
-#include "night/choose_aperture.hpp"
 #include "night/find_stars.hpp"
 #include "night/frame_needs.hpp"
 #include "night/host_template.hpp"
@@ -18,6 +17,7 @@
 #include "night/seen_place.hpp"
 #include "night/settle_stack.hpp"
 #include "night/star_light.hpp"
+#include "night/star_noise.hpp"
 #include "night/surroundings.hpp"
 #include "numerics/robust.hpp"
 #include "photometry/growth.hpp"

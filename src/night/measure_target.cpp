@@ -228,8 +228,8 @@ class NightMaker {
             const double scale =
                 flux_ratio(zero_points_.frames[*judged.solved].zero_point_mag - zero_point_mag);
             out.err_e += share[i] * scale * star.host->common_err_e[*judged.aperture];
-            out.name = fmt::format("{} {}: host by {}", solution_.band.name(), solution_.instrument,
-                                   word(star.host->method));
+            out.name = fmt::format("{} {}{}{}", solution_.band.name(), solution_.instrument,
+                                   host_component_mark, word(star.host->method));
         }
         return out;
     }

@@ -4,6 +4,7 @@
 // the covariance of any set of them is diag(random²) + Σ_k v_k v_kᵀ, k running over the names.
 #pragma once
 
+#include <cmath>
 #include <optional>
 #include <string>
 #include <vector>
@@ -20,6 +21,9 @@ struct CommonComponent {
     double err_mag = 0.0;  // signed: d(mag) for one sigma of it
     bool operator==(const CommonComponent&) const = default;
 };
+
+// In the name of the component that a host's model is: "V main: host by scene".
+inline constexpr const char* host_component_mark = ": host by ";
 
 struct CheckStar {
     std::string label;
@@ -47,9 +51,10 @@ struct Measurement {
     std::optional<double> magnitude_mag;   // absent for a limit
     std::optional<double> random_err_mag;  // zero-point noise included; absent for a limit
     std::optional<double> common_err_mag;  // quadrature sum of `common`
-    std::optional<double> limit_mag;       // max(F,0) + 3 σ_F; for a detection the depth: 3 σ at F = 0
+    std::optional<double>
+        limit_mag;  // max(F,0) + n σ_F, n the settings' limit_sigma; for a detection the depth: n σ at F = 0
     std::vector<CommonComponent> common;
-    std::string method;  // "aperture"
+    std::string method;  // "aperture", "psf"; beside a host "template-psf", "scene-aperture" …
     bool transformed = false;
     int n_comparison = 0;
     std::vector<std::string> comparison_labels;

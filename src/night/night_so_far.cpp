@@ -8,16 +8,14 @@
 #include <map>
 #include <tuple>
 
-#include "night/choose_aperture.hpp"
 #include "night/combine_frames.hpp"
 #include "night/flip_step.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/magnitude.hpp"
 
 namespace emberline::night {
 namespace {
-
-constexpr const char* host_mark = ": host by ";  // in a component's name, as measure_target gives it
 
 double squared(double x) {
     return x * x;
@@ -25,7 +23,7 @@ double squared(double x) {
 
 const CommonComponent* host_component(const Measurement& m) {
     for (const CommonComponent& c : m.common) {
-        if (c.name.find(host_mark) != std::string::npos) return &c;
+        if (c.name.find(host_component_mark) != std::string::npos) return &c;
     }
     return nullptr;
 }
@@ -51,7 +49,7 @@ class Course {
     Course(const NightMeasurement& night, const std::vector<FrameInSolution>& frames, double limit_sigma)
         : night_(night), limit_sigma_(limit_sigma) {
         for (const CommonComponent& c : night.common) {
-            if (c.name.find(host_mark) == std::string::npos) shared_.push_back(c);
+            if (c.name.find(host_component_mark) == std::string::npos) shared_.push_back(c);
         }
         of_noise_.assign(shared_.size(), true);
         for (const FrameInSolution& one : frames)

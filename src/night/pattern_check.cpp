@@ -403,10 +403,9 @@ Result<PatternVerdict> check_pattern(const frame::Frame& frame, const StarField&
     const double saturation_adu = facts.saturation_adu ? facts.saturation_adu->value : sixteen_bits;
     std::vector<StarInStored> stars = stars_in_stored(facts, field, saturation_adu);
     std::vector<frame::PixelBox> boxes;
-    const int half = static_cast<int>(std::ceil(half_box_fwhm * fwhm_px)) + 2;
+    const double half_px = half_box_fwhm * fwhm_px + 2.0;
     for (const StarInStored& star : stars) {
-        boxes.push_back({static_cast<int>(std::lround(star.position.x)) - half,
-                         static_cast<int>(std::lround(star.position.y)) - half, 2 * half + 1, 2 * half + 1});
+        boxes.push_back(box_around(star.position, half_px));
     }
     if (auto good = read_boxes(frame, field, boxes, stars); !good) return fail(good.error());
     const PhaseLevels levels = measure_phases(stars, fwhm_px, saturation_adu);

@@ -282,7 +282,7 @@ Result<FoundPlate> PlateFinder::find(const std::vector<frame::Frame>& frames) co
         if (!there && !search_.any_field)
             return fail(another_field(wcs, *field, campaign_, source.name, path));
         if (reference != nullptr) drop_marks(*field, *reference, wcs);
-        return FoundPlate{std::move(*solution), source.name, std::move(*field), {}};
+        return FoundPlate{std::move(*solution), source.name, std::move(*field)};
     }
     return fail(search.problem(path));
 }

@@ -4,7 +4,6 @@
 // Needs: detection, pattern matching.  Feeds: measure_frame, the solve command, stacks.
 #pragma once
 
-#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -33,7 +32,6 @@ struct FoundPlate {
     stars::PlateSolution solution;  // of the stored pixels
     std::string against;            // "frames/a.fits", "comparison.csv", "field.csv"
     stars::DetectionField field;    // what was seen; positions in stored pixels
-    std::vector<std::string> remarks;
 };
 
 struct PlateSearch {

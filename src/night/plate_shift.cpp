@@ -34,8 +34,8 @@ constexpr double student_widening = 0.55;
 using Row = std::array<double, 6>;
 
 // Of the residual's east (axis 0) or north (1) at a place; the first `terms` count.
-Row row_of(double east, double north, int axis, int terms) {
-    const double u = east / arm_unit_arcsec, v = north / arm_unit_arcsec;
+Row row_of(double east_arcsec, double north_arcsec, int axis, int terms) {
+    const double u = east_arcsec / arm_unit_arcsec, v = north_arcsec / arm_unit_arcsec;
     if (terms == 4) return axis == 0 ? Row{1.0, 0.0, u, -v} : Row{0.0, 1.0, v, u};
     return axis == 0 ? Row{1.0, 0.0, u, v, 0.0, 0.0} : Row{0.0, 1.0, 0.0, 0.0, u, v};
 }
@@ -47,19 +47,19 @@ class Fit {
         a_ = numerics::Matrix(2 * n, static_cast<std::size_t>(terms));
         for (std::size_t i = 0; i < n; ++i) {
             for (int axis = 0; axis < 2; ++axis) {
-                const Row row = row_of(stars[i].east, stars[i].north, axis, terms);
+                const Row row = row_of(stars[i].east_arcsec, stars[i].north_arcsec, axis, terms);
                 for (std::size_t j = 0; j < a_.columns(); ++j)
                     a_(2 * i + static_cast<std::size_t>(axis), j) = row[j];
             }
-            y_.push_back(stars[i].off_east);
-            y_.push_back(stars[i].off_north);
+            y_.push_back(stars[i].off_east_arcsec);
+            y_.push_back(stars[i].off_north_arcsec);
         }
         good_.assign(n, 1.0);
         least_scatter2_ = n < stars_for_rotation ? std::pow(assumed_catalogue_err_arcsec, 2) : 0.0;
     }
 
     // Empty where the stars do not tell the terms: all on one line.
-    std::optional<PlateShift> at(double east, double north) {
+    std::optional<PlateShift> at(double east_arcsec, double north_arcsec) {
         if (!start()) return std::nullopt;
         for (int round = 0; round < rounds; ++round) {
             if (!solve()) return std::nullopt;
@@ -67,11 +67,13 @@ class Fit {
             set_good();
         }
         if (!solve()) return std::nullopt;
-        return result(east, north);
+        return result(east_arcsec, north_arcsec);
     }
 
   private:
-    [[nodiscard]] double variance(std::size_t i) const { return stars_[i].err * stars_[i].err + scatter2_; }
+    [[nodiscard]] double variance(std::size_t i) const {
+        return stars_[i].err_arcsec * stars_[i].err_arcsec + scatter2_;
+    }
 
     // One mistake among few draws the fit to itself and hides: so the start is, of the fits to all and to all
     // but one, the one that the stars lie nearest to. Its scatter is taken too large rather than too small.
@@ -151,13 +153,13 @@ class Fit {
                                                       numerics::catalogue_outliers);
     }
 
-    [[nodiscard]] PlateShift result(double east, double north) const {
+    [[nodiscard]] PlateShift result(double east_arcsec, double north_arcsec) const {
         PlateShift out;
         out.terms = terms_;
         double all2 = 0.0, noise2 = 0.0;
         std::array<double, 2> shift{};
         for (int axis = 0; axis < 2; ++axis) {
-            const Row x = row_of(east, north, axis, terms_);
+            const Row x = row_of(east_arcsec, north_arcsec, axis, terms_);
             Row cx{};  // C xᵀ
             for (std::size_t j = 0; j < a_.columns(); ++j) {
                 for (std::size_t k = 0; k < a_.columns(); ++k)
@@ -171,7 +173,7 @@ class Fit {
                     l += a_(row, j) * cx[j];
                 l *= good_[i] / variance(i);
                 all2 += l * l * variance(i);
-                noise2 += l * l * stars_[i].err * stars_[i].err;
+                noise2 += l * l * stars_[i].err_arcsec * stars_[i].err_arcsec;
             }
         }
         out.east_arcsec = shift[0];
@@ -201,14 +203,14 @@ class Fit {
 
 }  // namespace
 
-PlateShift plate_shift(const std::vector<PlateResidual>& stars, double east, double north) {
+PlateShift plate_shift(const std::vector<PlateResidual>& stars, double east_arcsec, double north_arcsec) {
     if (stars.size() >= stars_for_shear) {
-        if (const auto shift = Fit(stars, 6).at(east, north)) return *shift;
+        if (const auto shift = Fit(stars, 6).at(east_arcsec, north_arcsec)) return *shift;
     }
     if (stars.size() >= stars_for_rotation) {
-        if (const auto shift = Fit(stars, 4).at(east, north)) return *shift;
+        if (const auto shift = Fit(stars, 4).at(east_arcsec, north_arcsec)) return *shift;
     }
-    return Fit(stars, 2).at(east, north).value_or(PlateShift{});
+    return Fit(stars, 2).at(east_arcsec, north_arcsec).value_or(PlateShift{});
 }
 
 }  // namespace emberline::night

@@ -8,15 +8,15 @@
 
 namespace emberline::night {
 
-// One star, arcseconds on the tangent plane of the place that is asked for: where the plate puts its
+// One star, on the tangent plane of the place that is asked for: where the plate puts its
 // centroid, and how far from there its catalogue place lies.
 struct PlateResidual {
-    double east = 0.0, north = 0.0;
-    double off_east = 0.0, off_north = 0.0;
-    double err = 0.0;  // of the centroid, one axis
+    double east_arcsec = 0.0, north_arcsec = 0.0;
+    double off_east_arcsec = 0.0, off_north_arcsec = 0.0;
+    double err_arcsec = 0.0;  // of the centroid, one axis
 };
 
-// What is to be added to what the plate says at (`east`, `north`).
+// What is to be added to what the plate says at the place that is asked for.
 struct PlateShift {
     double east_arcsec = 0.0, north_arcsec = 0.0;
     double err_arcsec = 0.0;    // one axis, all in
@@ -30,6 +30,7 @@ struct PlateShift {
 // beyond their centroids' errors is the catalogue's (and the plate's shape), one sigma the same for all. A
 // shift up to three stars, where an error of the catalogue is assumed too; rotation and scale from four on;
 // shear from eight. `stars` must not be empty, nor an error 0.
-[[nodiscard]] PlateShift plate_shift(const std::vector<PlateResidual>& stars, double east, double north);
+[[nodiscard]] PlateShift plate_shift(const std::vector<PlateResidual>& stars, double east_arcsec,
+                                     double north_arcsec);
 
 }  // namespace emberline::night

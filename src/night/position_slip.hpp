@@ -23,8 +23,8 @@ struct PositionSlip {
                                                         const std::optional<Instant>& taken,
                                                         const std::function<bool(const SkyPosition&)>& fits);
 
-// " It would lie there with …: is that what was meant?", in full for one position; empty: no slip explains
-// it.
+// " It would lie on it at 13:25:21.1 +37:16:12, with …": on the frame, for one position; empty: no slip
+// explains it.
 [[nodiscard]] std::string slip_sentence(const SkyPosition& written, const std::optional<Instant>& taken,
                                         const std::function<bool(const SkyPosition&)>& fits);
 

@@ -6,7 +6,7 @@
 #include <limits>
 #include <map>
 
-#include "night/choose_aperture.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/robust.hpp"
 
 namespace emberline::night {

@@ -26,7 +26,7 @@ struct HostChoice {
     std::vector<std::string> remarks;           // why not a more trusted one; what the method remarked
     std::optional<photometry::SkyShift> place;  // of the transient, from its catalogue position
     std::optional<double> surface_mag_arcsec2;  // set by solve_campaign, of the host under the transient
-    // The method's host and sky for each frame, ADU, by the frame's place among those offered: for pictures.
+    // The method's host and sky for each frame that was offered, ADU: for pictures.
     std::map<const photometry::FrameFluxes*, frame::Cutout> models;
 };
 

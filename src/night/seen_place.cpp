@@ -7,10 +7,10 @@
 #include <cmath>
 #include <numbers>
 
-#include "night/choose_aperture.hpp"
 #include "night/host_grid.hpp"
 #include "night/plate_shift.hpp"
 #include "night/psf_fluxes.hpp"
+#include "night/star_noise.hpp"
 #include "night/surroundings.hpp"
 #include "numerics/robust.hpp"
 #include "photometry/noise.hpp"

@@ -63,13 +63,15 @@ void SettingsTable::refuse(std::string_view key, const Problem& problem) {
 std::optional<std::string> SettingsTable::text(std::string_view key) {
     const toml::node* found = node(key);
     if (found == nullptr) return std::nullopt;
-    if (const auto value = found->value_exact<std::string>()) {
-        if (!holds_control_character(*value)) return *value;
-        refuse(key, "The text holds a line end, a tab or the like.",
-               "A backslash begins such a character: write paths with / or between 'single' marks.");
-        return std::nullopt;
-    }
+    if (const auto value = found->value_exact<std::string>()) return printable(key, *value);
     refuse(key, "This must be text.", "Put it between quotation marks.");
+    return std::nullopt;
+}
+
+std::optional<std::string> SettingsTable::printable(std::string_view key, const std::string& written) {
+    if (!holds_control_character(written)) return written;
+    refuse(key, "The text holds a line end, a tab or the like.",
+           "A backslash begins such a character: write paths with / or between 'single' marks.");
     return std::nullopt;
 }
 
@@ -93,6 +95,18 @@ std::optional<double> SettingsTable::number(std::string_view key, double least, 
         return std::nullopt;
     }
     return value;
+}
+
+std::optional<int> SettingsTable::whole_number(std::string_view key, int least, int most,
+                                               std::string_view of) {
+    const auto value = number(key, least, most);
+    if (!value) return std::nullopt;
+    if (*value != std::floor(*value)) {
+        refuse(key, fmt::format("{:g} is no number of {}.", *value, of),
+               fmt::format("Write a whole number, such as {} = {:.0f}.", key, std::ceil(*value)));
+        return std::nullopt;
+    }
+    return static_cast<int>(*value);
 }
 
 std::optional<bool> SettingsTable::flag(std::string_view key) {
@@ -130,7 +144,7 @@ std::vector<std::string> SettingsTable::texts(std::string_view key) {
     std::vector<std::string> out;
     for (const toml::node& entry : *list) {
         if (const auto one = entry.value_exact<std::string>()) {
-            out.push_back(*one);
+            if (auto text = printable(key, *one)) out.push_back(std::move(*text));
         } else {
             refuse(key, "Every entry of the list must be text.", "Put each between quotation marks.");
         }
@@ -149,7 +163,8 @@ std::vector<std::pair<std::string, std::string>> SettingsTable::text_entries(std
     }
     for (const auto& [name, value] : *inner) {
         if (const auto entry = value.value_exact<std::string>()) {
-            entries.emplace_back(std::string(name.str()), *entry);
+            if (auto text = printable(key, *entry))
+                entries.emplace_back(std::string(name.str()), std::move(*text));
         } else {
             refuse(key, fmt::format("The value of '{}' must be text.", name.str()),
                    "Put it between quotation marks.");

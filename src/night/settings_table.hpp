@@ -30,6 +30,8 @@ class SettingsTable {
 
     std::optional<std::string> text(std::string_view key);
     std::optional<double> number(std::string_view key, double least, double most);
+    // A number without decimals. `of`: what it counts, "exposures".
+    std::optional<int> whole_number(std::string_view key, int least, int most, std::string_view of);
     // Whatever it is; the key is not asked for by this.
     [[nodiscard]] std::optional<double> any_number(std::string_view key) const;
     std::optional<bool> flag(std::string_view key);
@@ -59,6 +61,8 @@ class SettingsTable {
 
   private:
     [[nodiscard]] const toml::node* node(std::string_view key);
+    // Refused where a backslash made a control character of it.
+    std::optional<std::string> printable(std::string_view key, const std::string& written);
     [[nodiscard]] std::string advice_on(const std::string& unknown_key) const;
 
     const toml::table* table_;

@@ -284,6 +284,8 @@ void settle(const FrameFacts& facts, const StarField& field, double unit, const 
 
 double unit_of(const frame::Frame& frame, const FrameNeeds& needs) {
     const FrameFacts& facts = frame.facts();
+    // The header of a stack of ours has its numbers for the stored pixels, whatever unit they are in.
+    if (!facts.stack_of.empty()) return 1.0;
     if (!facts.pixel_type.starts_with("float") || needs.saturation_adu <= unit_top) return 1.0;
     constexpr int boxes_a_side = 5, side_px = 40;
     std::vector<frame::PixelBox> boxes;

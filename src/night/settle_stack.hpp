@@ -27,7 +27,8 @@ struct StackVerdict {
 };
 
 // Floating-point pictures are often saved as parts of the full range, from 0 to 1: what one ADU is in them,
-// 1/65535 where no pixel of a sample of the picture lies above 1, else 1.
+// 1/65535 where no pixel of a sample of the picture lies above 1, else 1. Always 1 for a stack that this
+// program made: its header speaks of the stored pixels.
 [[nodiscard]] double unit_of(const frame::Frame& frame, const FrameNeeds& needs);
 // Gain and levels of a picture whose ADU are `unit` of its own numbers.
 [[nodiscard]] FrameNeeds in_unit(FrameNeeds needs, double unit);
@@ -37,8 +38,7 @@ struct StackVerdict {
 // sum's where the offset is known and the stars send more light than such a telescope gathers in the time;
 // nothing changes unless it is a single exposure's no longer, well beyond what is known of the camera.
 // `needs` as the header has them, in ADU; the verdict's are in the picture's own numbers.
-// Never fails: what cannot be told stays as the
-// header and the campaign have it.
+// Never fails: what cannot be told stays as the header and the campaign have it.
 [[nodiscard]] StackVerdict settle_stack(const frame::Frame& frame, const StarField& field,
                                         const FrameNeeds& needs, double unit,
                                         const standard::Sequence& sequence);

@@ -76,7 +76,6 @@ std::optional<SiteDoubt> site_doubt(const std::vector<TimedFrame>& frames, const
     }
     if (impossible.empty()) return std::nullopt;
     doubt.frames = impossible.size();
-    const bool daylight = first->sun_deg > most_sun_altitude_deg;
     const std::string target_text =
         first->target_deg < 0.0 ? fmt::format("the transient {:.0f}° below the horizon", -first->target_deg)
                                 : fmt::format("the transient {:.0f}° up", first->target_deg);
@@ -84,22 +83,19 @@ std::optional<SiteDoubt> site_doubt(const std::vector<TimedFrame>& frames, const
         "{} of {} frames cannot have been taken there and then: {} at {}, by the site of {} ({}), the Sun "
         "stands {:.0f}° {} and {}.",
         doubt.frames, doubt.of, doubt.first, sky::iso(impossible.front()->middle, 0), source, place(site),
-        std::abs(first->sun_deg),
-        first->sun_deg >= 0.0 ? (daylight ? "above the horizon" : "up") : "below the horizon", target_text);
+        std::abs(first->sun_deg), first->sun_deg >= 0.0 ? "above the horizon" : "below the horizon",
+        target_text);
     doubt.mend = "Check the site, and that the headers' times are UTC.";
     for (const Guess& guess : guesses(site)) {
         // Of the frames that were possible all along, a wrong guess makes some impossible.
-        const bool fits = std::all_of(frames.begin(), frames.end(), [&](const TimedFrame& frame) {
-            const Instant then = guess.later_h == 0.0
-                                     ? frame.middle
-                                     : sky::later_by(frame.middle, guess.later_h * seconds_per_hour);
-            return sky_then(then, target, guess.site).possible();
-        });
+        const auto by_guess = [&](const TimedFrame& frame) {
+            return sky_then(sky::later_by(frame.middle, guess.later_h * seconds_per_hour), target,
+                            guess.site);
+        };
+        const bool fits = std::all_of(frames.begin(), frames.end(),
+                                      [&](const TimedFrame& frame) { return by_guess(frame).possible(); });
         if (!fits) continue;
-        const Instant then = guess.later_h == 0.0 ? impossible.front()->middle
-                                                  : sky::later_by(impossible.front()->middle,
-                                                                  guess.later_h * seconds_per_hour);
-        const SkyThen better = sky_then(then, target, guess.site);
+        const SkyThen better = by_guess(*impossible.front());
         doubt.mend = fmt::format("{} the Sun would be {:.0f}° down and the transient {:.0f}° up.", guess.mend,
                                  -better.sun_deg, better.target_deg);
         if (source.find("campaign") == std::string::npos)

@@ -7,7 +7,7 @@
 #include <cmath>
 #include <map>
 
-#include "night/choose_aperture.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/magnitude.hpp"
 
@@ -49,7 +49,7 @@ std::map<std::string, double> catalogue_misses(const BandSolution& band) {
             const double flux = light->flux_e[*frame.aperture];
             const double err =
                 std::sqrt(noise_terms(*frame.fluxes, *light, *frame.aperture).variance_e2(flux));
-            if (flux < clear_signal_to_noise * err) continue;
+            if (!(flux >= clear_signal_to_noise * err)) continue;  // nor where the noise is not known
             offers.emplace_back(star.label, star.catalogue_mag - magnitude_difference(flux, 1.0));
             values.push_back(offers.back().second);
         }

@@ -45,9 +45,9 @@ std::vector<FrameScale> scales_of(const std::vector<StackFrame>& members) {
     return relative_scales(frames, apertures, labels);
 }
 
-// The reference's weight is 1 before they are shared: what counts is each frame's against it.
-double depth_of(const StackFrame& m, double scale) {
-    return std::pow(scale / (m.scatter_adu * m.fluxes.gain_e_per_adu * m.fwhm_arcsec()), 2);
+// How deep a frame is for a star, but for a factor that all share; `scale` must still be that of electrons.
+double depth_of(const StackFrame& m) {
+    return std::pow(m.scale / (m.scatter_adu * m.fluxes.gain_e_per_adu * m.fwhm_arcsec()), 2);
 }
 
 }  // namespace
@@ -113,10 +113,9 @@ Result<void> scale_and_weigh(std::vector<StackFrame>& members, const StackOrder&
                      .mend = order.mend});
     }
     if (order.first == StackOrder::First::deepest) {
-        const auto deepest =
-            std::max_element(members.begin(), members.end(), [](const StackFrame& a, const StackFrame& b) {
-                return depth_of(a, a.scale) < depth_of(b, b.scale);
-            });
+        const auto deepest = std::max_element(
+            members.begin(), members.end(),
+            [](const StackFrame& a, const StackFrame& b) { return depth_of(a) < depth_of(b); });
         std::rotate(members.begin(), deepest, std::next(deepest));
     }
     const double reference_scale = members.front().scale;

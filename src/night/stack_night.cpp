@@ -6,10 +6,13 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
+#include <limits>
 #include <set>
 
 #include "frame/own_stack.hpp"
 #include "night/frame_needs.hpp"
+#include "night/settle_stack.hpp"
 #include "night/stack_members.hpp"
 #include "quantities/software.hpp"
 #include "sky/time_scales.hpp"
@@ -137,7 +140,8 @@ Result<std::vector<StackFrame>> open_members(const std::vector<StackCandidate>& 
                          .mend = "Make one stack a band: say which with --band.",
                          .kind = ProblemKind::request});
         }
-        const FrameNeeds needs = light_needs(one.frame.facts());
+        const FrameNeeds stated = light_needs(one.frame.facts());
+        const FrameNeeds needs = in_unit(stated, unit_of(one.frame, stated));
         member->top_adu = std::min(needs.saturation_adu, needs.linear_to_adu) - member->sky_adu;
         members.push_back(std::move(*member));
     }

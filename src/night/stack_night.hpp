@@ -42,15 +42,14 @@ struct NightStack {
     std::size_t clipped_pixels = 0;
 };
 
-// `opened`: the frames of one band, each with a usable plate solution (its own, or one found for it).
 struct StackCandidate {
     std::string path, fingerprint;
-    frame::Frame frame;
+    frame::Frame frame;                  // with a usable plate solution: its own, or one found for it
     std::optional<frame::Header> plate;  // of a solution that is not its header's: that one's cards
 };
-// The pixels and the light are those of the frame that shows most. A stack, a second copy, a trailed or much
-// blurred frame, and one that cannot be measured, is left out.
-// Problem: fewer than two that can be used; several bands (kind request); stopped (kind interrupted).
+// `candidates`: frames of one band. The pixels and the light are those of the frame that shows most. A stack,
+// a second copy, a trailed or much blurred frame, and one that cannot be measured, is left out. Problem:
+// fewer than two that can be used; several bands (kind request); stopped (kind interrupted).
 [[nodiscard]] Result<NightStack> stack_night(
     const std::vector<StackCandidate>& candidates, const standard::Sequence& sequence,
     const Campaign& campaign, const std::function<void(std::size_t done, std::size_t of)>& progress = {},

@@ -9,10 +9,10 @@
 #include <utility>
 
 #include "night/aperture_grid.hpp"
-#include "night/choose_aperture.hpp"
 #include "night/frame_needs.hpp"
 #include "night/measure_frame.hpp"
 #include "night/solve_band.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/robust.hpp"
 #include "standard/star_neighbours.hpp"
 

@@ -9,7 +9,7 @@
 #include <optional>
 #include <tuple>
 
-#include "night/choose_aperture.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/magnitude.hpp"
 

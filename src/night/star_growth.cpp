@@ -7,7 +7,7 @@
 #include <optional>
 
 #include "night/aperture_grid.hpp"
-#include "night/choose_aperture.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/magnitude.hpp"
 

@@ -5,8 +5,8 @@
 #include <cmath>
 #include <tuple>
 
-#include "night/choose_aperture.hpp"
 #include "night/solve_band.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/magnitude.hpp"
 
@@ -38,8 +38,8 @@ double middle_width_arcsec(const std::vector<LightFrame>& frames) {
 }
 
 // Of one star in all frames; nothing where it is too faint to be judged.
-std::vector<StarLight> lights_of(const StarLights& group, std::size_t star, double extinction) {
-    std::vector<StarLight> lights;
+std::vector<StarMagnitude> lights_of(const StarLights& group, std::size_t star, double extinction) {
+    std::vector<StarMagnitude> lights;
     std::vector<double> signal_to_noise;
     for (std::size_t f = 0; f < group.frames.size(); ++f) {
         const FrameFluxes& fluxes = *group.frames[f].fluxes;
@@ -78,7 +78,7 @@ void fill(StarLights& group, const standard::Sequence& sequence, const std::set<
         frame.log_width = std::log(frame.fluxes->fwhm_px * frame.fluxes->scale_arcsec_per_px / middle);
     group.faint.assign(group.stars.size(), false);
     for (std::size_t i = 0; i < group.stars.size(); ++i) {
-        const std::vector<StarLight> own = lights_of(group, i, extinction);
+        const std::vector<StarMagnitude> own = lights_of(group, i, extinction);
         group.faint[i] = own.empty() && seen_at_all(group, i);
         group.lights.insert(group.lights.end(), own.begin(), own.end());
     }

@@ -16,7 +16,8 @@
 
 namespace emberline::night {
 
-struct StarLight {
+// Of one star in one frame.
+struct StarMagnitude {
     std::size_t frame = 0, star = 0;
     double magnitude_mag = 0.0;  // instrumental − catalogue, brought to the transient's airmass
     double noise_mag2 = 0.0;     // its variance: photons, sky, scintillation
@@ -36,7 +37,7 @@ struct StarLights {
     std::vector<std::string> nights;
     std::vector<LightFrame> frames;
     std::vector<standard::SolveStar> stars;
-    std::vector<StarLight> lights;
+    std::vector<StarMagnitude> lights;
     std::vector<bool> faint;  // of each star: too few photons to be judged, and left out of `lights`
 };
 

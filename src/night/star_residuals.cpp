@@ -5,8 +5,8 @@
 #include <cmath>
 #include <map>
 
-#include "night/choose_aperture.hpp"
 #include "night/flip_step.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/robust.hpp"
 #include "quantities/magnitude.hpp"
 

@@ -31,7 +31,7 @@ class Hearing {
     Witnesses hear() {
         Witnesses out;
         for (int round = 0; round < rounds; ++round)
-            out.frame_floor_mag = std::sqrt(settle());
+            settle();
         const auto all = solve(group_.stars.size());
         for (std::size_t i = 0; i < group_.stars.size(); ++i) {
             out.stars.push_back(witnessed(i));
@@ -44,7 +44,7 @@ class Hearing {
   private:
     void add_noise(double floor_mag2, const std::vector<double>& frame_mag2) {
         for (std::size_t l = 0; l < variance_.size(); ++l) {
-            const StarLight& light = group_.lights[l];
+            const StarMagnitude& light = group_.lights[l];
             variance_[l] = std::max(light.noise_mag2, least_variance_mag2) + floor_mag2 +
                            (frame_mag2.empty() ? 0.0 : frame_mag2[light.frame]);
         }
@@ -54,7 +54,7 @@ class Hearing {
     [[nodiscard]] BorderedLeastSquares::Solution solve(std::size_t without) const {
         BorderedLeastSquares problem(group_.frames.size(), group_.stars.size());
         for (std::size_t l = 0; l < group_.lights.size(); ++l) {
-            const StarLight& light = group_.lights[l];
+            const StarMagnitude& light = group_.lights[l];
             if (!trusted_[light.star] || light.star == without) continue;
             const BorderedLeastSquares::Term terms[] = {{light.star, 1.0}};
             problem.add_row(light.frame, terms, light.magnitude_mag, share_[l] / variance_[l]);
@@ -71,7 +71,7 @@ class Hearing {
         std::vector<double> residual(group_.lights.size(), 0.0);
         std::map<std::pair<std::size_t, std::size_t>, std::vector<std::size_t>> nights;
         for (std::size_t l = 0; l < residual.size(); ++l) {
-            const StarLight& light = group_.lights[l];
+            const StarMagnitude& light = group_.lights[l];
             if (!all.determined[light.frame]) continue;
             residual[l] = light.magnitude_mag - all.locals[light.frame];
             nights[{light.star, group_.frames[light.frame].night}].push_back(l);
@@ -87,15 +87,15 @@ class Hearing {
         return residual;
     }
 
-    // Floors and outliers anew; returns the floor's variance.
-    double settle() {
+    // Floors and outliers anew.
+    void settle() {
         const auto all = solve(group_.stars.size());
-        if (all.locals.empty()) return 0.0;
+        if (all.locals.empty()) return;
         const std::vector<double> residual = within_nights(all);
         std::vector<std::size_t> star, frame;
         std::vector<bool> used;
         std::vector<double> noise;
-        for (const StarLight& light : group_.lights) {
+        for (const StarMagnitude& light : group_.lights) {
             star.push_back(light.star);
             frame.push_back(light.frame);
             used.push_back(trusted_[light.star] && all.determined[light.frame]);
@@ -126,7 +126,6 @@ class Hearing {
         for (std::size_t l = 0; l < residual.size(); ++l)
             share_[l] = numerics::contamination_weight(residual[l] * residual[l] / variance_[l],
                                                        numerics::observation_outliers);
-        return floor_mag2;
     }
 
     [[nodiscard]] WitnessedStar witnessed(std::size_t star) const {
@@ -134,11 +133,11 @@ class Hearing {
         const auto others = solve(star);
         if (others.locals.empty()) return out;
         std::vector<std::size_t> witnesses(group_.frames.size(), 0);
-        for (const StarLight& light : group_.lights) {
+        for (const StarMagnitude& light : group_.lights) {
             if (trusted_[light.star] && light.star != star) ++witnesses[light.frame];
         }
         for (std::size_t l = 0; l < group_.lights.size(); ++l) {
-            const StarLight& light = group_.lights[l];
+            const StarMagnitude& light = group_.lights[l];
             if (light.star != star || witnesses[light.frame] < least_witnesses) continue;
             out.frames.push_back({light.frame, light.magnitude_mag - others.locals[light.frame],
                                   variance_[l] + others.local_variance_given_globals[light.frame],
@@ -188,7 +187,7 @@ class Hearing {
     [[nodiscard]] double level(std::size_t star, const BorderedLeastSquares::Solution& all) const {
         double sum = 0.0, weight = 0.0;
         for (std::size_t l = 0; l < group_.lights.size(); ++l) {
-            const StarLight& light = group_.lights[l];
+            const StarMagnitude& light = group_.lights[l];
             if (light.star != star || all.locals.empty() || !all.determined[light.frame]) continue;
             const double w = share_[l] / variance_[l];
             sum += w * (light.magnitude_mag - all.locals[light.frame]);

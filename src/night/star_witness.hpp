@@ -37,8 +37,7 @@ struct WitnessedStar {
 
 struct Witnesses {
     std::vector<WitnessedStar> stars;  // as in the lights
-    double frame_floor_mag = 0.0;      // beyond noise, of one frame: the middle star's
-    double night_floor_mag = 0.0;      // … of one night
+    double night_floor_mag = 0.0;      // beyond noise, of one night: the middle star's
 };
 
 // `trusted`: the stars that bear witness.

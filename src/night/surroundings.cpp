@@ -2,6 +2,7 @@
 #include "night/surroundings.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "night/psf_fluxes.hpp"
@@ -102,9 +103,7 @@ Result<Surroundings> surroundings_of(const frame::Frame& frame, const frame::Wcs
     Surroundings around;
     const StarFlux& transient = fluxes.stars.front();
     around.transient = transient.position;
-    auto cutout = frame.read(frame::PixelBox{static_cast<int>(std::lround(transient.position.x)) - half_px,
-                                             static_cast<int>(std::lround(transient.position.y)) - half_px,
-                                             2 * half_px + 1, 2 * half_px + 1});
+    auto cutout = frame.read(box_around(transient.position, half_px));
     if (!cutout) return fail(cutout.error());
     around.cutout = std::move(*cutout);
     const auto scale = pixels_per_arcsec(wcs, campaign.position);

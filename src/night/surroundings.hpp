@@ -23,7 +23,7 @@ namespace emberline::night {
     const frame::Frame& frame, const frame::Wcs& wcs, const FrameNeeds& needs, const Campaign& campaign,
     const photometry::FrameFluxes& fluxes, const std::optional<photometry::Psf>& psf, int half_px);
 
-// A place on the sky as seen from the transient.
+// Of the host's nucleus from the transient; absent where the campaign names none.
 [[nodiscard]] std::optional<photometry::SkyShift> nucleus_shift(const Campaign& campaign);
 
 }  // namespace emberline::night

@@ -25,8 +25,7 @@ std::vector<std::uint16_t> expose_dark(const InventedInstrument& instrument, dou
     return detect(nothing(instrument), instrument, exposure_s, numerics::Random(seed));
 }
 
-// Vignetting, dust and response know no colour here: the flats of two bands differ by their noise alone.
-std::vector<std::uint16_t> expose_flat(const InventedInstrument& instrument, const Band&, double level_e,
+std::vector<std::uint16_t> expose_flat(const InventedInstrument& instrument, double level_e,
                                        double exposure_s, std::uint64_t seed) {
     LightMap light = nothing(instrument);
     const auto pattern = pattern_of(instrument);

@@ -5,7 +5,6 @@
 #include <cstdint>
 #include <vector>
 
-#include "quantities/band.hpp"
 #include "rehearsal/invented_instrument.hpp"
 
 namespace emberline::rehearsal {
@@ -16,8 +15,8 @@ namespace emberline::rehearsal {
 [[nodiscard]] std::vector<std::uint16_t> expose_dark(const InventedInstrument& instrument, double exposure_s,
                                                      std::uint64_t seed);
 // An even light that gives about `level_e` electrons in the middle of the frame (of a mosaic: in its green);
-// what vignetting, dust and each pixel's response make of it.
-[[nodiscard]] std::vector<std::uint16_t> expose_flat(const InventedInstrument& instrument, const Band& band,
-                                                     double level_e, double exposure_s, std::uint64_t seed);
+// what vignetting, dust and each pixel's response make of it, which is the same in every band.
+[[nodiscard]] std::vector<std::uint16_t> expose_flat(const InventedInstrument& instrument, double level_e,
+                                                     double exposure_s, std::uint64_t seed);
 
 }  // namespace emberline::rehearsal

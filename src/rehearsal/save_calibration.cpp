@@ -71,11 +71,9 @@ Result<void> save_calibration(const std::string& folder, const InventedCampaign&
     const bool colour = !instrument.pattern.empty();
     for (const Band& band : colour ? std::vector<Band>{campaign.frames.front().band} : campaign.bands) {
         const std::string place = colour ? "flat" : "flat_" + band.name();
-        done = afternoon.take(options.flat, place,
-                              {.kind = "Flat Field", .exposure_s = flat_exposure_s, .band = band},
-                              [&](std::uint64_t seed) {
-                                  return expose_flat(instrument, band, level_e, flat_exposure_s, seed);
-                              });
+        done = afternoon.take(
+            options.flat, place, {.kind = "Flat Field", .exposure_s = flat_exposure_s, .band = band},
+            [&](std::uint64_t seed) { return expose_flat(instrument, level_e, flat_exposure_s, seed); });
         if (!done) return done;
     }
     return {};

@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "night/choose_aperture.hpp"
 #include "night/frame_doubts.hpp"
 #include "night/frame_needs.hpp"
 #include "night/host_template.hpp"
@@ -14,6 +13,7 @@
 #include "night/plate_finder.hpp"
 #include "night/position_slip.hpp"
 #include "night/site_doubt.hpp"
+#include "night/star_noise.hpp"
 #include "sky/precession.hpp"
 #include "sky/time_scales.hpp"
 #include "tasks/check_parts.hpp"

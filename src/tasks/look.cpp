@@ -7,9 +7,9 @@
 #include <cmath>
 #include <numbers>
 
-#include "night/choose_aperture.hpp"
 #include "night/flip_step.hpp"
 #include "night/look_at_star.hpp"
+#include "night/star_noise.hpp"
 #include "night/star_residuals.hpp"
 #include "numerics/robust.hpp"
 #include "photometry/sampling.hpp"

@@ -91,6 +91,13 @@ TEST_CASE("values of the wrong kind or out of range are refused where they stand
         {"[masters]\ndark = [\"a.fits\", 60]\n", "Every entry of the list must be text."},
         {"[masters]\nflat = { Q = \"q.fits\" }\n", "'Q' is not a band."},
         {"[masters]\nbias = \"\"\n", "A file has no name."},
+        // "\\b" and "\\t" of another system's paths are characters that no file's name has (TOML 1.0,
+        // "String").
+        {"[masters]\ndark = [\"masters\\bias.fits\"]\n", "The text holds a line end, a tab or the like."},
+        {"[host]\ntemplate = { V = \"deep\\template.fits\" }\n",
+         "The text holds a line end, a tab or the like."},
+        // It was cut to 2 in silence.
+        {"[measure]\nleast_comparison_stars = 2.5\n", "2.5 is no number of stars."},
     };
     for (const Case& c : cases) {
         const auto campaign = night::parse_campaign(std::string(least) + c.more, "");

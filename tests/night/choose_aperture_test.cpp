@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "night/choose_aperture.hpp"
+#include "night/star_noise.hpp"
 #include "photometry/noise.hpp"
 
 #include <catch2/catch.hpp>

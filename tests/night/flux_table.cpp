@@ -8,7 +8,7 @@
 #include <numbers>
 #include <set>
 
-#include "night/choose_aperture.hpp"
+#include "night/star_noise.hpp"
 #include "photometry/noise.hpp"
 #include "quantities/delimited_table.hpp"
 #include "quantities/text.hpp"

@@ -5,8 +5,8 @@
 #include <cmath>
 #include <limits>
 
-#include "night/choose_aperture.hpp"
 #include "night/sampled_light.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/random.hpp"
 #include "numerics/robust.hpp"
 #include "photometry/local_sky.hpp"

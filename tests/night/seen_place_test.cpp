@@ -303,7 +303,7 @@ TEST_CASE("a shift, a turn and a shear of the plate are taken out at the place a
         CHECK(shift.err_arcsec > 0.05 / std::sqrt(static_cast<double>(stars)));
         if (stars < 7) continue;
         // A star that is another one's partner hardly moves it.
-        field[2].off_east += 4.0;
+        field[2].off_east_arcsec += 4.0;
         const auto robust = night::plate_shift(field, 40.0, -60.0);
         CHECK(std::abs(robust.east_arcsec - there[0]) < 0.1);
     }

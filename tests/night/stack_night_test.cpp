@@ -10,8 +10,10 @@
 #include <cmath>
 #include <cstdlib>
 #include <filesystem>
+#include <set>
 
 #include "frame/row_writer.hpp"
+#include "frame/write_frame.hpp"
 #include "night/choose_stack.hpp"
 #include "night/measure_frame.hpp"
 #include "night/solve_campaign.hpp"
@@ -45,6 +47,27 @@ class RehearsedNight {
     }
     RehearsedNight(const RehearsedNight&) = delete;
     RehearsedNight& operator=(const RehearsedNight&) = delete;
+
+    // Saved anew as parts of the full range, 0 to 1, as many programs do with floating-point pictures.
+    void save_from_0_to_1() {
+        constexpr float full_adu = 65535.0F;
+        const std::set<std::string> of_the_pixels{"SIMPLE", "BITPIX", "NAXIS", "NAXIS1",
+                                                  "NAXIS2", "EXTEND", "BZERO", "BSCALE"};
+        for (night::StackCandidate& one : candidates) {
+            const frame::FrameFacts& facts = one.frame.facts();
+            auto pixels = one.frame.read(frame::PixelBox{0, 0, facts.width_px, facts.height_px}).value();
+            for (float& adu : pixels.adu)
+                adu /= full_adu;
+            std::vector<frame::Card> cards;
+            for (const frame::Card& card : one.frame.header().cards()) {
+                if (!of_the_pixels.contains(card.keyword)) cards.push_back(card);
+            }
+            const std::string path = one.path + "_unit.fits";
+            REQUIRE(frame::write_cube(path, facts.width_px, facts.height_px, 1, pixels.adu, cards));
+            auto frames = frame::open_frames(path, campaign.instruments).value();
+            one = {path, frame::fingerprint(path).value(), std::move(frames.front()), {}};
+        }
+    }
 
     // On disk and opened again, as any reader has it.
     [[nodiscard]] frame::Frame reopened(const night::NightStack& stack) const {
@@ -117,6 +140,26 @@ TEST_CASE("a stack's header is read back to its own gain, noise, exposure and mi
     CHECK(fluxes.gain_e_per_adu == Approx(stack->gain_e_per_adu).epsilon(1e-12));
     CHECK(fluxes.caveats.has(Caveat::measured_on_stack));
     CHECK_FALSE(fluxes.caveats.has(Caveat::gain_assumed));
+}
+
+// What went wrong: the gain in the stack's header is that of its pixels, from 0 to 1, and was brought to such
+// pixels once more when the stack was measured: 65535 times too many electrons, so that it was refused as a
+// picture that no longer counts light.
+TEST_CASE("frames saved from 0 to 1 give a stack of the same gain as they, and it is read as it is written",
+          "[night][stack]") {
+    RehearsedNight night(cloudy_turned_night(3));
+    const auto in_adu = night::stack_night(night.candidates, night.sequence, night.campaign);
+    REQUIRE(in_adu);
+    night.save_from_0_to_1();
+    const auto stack = night::stack_night(night.candidates, night.sequence, night.campaign);
+    REQUIRE(stack);
+    REQUIRE(stack->used.size() == in_adu->used.size());
+    // The same frames in another unit; weights by scatters, which float keeps to 1e-3.
+    CHECK(stack->gain_e_per_adu == Approx(65535.0 * in_adu->gain_e_per_adu).epsilon(1e-2));
+    const frame::Frame read = night.reopened(*stack);
+    CHECK(read.facts().saturation_adu->value <= 1.0);
+    const auto fluxes = night.measured(read, "stack", "print");
+    CHECK(fluxes.gain_e_per_adu == Approx(stack->gain_e_per_adu).epsilon(1e-12));
 }
 
 TEST_CASE("the variance plane is what sums over a stack's empty sky scatter by", "[night][stack]") {

@@ -9,8 +9,8 @@
 #include <numbers>
 
 #include "night/aperture_grid.hpp"
-#include "night/choose_aperture.hpp"
 #include "night/solve_campaign.hpp"
+#include "night/star_noise.hpp"
 #include "numerics/random.hpp"
 #include "photometry/noise.hpp"
 #include "quantities/magnitude.hpp"

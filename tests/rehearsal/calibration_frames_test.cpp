@@ -47,11 +47,6 @@ std::vector<double> differences(const std::vector<std::uint16_t>& one,
     return result;
 }
 
-const Band& visual() {
-    static const Band band = *parse_band("V");
-    return band;
-}
-
 }  // namespace
 
 TEST_CASE("a bias is the offset with read noise; a dark has what time brings besides", "[calibration]") {
@@ -80,8 +75,8 @@ TEST_CASE("a pair of flats and a pair of biases give back gain and read noise", 
     instrument.vignetting = 0.3;
     instrument.dust_rings = 4;
     const auto bias1 = expose_bias(instrument, 1), bias2 = expose_bias(instrument, 2);
-    const auto flat1 = expose_flat(instrument, visual(), 20000.0, 0.0, 3);
-    const auto flat2 = expose_flat(instrument, visual(), 20000.0, 0.0, 4);
+    const auto flat1 = expose_flat(instrument, 20000.0, 0.0, 3);
+    const auto flat2 = expose_flat(instrument, 20000.0, 0.0, 4);
     const double signal = statistics_of(flat1).mean - statistics_of(bias1).mean;
     const double noise2 = 0.5 * statistics_of(differences(flat1, flat2)).variance;
     const double read2 = 0.5 * statistics_of(differences(bias1, bias2)).variance;
@@ -135,7 +130,7 @@ TEST_CASE("a flat of a mosaic is strongest in green; dead pixels see a tenth", "
     InventedInstrument instrument = quiet();
     instrument.pattern = "GRBG";
     instrument.dead_pixels = 30;
-    const auto flat = expose_flat(instrument, *parse_band("TG"), 18000.0, 1.0, 9);
+    const auto flat = expose_flat(instrument, 18000.0, 1.0, 9);
     double level[4] = {};
     for (int y = 0; y < side; ++y) {
         for (int x = 0; x < side; ++x)

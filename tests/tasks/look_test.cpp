@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "tasks/look.hpp"
+#include "night/star_noise.hpp"
 
 #include <catch2/catch.hpp>
 #include <cmath>
@@ -7,7 +8,6 @@
 #include <fstream>
 #include <map>
 
-#include "night/choose_aperture.hpp"
 #include "night/flip_step.hpp"
 #include "quantities/delimited_table.hpp"
 #include "tasks/look_campaign.hpp"
