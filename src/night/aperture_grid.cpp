@@ -67,6 +67,15 @@ std::optional<std::size_t> find_multiple(const std::vector<photometry::FrameAper
     return find(grid, &photometry::FrameAperture::fwhm_multiple, fwhm_multiple);
 }
 
+std::optional<std::size_t> find_core(const std::vector<photometry::FrameAperture>& grid, double fwhm_px) {
+    if (const auto psf = find_psf(grid)) return psf;
+    std::optional<std::size_t> best;
+    for (std::size_t k = 0; k < grid.size(); ++k) {
+        if (!best || grid[k].radius_px <= fwhm_px) best = k;
+    }
+    return best;
+}
+
 photometry::Annulus annulus_around(const std::vector<photometry::FrameAperture>& grid, double fwhm_px,
                                    double scale_arcsec_per_px, const MeasureSettings& settings) {
     if (settings.annulus_inner_arcsec && settings.annulus_outer_arcsec) {

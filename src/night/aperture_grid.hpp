@@ -26,6 +26,11 @@ namespace emberline::night {
 // Where the frame has a PSF: the index of its fit.
 [[nodiscard]] std::optional<std::size_t> find_psf(const std::vector<photometry::FrameAperture>& grid);
 
+// Where a faint star shows best: the PSF's fit, else the largest aperture of no more than one FWHM as a
+// radius (the smallest, where all are larger). Absent for a frame without apertures.
+[[nodiscard]] std::optional<std::size_t> find_core(const std::vector<photometry::FrameAperture>& grid,
+                                                   double fwhm_px);
+
 // Beyond every aperture, and of at least 200 pixels.
 [[nodiscard]] photometry::Annulus annulus_around(const std::vector<photometry::FrameAperture>& grid,
                                                  double fwhm_px, double scale_arcsec_per_px,

@@ -55,22 +55,14 @@ const HostLight* light_by(const FrameFluxes& frame, HostMethod method) {
     return nullptr;
 }
 
-std::size_t clearest(const FrameFluxes& frame) {
-    if (const auto psf = find_psf(frame.apertures)) return *psf;
-    std::size_t best = 0;
-    for (std::size_t k = 0; k < frame.apertures.size(); ++k) {
-        if (frame.apertures[k].radius_px <= frame.fwhm_px) best = k;
-    }
-    return best;
-}
-
 // The template tells nothing where the transient shines in it too: its own share goes missing everywhere.
 std::optional<std::string> transient_left(const Frames& frames) {
     double brightest_e = 0.0, left_e = 0.0, left_err_e = 0.0;
     for (const FrameFluxes* frame : frames) {
         const HostLight* light = light_by(*frame, HostMethod::difference);
-        if (light == nullptr) continue;
-        const double flux_e = light->flux_e[clearest(*frame)];
+        const auto core = find_core(frame->apertures, frame->fwhm_px);
+        if (light == nullptr || !core) continue;
+        const double flux_e = light->flux_e[*core];
         if (!(flux_e > brightest_e)) continue;
         brightest_e = flux_e;
         left_e = light->template_light_e;

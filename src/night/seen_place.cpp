@@ -7,6 +7,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "night/aperture_grid.hpp"
 #include "night/host_grid.hpp"
 #include "night/plate_shift.hpp"
 #include "night/psf_fluxes.hpp"
@@ -52,15 +53,6 @@ double growth(double added_e2, const FrameFluxes& fluxes, std::size_t k, double 
     return own > 0.0 ? std::sqrt(1.0 + std::max(0.0, added_e2) / own) : 1.0;
 }
 
-std::optional<std::size_t> core_aperture(const FrameFluxes& fluxes) {
-    std::optional<std::size_t> best;
-    for (std::size_t k = 0; k < fluxes.apertures.size(); ++k) {
-        if (fluxes.apertures[k].is_psf()) return k;
-        if (!best || fluxes.apertures[k].radius_px <= fluxes.fwhm_px) best = k;
-    }
-    return best;
-}
-
 struct Picture {
     frame::Cutout image;                // the transient alone, on a level sky
     std::vector<double> host_variance;  // photons of what was taken away
@@ -99,7 +91,7 @@ std::optional<Centre> on_difference(const FrameFluxes& fluxes) {
     const auto star = fitted(picture, around, *psf, most_shift_fwhm * fluxes.fwhm_px + 1.0);
     if (!star) return std::nullopt;
     Centre out{star->position, star->x_err_px, star->y_err_px, 0.0, "difference"};
-    const auto k = core_aperture(fluxes);
+    const auto k = find_core(fluxes.apertures, fluxes.fwhm_px);
     for (const HostLight& light : fluxes.host_lights) {
         if (light.method != HostMethod::difference || !k || *k >= light.flux_e.size() ||
             !std::isfinite(light.flux_e[*k]))

@@ -96,3 +96,15 @@ TEST_CASE("an annulus fixed on the sky is taken as it is", "[apertures]") {
     CHECK(annulus.inner_px == Approx(10.0));
     CHECK(annulus.outer_px == Approx(16.0));
 }
+
+TEST_CASE("a faint star is looked for in the PSF's fit, else within one FWHM", "[aperture]") {
+    // Of radii 1.2, 2, 3 px and a FWHM of 2 px: the second. Common practice, no source.
+    std::vector<photometry::FrameAperture> grid = {
+        {1.2, 0.6, std::nullopt}, {2.0, 1.0, std::nullopt}, {3.0, 1.5, std::nullopt}};
+    CHECK(night::find_core(grid, 2.0) == 1U);
+    CHECK(night::find_core(grid, 1.0) == 0U);
+    CHECK_FALSE(night::find_core({}, 2.0));
+    grid.push_back({3.5, std::nullopt, std::nullopt});
+    grid.back().psf_photon_factor = 1.0;
+    CHECK(night::find_core(grid, 2.0) == 3U);
+}
