@@ -51,8 +51,8 @@ struct Measurement {
     std::optional<double> magnitude_mag;   // absent for a limit
     std::optional<double> random_err_mag;  // zero-point noise included; absent for a limit
     std::optional<double> common_err_mag;  // quadrature sum of `common`
-    std::optional<double>
-        limit_mag;  // max(F,0) + n σ_F, n the settings' limit_sigma; for a detection the depth: n σ at F = 0
+    // max(F,0) + n σ_F, n the settings' limit_sigma; for a detection the depth: n σ at F = 0.
+    std::optional<double> limit_mag;
     std::vector<CommonComponent> common;
     std::string method;  // "aperture", "psf"; beside a host "template-psf", "scene-aperture" …
     bool transformed = false;

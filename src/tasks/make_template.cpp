@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "tasks/make_template.hpp"
 
-
 #include <algorithm>
 #include <filesystem>
 

@@ -92,7 +92,8 @@ TEST_CASE("A date in the wrong scale is refused with line, column and the right 
     CHECK_THAT(refusal_of("bjd_tdb,band,mag\n60344.0,V,15\n"), Catch::Contains("'bjd_tdb'"));
     CHECK_THAT(refusal_of("jd,band,mag\n2024.1,V,15\n"), Catch::Contains("no date"));
     CHECK_THAT(refusal_of("mjd,band,mag\n2024.1,V,15\n"), Catch::Contains("no date"));
-    CHECK_THAT(refusal_of("jd,band,mag\nnan,V,15\n"), Catch::Contains("number of days"));
+    CHECK_THAT(refusal_of("jd,band,mag\nsoon,V,15\n"), Catch::Contains("number of days"));
+    CHECK_THAT(refusal_of("jd,band,mag\nnan,V,15\n"), Catch::Contains("The time is missing"));
 }
 
 TEST_CASE("An error that is missing, zero or negative is a guess, marked and said", "[series]") {

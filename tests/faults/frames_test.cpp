@@ -86,7 +86,7 @@ TEST_CASE("files that are no FITS frame are refused beside a good frame", "[faul
                 "leave it out");
     refused_for("cut short in its data", good.substr(0, 100000), "cut short: 100000 of ", "leave it out");
     refused_for("the start of a packed file and no more", std::string("\x1f\x8b", 2) + std::string(100, '\0'),
-                "cannot be read as FITS", "Save the frame again");
+                "gzipped file is cut short or damaged", "Copy it again");
 }
 
 TEST_CASE("axes that are no picture are refused beside a good frame", "[faults][frames]") {

@@ -42,12 +42,18 @@ struct Library {
 };
 const std::vector<Library>& libraries() {
     static const std::vector<Library> known{
-        {"Eigen/", {"numerics"}}, {"erfa", {"sky"}},
-        {"fitsio", {"frame"}},    {"longnam.h", {"frame"}},
-        {"wcslib/", {"frame"}},   {"sqlite3", {"ledger"}},
-        {"toml++/", {"night"}},   {"nlohmann/", {"exchange", "tasks", "command", "page"}},
-        {"CLI/", {"command"}},    {"pugixml", {"standard"}},
-        {"zlib.h", {"frame", "picture"}},  {"httplib", {"page"}},
+        {"Eigen/", {"numerics"}},
+        {"erfa", {"sky"}},
+        {"fitsio", {"frame"}},
+        {"longnam.h", {"frame"}},
+        {"wcslib/", {"frame"}},
+        {"sqlite3", {"ledger"}},
+        {"toml++/", {"night"}},
+        {"nlohmann/", {"exchange", "tasks", "command", "page"}},
+        {"CLI/", {"command"}},
+        {"pugixml", {"standard"}},
+        {"zlib.h", {"frame", "picture"}},
+        {"httplib", {"page"}},
     };
     return known;
 }
