@@ -3,32 +3,12 @@
 
 #include <fitsio.h>
 
-#include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <iterator>
 #include <stdexcept>
 
 namespace emberline::frame::testing {
-
-Folder::Folder() {
-    std::string name = (std::filesystem::temp_directory_path() / "emberline-frame-XXXXXX").string();
-    if (::mkdtemp(name.data()) == nullptr) throw std::runtime_error("no folder for the test");
-    folder_ = name;
-}
-Folder::~Folder() {
-    std::error_code ignored;
-    std::filesystem::remove_all(folder_, ignored);
-}
-
-std::string Folder::file(const std::string& name, std::string_view bytes) const {
-    // Some file systems wait for the disk when a file is written over.
-    std::filesystem::remove(path(name));
-    std::ofstream out(path(name), std::ios::binary);
-    out.write(bytes.data(), static_cast<std::streamsize>(bytes.size()));
-    if (!out.flush()) throw std::runtime_error("the test cannot write " + path(name));
-    return path(name);
-}
 
 std::string bytes_of(const std::string& path) {
     std::ifstream in(path, std::ios::binary);

@@ -9,22 +9,11 @@
 #include <utility>
 #include <vector>
 
+#include "temporary_folder.hpp"
+
 namespace emberline::frame::testing {
 
-// A folder of its own, gone at the end.
-class Folder {
-  public:
-    Folder();
-    ~Folder();
-    Folder(const Folder&) = delete;
-    Folder& operator=(const Folder&) = delete;
-    [[nodiscard]] std::string path(const std::string& name) const { return folder_ + "/" + name; }
-    // Writes the bytes and returns the path.
-    [[nodiscard]] std::string file(const std::string& name, std::string_view bytes) const;
-
-  private:
-    std::string folder_;
-};
+using Folder = test::TemporaryFolder;
 
 [[nodiscard]] std::string bytes_of(const std::string& path);
 

@@ -3,9 +3,7 @@
 
 #include <fmt/format.h>
 #include <sqlite3.h>
-#include <sys/stat.h>
 
-#include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <sstream>
@@ -257,16 +255,7 @@ Provenance provenance(std::string settings) {
 }
 
 Folder::Folder() {
-    std::string name = (std::filesystem::temp_directory_path() / "emberline-ledger-XXXXXX").string();
-    if (mkdtemp(name.data()) == nullptr) throw std::runtime_error("no temporary folder");
-    path_ = name;
-    ::chmod(path_.c_str(), 0777);
-}
-
-Folder::~Folder() {
-    std::error_code error;
-    ::chmod(path_.c_str(), 0777);
-    std::filesystem::remove_all(path_, error);
+    std::filesystem::permissions(path(), std::filesystem::perms::all);
 }
 
 Ledger opened(const std::string& path, Ledger::Access access, double wait_s) {

@@ -7,6 +7,7 @@
 #include <string>
 
 #include "ledger/ledger.hpp"
+#include "temporary_folder.hpp"
 
 namespace emberline::ledger::testing {
 
@@ -23,20 +24,11 @@ namespace emberline::ledger::testing {
 [[nodiscard]] bool same(const Solution& a, const Solution& b);
 [[nodiscard]] Provenance provenance(std::string settings = "annulus 4 7");
 
-// A folder of its own that disappears with it; anybody may enter.
-class Folder {
+// Anybody may enter it.
+class Folder : public test::TemporaryFolder {
   public:
     Folder();
-    ~Folder();
-    Folder(const Folder&) = delete;
-    Folder& operator=(const Folder&) = delete;
-    [[nodiscard]] const std::string& path() const { return path_; }
-    [[nodiscard]] std::string file(const std::string& name = "campaign.ledger") const {
-        return path_ + "/" + name;
-    }
-
-  private:
-    std::string path_;
+    [[nodiscard]] std::string file(const std::string& name = "campaign.ledger") const { return path(name); }
 };
 
 [[nodiscard]] Ledger opened(const std::string& path, Ledger::Access access = Ledger::Access::write,

@@ -4,7 +4,6 @@
 
 #include <catch2/catch.hpp>
 #include <cmath>
-#include <cstdlib>
 #include <filesystem>
 #include <thread>
 
@@ -12,6 +11,7 @@
 #include "night/plate_attempts.hpp"
 #include "night/plate_doubt.hpp"
 #include "rehearsal/rehearse.hpp"
+#include "temporary_folder.hpp"
 
 using namespace emberline;
 
@@ -23,19 +23,12 @@ constexpr double alike_px = 0.25;
 class RehearsedField {
   public:
     explicit RehearsedField(const rehearsal::RehearsalOptions& options) {
-        std::string name = (std::filesystem::temp_directory_path() / "emberline-plates-XXXXXX").string();
-        REQUIRE(::mkdtemp(name.data()) != nullptr);
-        folder_ = name;
         auto invented = rehearsal::invent_campaign(options).value();
         for (rehearsal::PlannedFrame& planned : invented.frames)
             planned.pointing.dx_px = planned.pointing.dy_px = 0.0;  // headers that are exact
-        REQUIRE(rehearsal::rehearse(folder_ + "/c", invented));
-        campaign = night::read_campaign(folder_ + "/c").value();
+        REQUIRE(rehearsal::rehearse(folder_ / "c", invented));
+        campaign = night::read_campaign(folder_ / "c").value();
         sequence = standard::read_sequence(campaign.path(campaign.catalog)).value();
-    }
-    ~RehearsedField() {
-        std::error_code error;
-        std::filesystem::remove_all(folder_, error);
     }
     RehearsedField(const RehearsedField&) = delete;
     RehearsedField& operator=(const RehearsedField&) = delete;
@@ -48,7 +41,7 @@ class RehearsedField {
     standard::Sequence sequence;
 
   private:
-    std::string folder_;
+    test::TemporaryFolder folder_;
 };
 
 rehearsal::RehearsalOptions quiet_night() {

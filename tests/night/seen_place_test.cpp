@@ -16,6 +16,7 @@
 #include "numerics/random.hpp"
 #include "numerics/robust.hpp"
 #include "rehearsal/rehearse.hpp"
+#include "temporary_folder.hpp"
 
 using namespace emberline;
 
@@ -63,14 +64,13 @@ double mean(const std::vector<double>& values) {
 }
 
 void measure(const Asked& asked, std::uint64_t seed, Missed& out) {
-    std::string folder = (std::filesystem::temp_directory_path() / "emberline-place-XXXXXX").string();
-    REQUIRE(::mkdtemp(folder.data()) != nullptr);
+    const test::TemporaryFolder folder;
     rehearsal::RehearsalOptions options = asked.options;
     options.seed = seed;
     auto invented = rehearsal::invent_campaign(options).value();
     if (asked.change) asked.change(invented);
-    REQUIRE(rehearsal::rehearse(folder + "/c", invented));
-    auto campaign = night::read_campaign(folder + "/c").value();
+    REQUIRE(rehearsal::rehearse(folder / "c", invented));
+    auto campaign = night::read_campaign(folder / "c").value();
     if (!asked.nucleus_known) campaign.nucleus.reset();
     auto sequence = standard::read_sequence(campaign.path(campaign.catalog)).value();
     numerics::Random random(500 + seed);
@@ -107,7 +107,6 @@ void measure(const Asked& asked, std::uint64_t seed, Missed& out) {
             own.push_back(std::move(*fluxes));
         }
     }
-    std::filesystem::remove_all(folder);
     std::vector<const photometry::FrameFluxes*> frames;
     for (const auto& f : own)
         frames.push_back(&f);

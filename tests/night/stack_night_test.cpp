@@ -20,6 +20,7 @@
 #include "numerics/robust.hpp"
 #include "rehearsal/rehearse.hpp"
 #include "sky/time_scales.hpp"
+#include "temporary_folder.hpp"
 
 using namespace emberline;
 
@@ -28,11 +29,8 @@ namespace {
 class RehearsedNight {
   public:
     explicit RehearsedNight(const rehearsal::RehearsalOptions& options) {
-        std::string name = (std::filesystem::temp_directory_path() / "emberline-stack-XXXXXX").string();
-        REQUIRE(::mkdtemp(name.data()) != nullptr);
-        folder_ = name;
-        REQUIRE(rehearsal::rehearse(folder_ + "/c", options));
-        campaign = night::read_campaign(folder_ + "/c").value();
+        REQUIRE(rehearsal::rehearse(folder_ / "c", options));
+        campaign = night::read_campaign(folder_ / "c").value();
         sequence = standard::read_sequence(campaign.path(campaign.catalog)).value();
         for (int i = 1; i <= options.frames; ++i) {
             const std::string path =
@@ -40,10 +38,6 @@ class RehearsedNight {
             auto frames = frame::open_frames(path, campaign.instruments).value();
             candidates.push_back({path, frame::fingerprint(path).value(), std::move(frames.front()), {}});
         }
-    }
-    ~RehearsedNight() {
-        std::error_code error;
-        std::filesystem::remove_all(folder_, error);
     }
     RehearsedNight(const RehearsedNight&) = delete;
     RehearsedNight& operator=(const RehearsedNight&) = delete;
@@ -71,7 +65,7 @@ class RehearsedNight {
 
     // On disk and opened again, as any reader has it.
     [[nodiscard]] frame::Frame reopened(const night::NightStack& stack) const {
-        const std::string path = folder_ + "/stack.fits";
+        const std::string path = folder_ / "stack.fits";
         auto writer =
             frame::RowWriter::create(path, stack.width_px, stack.height_px,
                                      {{"", -32, stack.cards}, {"VARIANCE", -32, stack.variance_cards}})
@@ -99,7 +93,7 @@ class RehearsedNight {
     std::vector<night::StackCandidate> candidates;
 
   private:
-    std::string folder_;
+    test::TemporaryFolder folder_;
 };
 
 rehearsal::RehearsalOptions cloudy_turned_night(std::uint64_t seed) {

@@ -12,8 +12,8 @@
 #include "picture/curve_picture.hpp"
 #include "picture/curve_script.hpp"
 #include "picture/printed_text.hpp"
-#include "picture/temporary_folder.hpp"
 #include "quantities/delimited_table.hpp"
+#include "temporary_folder.hpp"
 
 using namespace emberline;
 using Catch::Contains;

@@ -11,8 +11,8 @@
 #include <vector>
 
 #include "picture/gnuplot_process.hpp"
-#include "picture/temporary_folder.hpp"
 #include "quantities/delimited_table.hpp"
+#include "temporary_folder.hpp"
 
 using namespace emberline;
 using emberline::test::TemporaryFolder;

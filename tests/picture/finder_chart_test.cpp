@@ -11,8 +11,8 @@
 #include <string>
 
 #include "picture/label_places.hpp"
-#include "picture/temporary_folder.hpp"
 #include "quantities/delimited_table.hpp"
+#include "temporary_folder.hpp"
 
 using namespace emberline;
 using namespace emberline::test;

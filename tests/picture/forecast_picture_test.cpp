@@ -3,8 +3,8 @@
 
 #include <catch2/catch.hpp>
 
-#include "picture/temporary_folder.hpp"
 #include "quantities/delimited_table.hpp"
+#include "temporary_folder.hpp"
 
 using namespace emberline;
 

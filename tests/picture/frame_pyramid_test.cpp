@@ -10,7 +10,7 @@
 
 #include "frame/write_frame.hpp"
 #include "numerics/random.hpp"
-#include "picture/temporary_folder.hpp"
+#include "temporary_folder.hpp"
 
 using namespace emberline;
 using emberline::test::TemporaryFolder;

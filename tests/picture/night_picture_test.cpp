@@ -5,8 +5,8 @@
 #include <filesystem>
 #include <string>
 
-#include "picture/temporary_folder.hpp"
 #include "quantities/delimited_table.hpp"
+#include "temporary_folder.hpp"
 
 using namespace emberline;
 using namespace emberline::test;

@@ -61,26 +61,6 @@ std::vector<char*> pointers_to(Words& words) {
 
 }  // namespace
 
-Folder::Folder() {
-    std::string name = (fs::temp_directory_path() / "emberline-XXXXXX").string();
-    if (::mkdtemp(name.data()) == nullptr) throw std::runtime_error("no temporary folder");
-    root_ = name;
-}
-
-Folder::~Folder() {
-    std::error_code ignored;
-    for (auto walker = fs::recursive_directory_iterator(root_, ignored);
-         walker != fs::recursive_directory_iterator(); walker.increment(ignored)) {
-        if (walker->is_directory(ignored))
-            fs::permissions(walker->path(), fs::perms::owner_all, fs::perm_options::add, ignored);
-    }
-    fs::remove_all(root_, ignored);
-}
-
-std::string Folder::path(const std::string& inside) const {
-    return inside.empty() ? root_.string() : (root_ / inside).string();
-}
-
 std::string contents(const std::string& path) {
     std::ifstream file(path, std::ios::binary);
     std::ostringstream text;

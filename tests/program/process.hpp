@@ -10,20 +10,11 @@
 #include <string>
 #include <vector>
 
+#include "temporary_folder.hpp"
+
 namespace emberline::testing {
 
-// An empty folder of its own, gone at the end of the test.
-class Folder {
-  public:
-    Folder();
-    ~Folder();
-    Folder(const Folder&) = delete;
-    Folder& operator=(const Folder&) = delete;
-    [[nodiscard]] std::string path(const std::string& inside = "") const;
-
-  private:
-    std::filesystem::path root_;
-};
+using Folder = test::TemporaryFolder;
 
 [[nodiscard]] std::string contents(const std::string& path);
 [[nodiscard]] std::vector<std::string> lines_of(const std::string& text);

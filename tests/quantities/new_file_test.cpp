@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 // POSIX.1-2017, rename(): whoever opens the name finds the old file or the new one.
 #include "quantities/new_file.hpp"
+#include "temporary_folder.hpp"
 
-#include <stdlib.h>
 
 #include <catch2/catch.hpp>
 #include <filesystem>
@@ -13,27 +13,7 @@ namespace fs = std::filesystem;
 
 namespace {
 
-class Folder {
-  public:
-    Folder() {
-        std::string name = (fs::temp_directory_path() / "emberline-new-file-XXXXXX").string();
-        REQUIRE(::mkdtemp(name.data()) != nullptr);
-        folder_ = name;
-    }
-    ~Folder() {
-        std::error_code ignored;
-        fs::remove_all(folder_, ignored);
-    }
-    Folder(const Folder&) = delete;
-    Folder& operator=(const Folder&) = delete;
-    [[nodiscard]] std::string path(const std::string& name) const { return (folder_ / name).string(); }
-    [[nodiscard]] long files() const {
-        return std::distance(fs::directory_iterator(folder_), fs::directory_iterator());
-    }
-
-  private:
-    fs::path folder_;
-};
+using Folder = test::TemporaryFolder;
 
 std::string text_of(const std::string& path) {
     std::ifstream in(path, std::ios::binary);
@@ -51,13 +31,13 @@ TEST_CASE("a file has its name when it is whole, and not before", "[new_file]") 
         CHECK(text_of(given_up->beside()) == "half");
         CHECK_FALSE(fs::exists(folder.path("report.txt")));
     }
-    CHECK(folder.files() == 0);
+    CHECK(folder.names().empty());
     auto file = NewFile::open(folder.path("report.txt"));
     REQUIRE(file);
     file->out() << "whole";
     REQUIRE(file->commit());
     CHECK(text_of(folder.path("report.txt")) == "whole");
-    CHECK(folder.files() == 1);
+    CHECK(folder.names() == std::vector<std::string>{"report.txt"});
     const auto nowhere = NewFile::open(folder.path("no/report.txt"));
     REQUIRE_FALSE(nowhere);
     CHECK(nowhere.error().kind == ProblemKind::storage);
@@ -77,5 +57,5 @@ TEST_CASE("two that write one file at a time do not write into each other's", "[
     second->out() << " the second, and the rest";
     REQUIRE(second->commit());
     CHECK(text_of(folder.path("report.txt")) == "half of the second, and the rest");
-    CHECK(folder.files() == 1);
+    CHECK(folder.names() == std::vector<std::string>{"report.txt"});
 }

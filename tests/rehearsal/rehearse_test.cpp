@@ -18,6 +18,7 @@
 #include "sky/horizon.hpp"
 #include "sky/time_scales.hpp"
 #include "standard/sequence.hpp"
+#include "temporary_folder.hpp"
 
 using namespace emberline;
 using namespace emberline::rehearsal;
@@ -28,19 +29,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-// A folder that goes when the test goes.
-struct Scratch {
-    fs::path path;
-    Scratch() {
-        std::string pattern = (fs::temp_directory_path() / "emberline-rehearsal-XXXXXX").string();
-        REQUIRE(mkdtemp(pattern.data()) != nullptr);
-        path = pattern;
-    }
-    ~Scratch() { fs::remove_all(path); }
-    Scratch(const Scratch&) = delete;
-    Scratch& operator=(const Scratch&) = delete;
-    [[nodiscard]] std::string operator/(const char* name) const { return (path / name).string(); }
-};
+using Scratch = test::TemporaryFolder;
 
 RehearsalOptions small() {
     RehearsalOptions options;
@@ -95,7 +84,7 @@ TEST_CASE("truth.csv and the frames' headers tell the same times, places and fac
         const TableRow& row = truth.rows[i];
         const std::string name = text(truth, row, "frame");
         INFO(name);
-        const auto frames = frame::open_frames((scratch.path / "demo" / name).string(), {});
+        const auto frames = frame::open_frames((scratch / ("demo" + std::string("/") + name)), {});
         REQUIRE(frames);
         REQUIRE(frames->size() == 1);
         const frame::FrameFacts& facts = frames->front().facts();
@@ -191,12 +180,12 @@ TEST_CASE("one seed gives the same bytes, another seed other ones", "[rehearse]"
     options.nights = 2;
     REQUIRE(rehearse(scratch / "one", options));
     REQUIRE(rehearse(scratch / "two", options));
-    const auto one = files_in(scratch.path / "one");
+    const auto one = files_in(scratch / "one");
     CHECK(one.size() == 13);
-    CHECK(one == files_in(scratch.path / "two"));
+    CHECK(one == files_in(scratch / "two"));
     options.seed += 1;
     REQUIRE(rehearse(scratch / "other", options));
-    const auto other = files_in(scratch.path / "other");
+    const auto other = files_in(scratch / "other");
     CHECK(other.at("comparison.csv") != one.at("comparison.csv"));
     CHECK(other.at("truth.csv") != one.at("truth.csv"));
 }
@@ -205,21 +194,21 @@ TEST_CASE("a rehearsal never writes into a folder that holds anything", "[rehear
     const Scratch scratch;
     RehearsalOptions options = small();
     options.nights = 1;
-    fs::create_directory(scratch.path / "empty");
+    fs::create_directory(scratch / "empty");
     CHECK(rehearse(scratch / "empty", options));
     const auto again = rehearse(scratch / "empty", options);
     REQUIRE_FALSE(again);
     CHECK(again.error().kind == ProblemKind::request);
     CHECK(again.error().what == "The folder is not empty.");
 
-    std::ofstream(scratch.path / "file") << "mine";
+    std::ofstream(scratch / "file") << "mine";
     const auto on_file = rehearse(scratch / "file", options);
     REQUIRE_FALSE(on_file);
     CHECK(on_file.error().kind == ProblemKind::request);
     const auto under_file = rehearse(scratch / "file/demo", options);
     REQUIRE_FALSE(under_file);
     CHECK(under_file.error().kind == ProblemKind::storage);
-    CHECK(files_in(scratch.path).at("file") == "mine");
+    CHECK(files_in(scratch.path()).at("file") == "mine");
 }
 
 TEST_CASE("options that make no campaign are refused before anything is written", "[rehearse]") {
@@ -229,7 +218,7 @@ TEST_CASE("options that make no campaign are refused before anything is written"
         spoil(options);
         const auto result = rehearse(scratch / "demo", options);
         return !result && result.error().kind == ProblemKind::request && !result.error().mend.empty() &&
-               !fs::exists(scratch.path / "demo");
+               !fs::exists(scratch / "demo");
     };
     CHECK(refused([](auto& o) { o.nights = 0; }));
     CHECK(refused([](auto& o) { o.frames = -1; }));
@@ -373,9 +362,10 @@ TEST_CASE("calibration exposures lie beside the frames, told apart by their head
     options.calibration = CalibrationOptions{.bias = 2, .dark = 3, .flat = 4, .flat_level = 0.5};
     REQUIRE(rehearse(scratch / "demo", options));
     std::map<std::string, int> kinds;
-    for (const auto& [name, bytes] : files_in(scratch.path / "demo/calibration")) {
+    for (const auto& [name, bytes] : files_in(scratch / "demo/calibration")) {
         INFO(name);
-        const auto frames = frame::open_frames((scratch.path / "demo/calibration" / name).string(), {});
+        const auto frames =
+            frame::open_frames((scratch / ("demo/calibration" + std::string("/") + name)), {});
         REQUIRE(frames);
         const frame::FrameFacts& facts = frames->front().facts();
         REQUIRE(facts.kind);
@@ -429,7 +419,7 @@ TEST_CASE("stacks and processed pictures are written with the truth of what they
         // Four of 20 s, 2 s between them: 86 s from first to last.
         CHECK((number(truth, row, "jd_utc_mid") - campaign->frames[i].start_utc.jd()) * 86400.0 ==
               Approx(43.0).margin(0.1));
-        const auto frames = frame::open_frames((scratch.path / "demo" / name).string(), {});
+        const auto frames = frame::open_frames((scratch / ("demo" + std::string("/") + name)), {});
         REQUIRE(frames);
         CHECK(frames->front().facts().pixel_type == (named.contains(name) ? "uint8" : "float32"));
     }

@@ -13,6 +13,7 @@
 #include "night/campaign.hpp"
 #include "rehearsal/plate.hpp"
 #include "rehearsal/rehearse.hpp"
+#include "temporary_folder.hpp"
 
 using namespace emberline;
 using namespace emberline::rehearsal;
@@ -21,17 +22,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-struct Scratch {
-    fs::path path;
-    Scratch() {
-        std::string pattern = (fs::temp_directory_path() / "emberline-template-XXXXXX").string();
-        REQUIRE(mkdtemp(pattern.data()) != nullptr);
-        path = pattern;
-    }
-    ~Scratch() { fs::remove_all(path); }
-    Scratch(const Scratch&) = delete;
-    Scratch& operator=(const Scratch&) = delete;
-};
+using Scratch = test::TemporaryFolder;
 
 InventedCampaign campaign_of(RehearsalOptions options = {}) {
     options.nights = 1;
@@ -83,7 +74,7 @@ Drawn drawn_at(const ExposedTemplate& t, const frame::PixelPosition& place, doub
 TEST_CASE("a template's header says where its stars are, turned, mirrored and at any scale", "[template]") {
     const Scratch scratch;
     const InventedCampaign campaign = campaign_of();
-    const std::string path = (scratch.path / "template.fits").string();
+    const std::string path = (scratch / "template.fits");
     for (const double scale : {0.8, 2.0}) {
         for (const double rotation : {0.0, 37.0, 180.0, 265.0}) {
             for (const bool mirrored : {false, true}) {
@@ -178,7 +169,7 @@ TEST_CASE("rehearse writes templates where campaign.toml says, and the host's tr
     options.host_kind = HostKind::clumpy;
     options.host_offset_arcsec = 6.0;
     options.host_template = TemplateOptions{};
-    const std::string one = (scratch.path / "one").string();
+    const std::string one = (scratch / "one");
     REQUIRE(rehearse(one, options));
     const auto campaign = night::read_campaign(one);
     REQUIRE(campaign);
@@ -200,7 +191,7 @@ TEST_CASE("rehearse writes templates where campaign.toml says, and the host's tr
     CHECK(test::number(*truth, truth->rows[1], "host_within_4arcsec_e") > 100.0);
 
     options.bands = {"B", "V"};
-    const std::string two = (scratch.path / "two").string();
+    const std::string two = (scratch / "two");
     REQUIRE(rehearse(two, options));
     const auto both = night::read_campaign(two);
     INFO((both ? "" : one_line(both.error())));

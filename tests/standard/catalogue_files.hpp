@@ -5,7 +5,6 @@
 
 #include <algorithm>
 #include <catch2/catch.hpp>
-#include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <iterator>
@@ -13,30 +12,11 @@
 #include <string>
 
 #include "standard/field_catalogue.hpp"
+#include "temporary_folder.hpp"
 
 namespace emberline::test {
 
-class Folder {
-  public:
-    Folder() {
-        std::string name = (std::filesystem::temp_directory_path() / "emberline-catalogue-XXXXXX").string();
-        if (::mkdtemp(name.data()) == nullptr) throw std::runtime_error("no folder for the test");
-        folder_ = name;
-    }
-    ~Folder() {
-        std::error_code ignored;
-        std::filesystem::remove_all(folder_, ignored);
-    }
-    Folder(const Folder&) = delete;
-    Folder& operator=(const Folder&) = delete;
-    [[nodiscard]] std::string file(const std::string& name, std::string_view bytes) const {
-        std::ofstream(folder_ + "/" + name, std::ios::binary) << bytes;
-        return folder_ + "/" + name;
-    }
-
-  private:
-    std::string folder_;
-};
+using Folder = TemporaryFolder;
 
 inline std::string sample(const std::string& name) {
     return std::string(EMBERLINE_TEST_DATA) + "/standard/catalogues/" + name;

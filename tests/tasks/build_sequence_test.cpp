@@ -6,11 +6,11 @@
 #include <set>
 
 #include "invented_table.hpp"
-#include "picture/temporary_folder.hpp"
 #include "quantities/delimited_table.hpp"
 #include "standard/sequence.hpp"
 #include "tasks/new_campaign.hpp"
 #include "tasks/workspace.hpp"
+#include "temporary_folder.hpp"
 
 using namespace emberline;
 using namespace emberline::test;

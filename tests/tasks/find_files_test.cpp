@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "tasks/find_files.hpp"
+#include "temporary_folder.hpp"
 
-#include <stdlib.h>
 #include <sys/stat.h>
 
 #include <catch2/catch.hpp>
@@ -13,29 +13,7 @@ namespace fs = std::filesystem;
 
 namespace {
 
-// Gone with the test.
-class Folder {
-  public:
-    Folder() {
-        std::string name = (fs::temp_directory_path() / "emberline-find-XXXXXX").string();
-        REQUIRE(::mkdtemp(name.data()) != nullptr);
-        root_ = fs::canonical(name);
-    }
-    Folder(const Folder&) = delete;
-    Folder& operator=(const Folder&) = delete;
-    ~Folder() {
-        std::error_code ignored;
-        fs::remove_all(root_, ignored);
-    }
-    [[nodiscard]] std::string path(const std::string& name) const { return (root_ / name).string(); }
-    void put(const std::string& name) const {
-        fs::create_directories(fs::path(path(name)).parent_path());
-        std::ofstream(path(name)) << "any";
-    }
-
-  private:
-    fs::path root_;
-};
+using Folder = test::TemporaryFolder;
 
 std::vector<std::string> found(const std::vector<std::string>& places, const std::string& skip = {}) {
     const auto files = tasks::find_frame_files(places, skip);
@@ -51,8 +29,8 @@ using Paths = std::vector<std::string>;
 // ELOOP, and before that names every file once a round.
 TEST_CASE("links that lead round in circles are walked through once", "[files]") {
     const Folder folder;
-    folder.put("a/V_001.fits");
-    folder.put("b/V_002.fits");
+    folder.file("a/V_001.fits", "any");
+    folder.file("b/V_002.fits", "any");
     fs::create_directory_symlink(folder.path("a"), folder.path("a/self"));
     fs::create_directory_symlink(folder.path("b"), folder.path("a/other"));
     fs::create_directory_symlink(folder.path("a"), folder.path("b/other"));
@@ -65,9 +43,9 @@ TEST_CASE("links that lead round in circles are walked through once", "[files]")
 // source.
 TEST_CASE("what is hidden in a folder is no frame, and what is named is", "[files]") {
     const Folder folder;
-    folder.put("V_001.fits");
-    folder.put("._V_001.fits");
-    folder.put(".trash/V_002.fits");
+    folder.file("V_001.fits", "any");
+    folder.file("._V_001.fits", "any");
+    folder.file(".trash/V_002.fits", "any");
     CHECK(found({folder.path("")}) == Paths{folder.path("V_001.fits")});
     CHECK(found({folder.path(".trash/V_002.fits")}) == Paths{folder.path(".trash/V_002.fits")});
 }
@@ -75,7 +53,7 @@ TEST_CASE("what is hidden in a folder is no frame, and what is named is", "[file
 // POSIX (IEEE Std 1003.1-2017, open): who opens a pipe to read waits for somebody who writes.
 TEST_CASE("a pipe in a folder is no frame, and a link to nothing is told of", "[files]") {
     const Folder folder;
-    folder.put("V_001.fits");
+    folder.file("V_001.fits", "any");
     REQUIRE(::mkfifo(folder.path("V_002.fits").c_str(), 0600) == 0);
     fs::create_symlink(folder.path("gone.fits"), folder.path("V_003.fits"));
     CHECK(found({folder.path("")}) == Paths{folder.path("V_001.fits"), folder.path("V_003.fits")});
@@ -83,8 +61,8 @@ TEST_CASE("a pipe in a folder is no frame, and a link to nothing is told of", "[
 
 TEST_CASE("a folder is left out where it is met, and not where it is asked for", "[files]") {
     const Folder folder;
-    folder.put("frames/V_001.fits.fz");
-    folder.put("out/stack.fit");
+    folder.file("frames/V_001.fits.fz", "any");
+    folder.file("out/stack.fit", "any");
     CHECK(found({folder.path("")}, folder.path("out")) == Paths{folder.path("frames/V_001.fits.fz")});
     CHECK(found({folder.path("out")}, folder.path("out")) == Paths{folder.path("out/stack.fit")});
 }

@@ -6,10 +6,10 @@
 #include <functional>
 #include <string>
 
-#include "picture/temporary_folder.hpp"
 #include "rehearsal/rehearse.hpp"
 #include "tasks/look.hpp"
 #include "tasks/measure.hpp"
+#include "temporary_folder.hpp"
 
 namespace emberline::test {
 

@@ -7,9 +7,9 @@
 #include <string>
 
 #include "ledger/ledger.hpp"
-#include "picture/temporary_folder.hpp"
 #include "rehearsal/rehearse.hpp"
 #include "tasks/measure.hpp"
+#include "temporary_folder.hpp"
 
 namespace emberline::test {
 

@@ -4,9 +4,9 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
-#include "picture/temporary_folder.hpp"
 #include "rehearsal/rehearse.hpp"
 #include "tasks/measure.hpp"
+#include "temporary_folder.hpp"
 
 using namespace emberline;
 using namespace emberline::test;

@@ -10,10 +10,10 @@
 #include "frame/frame.hpp"
 #include "night/star_residuals.hpp"
 #include "picture/finder_image.hpp"
-#include "picture/temporary_folder.hpp"
 #include "quantities/delimited_table.hpp"
 #include "rehearsal/rehearse.hpp"
 #include "tasks/measured_campaign.hpp"
+#include "temporary_folder.hpp"
 
 using namespace emberline;
 using namespace emberline::test;
