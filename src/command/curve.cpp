@@ -18,7 +18,7 @@ namespace {
 
 constexpr std::size_t usual_sampler_steps = 4000;
 
-struct Request {
+struct CurveOptions {
     tasks::CurveRequest curve;
     tasks::CurveWords words;
     std::string exploded;
@@ -28,7 +28,7 @@ struct Request {
 
 // Other people's points go beside the campaign's where there is a campaign, and stand alone where there is
 // none.
-std::string campaign_for(const Request& request, const std::string& folder) {
+std::string campaign_for(const CurveOptions& request, const std::string& folder) {
     if (request.words.series.empty()) return folder;
     if (request.alone) return {};
     std::error_code ignored;
@@ -36,7 +36,7 @@ std::string campaign_for(const Request& request, const std::string& folder) {
     return here || folder != "." ? folder : std::string();
 }
 
-Result<void> read_request(Request& request, const Face& face) {
+Result<void> read_request(CurveOptions& request, const Face& face) {
     tasks::CurveRequest& curve = request.curve;
     if (request.alone && request.words.series.empty()) {
         return fail({.what = "Without the campaign's points and without --series there is nothing to fit.",
@@ -68,7 +68,7 @@ Result<void> read_request(Request& request, const Face& face) {
     return {};
 }
 
-void run(Request request, Face& face) {
+void run(CurveOptions request, Face& face) {
     if (const auto good = read_request(request, face); !good) {
         face.status = face.say(good.error());
         return;
@@ -95,7 +95,7 @@ void add_curve(CLI::App& app, Face& face) {
         "  emberline curve --series others.csv          their points beside one's own\n"
         "  emberline curve --alone --series points.csv --picture points.svg\n"
         "  emberline curve --rate 2024-03-01:2024-03-20 --bootstrap 500");
-    const auto request = std::make_shared<Request>();
+    const auto request = std::make_shared<CurveOptions>();
     tasks::CurveRequest& curve = request->curve;
     tasks::CurveWords& words = request->words;
     sub->add_option("--series", words.series,

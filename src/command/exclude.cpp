@@ -86,12 +86,12 @@ void try_it(const tasks::Workspace& workspace, const std::string& word, tasks::S
     std::cout << "Nothing was changed.\n";
 }
 
-struct Request {
+struct ExcludeOptions {
     std::string word, reason;
     bool dry_run = false;
 };
 
-void add_what(CLI::App& sub, Request& request) {
+void add_what(CLI::App& sub, ExcludeOptions& request) {
     sub.add_option("WHAT", request.word, "A frame's path, a night's date, or a star's label")->required();
     sub.add_flag("--dry-run", request.dry_run, "Only show what would change");
 }
@@ -105,7 +105,7 @@ void add_exclude(CLI::App& app, Face& face) {
         "Examples:\n  emberline exclude frames/a.fits --reason \"satellite across the star\"\n"
         "  emberline exclude 2024-03-14 --reason haze\n  emberline exclude 131b --reason \"it varies\"\n"
         "  emberline exclude 131b --dry-run");
-    const auto request = std::make_shared<Request>();
+    const auto request = std::make_shared<ExcludeOptions>();
     add_what(*sub, *request);
     const CLI::Option* reason =
         sub->add_option("--reason", request->reason, "Why, in a few words; not needed for a dry run")
@@ -126,7 +126,7 @@ void add_exclude(CLI::App& app, Face& face) {
 void add_include(CLI::App& app, Face& face) {
     CLI::App* sub = app.add_subcommand("include", "Take back what was set aside");
     sub->footer("Examples:\n  emberline include 131b\n  emberline include 131b --dry-run");
-    const auto request = std::make_shared<Request>();
+    const auto request = std::make_shared<ExcludeOptions>();
     add_what(*sub, *request);
     sub->callback([&face, request] {
         const auto workspace = tasks::open_workspace(face.campaign);

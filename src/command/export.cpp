@@ -14,12 +14,12 @@
 namespace emberline::command {
 namespace {
 
-struct Request {
+struct ExportOptions {
     tasks::ExportRequest table;
     std::string level = "night", check;
 };
 
-void check(const std::string& file, Face& face) {
+void check_table(const std::string& file, Face& face) {
     const auto table = exchange::check_table_file(file);
     if (!table) {
         face.status = face.say(table.error());
@@ -42,8 +42,8 @@ void check(const std::string& file, Face& face) {
                              table->valid() ? "no error" : "with errors");
 }
 
-void run(Request request, Face& face) {
-    if (!request.check.empty()) return check(request.check, face);
+void run(ExportOptions request, Face& face) {
+    if (!request.check.empty()) return check_table(request.check, face);
     request.table.frames = request.level == "frame";
     const auto workspace = tasks::open_workspace(face.campaign);
     if (!workspace) {
@@ -76,7 +76,7 @@ void add_export(CLI::App& app, Face& face) {
         "  emberline export --level frame --format ecsv -o frames.ecsv\n"
         "  emberline export --format fits -o nights.fits\n"
         "  emberline export --check frames.ecsv");
-    const auto request = std::make_shared<Request>();
+    const auto request = std::make_shared<ExportOptions>();
     sub->add_option("--level", request->level, "A row a night, or a row a frame")
         ->type_name("LEVEL")
         ->capture_default_str()

@@ -18,7 +18,7 @@ namespace {
 constexpr std::size_t many_alike = 4;    // refused for one reason: said once
 constexpr std::size_t most_listed = 20;  // refused frames said one by one
 
-struct Request {
+struct MeasureOptions {
     tasks::MeasureRequest measure;
     bool explain = false;
 };
@@ -209,7 +209,7 @@ void print_growth(const tasks::Explanation& explanation) {
         << table.text();
 }
 
-void run(Request request, Face& face) {
+void run(MeasureOptions request, Face& face) {
     const auto workspace = tasks::open_workspace(face.campaign);
     if (!workspace) {
         face.status = face.say(workspace.error());
@@ -256,7 +256,7 @@ void add_measure(CLI::App& app, Face& face) {
         "Examples:\n  emberline measure                  every frame under frames/\n"
         "  emberline measure tonight/*.fits\n  emberline measure --again          after editing "
         "comparison.csv");
-    const auto request = std::make_shared<Request>();
+    const auto request = std::make_shared<MeasureOptions>();
     CLI::Option* places = sub->add_option("FRAME", request->measure.places, "FITS files, or folders of them")
                               ->default_str("the campaign's frames/");
     CLI::Option* again = sub->add_flag("--again", request->measure.again,

@@ -16,7 +16,7 @@
 namespace emberline::command {
 namespace {
 
-struct Request {
+struct ReportOptions {
     tasks::ReportRequest report;
     std::string from, to, check;
     std::string night;  // of a page
@@ -113,7 +113,7 @@ tasks::Json outcome_document(const tasks::ReportOutcome& outcome) {
     return json;
 }
 
-void draw_page(const tasks::Workspace& workspace, const Request& request, Face& face) {
+void draw_page(const tasks::Workspace& workspace, const ReportOptions& request, Face& face) {
     tasks::NightSheetRequest sheet{
         .night = {}, .file = request.report.file, .pdf = request.pdf, .threads = face.threads};
     if (!request.night.empty()) sheet.night = request.night;
@@ -154,7 +154,7 @@ void take_back(const tasks::Workspace& workspace, const std::string& format, Fac
     std::cout << "Whoever has the report already must be told by you.\n";
 }
 
-void run(Request request, Face& face) {
+void run(ReportOptions request, Face& face) {
     if (!request.check.empty()) return check(request.check, face);
     if (request.report.format != "page" && (request.pdf || !request.night.empty())) {
         face.status = face.say({.what = "That is for pages, and the format asked for is another.",
@@ -198,7 +198,7 @@ void add_report(CLI::App& app, Face& face) {
         "emberline report --take-back\nWhat was "
         "reported is remembered: the next report has what is new and what has "
         "changed.");
-    const auto request = std::make_shared<Request>();
+    const auto request = std::make_shared<ReportOptions>();
     sub->add_option("--format", request->report.format,
                     "For the network, for the IAU transient server (server-json, server-tsv), or a night on "
                     "one page to keep")

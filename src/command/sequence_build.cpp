@@ -16,7 +16,7 @@
 namespace emberline::command {
 namespace {
 
-struct Request {
+struct BuildOptions {
     tasks::BuildRequest build;
     std::string magnitudes;
     bool relations = false;
@@ -111,7 +111,7 @@ void print(const tasks::BuildOutcome& outcome) {
 }
 
 // "11:15"
-bool read_magnitudes(Request& request) {
+bool read_magnitudes(BuildOptions& request) {
     const auto ends = split(request.magnitudes, ':');
     if (ends.size() != 2) return false;
     request.build.brightest_mag = parse_number(ends[0]);
@@ -143,7 +143,7 @@ void say_relations(const Face& face) {
     face.say_json({{"relations", all}});
 }
 
-void run(Request request, Face& face) {
+void run(BuildOptions request, Face& face) {
     if (request.relations) {
         say_relations(face);
         return;
@@ -192,7 +192,7 @@ void add_sequence_build(CLI::App& sequence, Face& face) {
         "The file is a table as a catalogue service exports it: CSV, TSV, ECSV, VOTable or FITS, with "
         "magnitudes. They are converted into the campaign's bands by published relations, whose scatter goes "
         "into the errors.");
-    const auto request = std::make_shared<Request>();
+    const auto request = std::make_shared<BuildOptions>();
     tasks::BuildRequest& build = request->build;
     sub->add_option("FILE", build.catalogue, "The catalogue's stars around the transient");
     sub->add_option("-o,--output", build.output, "File to write")

@@ -4,7 +4,7 @@
 namespace emberline::page {
 namespace {
 
-constexpr std::size_t most_kept = 512;  // events, for listeners who slept
+constexpr std::size_t most_events = 512;  // events, for listeners who slept
 constexpr std::chrono::milliseconds between_looks{500};
 
 }  // namespace
@@ -18,7 +18,7 @@ void Live::tell(std::string name, std::string data) {
     {
         const std::scoped_lock lock(mutex_);
         kept_.push_back({++newest_, std::move(name), std::move(data)});
-        if (kept_.size() > most_kept) kept_.pop_front();
+        if (kept_.size() > most_events) kept_.pop_front();
     }
     changed_.notify_all();
 }

@@ -12,7 +12,7 @@ namespace {
 
 // Two that are blinked against one another, and what one comes back to. Of a frame gzipped as a whole all of
 // its pixels stay in memory too.
-constexpr std::size_t most_kept = 4;
+constexpr std::size_t most_pyramids = 4;
 
 std::string state_of(const std::string& path, const tasks::Workspace& workspace) {
     std::error_code error;
@@ -59,7 +59,7 @@ std::shared_ptr<Pyramids::Kept> Pyramids::place_of(const std::string& id) {
     }
     kept_.push_front(std::make_shared<Kept>());
     kept_.front()->id = id;
-    if (kept_.size() > most_kept) kept_.pop_back();
+    if (kept_.size() > most_pyramids) kept_.pop_back();
     return kept_.front();
 }
 

@@ -11,9 +11,9 @@
 namespace emberline::page {
 namespace {
 
-constexpr std::size_t most_kept = 32;  // answers that took long
-constexpr double ledger_wait_s = 4.0;  // a person waits
-constexpr int most_readings = 3;       // of settings that change while they are read
+constexpr std::size_t most_answers = 32;  // answers that took long
+constexpr double ledger_wait_s = 4.0;     // a person waits
+constexpr int most_readings = 3;          // of settings that change while they are read
 
 // When and how large: another stamp, another content.
 std::string stamp_of(const std::string& path) {
@@ -123,7 +123,7 @@ Result<std::any> Session::remember(const std::string& name, const std::function<
         }
         kept_.push_back(kept);  // the last one asked for goes last
         std::erase_if(kept_, [&](const auto& one) { return one->name == name && one->revision != now; });
-        if (kept_.size() > most_kept) kept_.erase(kept_.begin());
+        if (kept_.size() > most_answers) kept_.erase(kept_.begin());
     }
     const std::scoped_lock lock(kept->making);
     if (kept->value.has_value()) return kept->value;

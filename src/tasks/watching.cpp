@@ -310,15 +310,15 @@ class Watching {
     }
 
     void tell_file(const LandingFiles::News& news, bool at_end) {
-        using Kind = LandingFiles::News::Kind;
+        using NewsKind = LandingFiles::News::Kind;
         WatchEvent event{.kind = WatchEvent::Kind::waiting};
         event.frame = news.name;
         event.problem = news.problem;
-        if (news.kind == Kind::being_written) {
+        if (news.kind == NewsKind::being_written) {
             event.sentence = "is still being written: it is waited for.";
-        } else if (news.kind == Kind::unwhole) {
+        } else if (news.kind == NewsKind::unwhole) {
             event.sentence = "is not whole, or no frame: it is waited for.";
-        } else if (news.kind == Kind::growing_on && !at_end) {
+        } else if (news.kind == NewsKind::growing_on && !at_end) {
             event.sentence = fmt::format(
                 "has kept changing for {:.0f} s. It is waited for without a word "
                 "from here on, and holds up no other.",
