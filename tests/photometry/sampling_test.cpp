@@ -275,7 +275,7 @@ TEST_CASE("the light spreads over as many pixels as a plate says", "[sampling]")
             square += part * part;
         }
     }
-    const SamplingTable table({3.5, 1.0, {}, 3.0, 1.0, false}, std::vector<double>{4.0});
+    const SamplingTable table({.fwhm_px = 3.5, .moffat_beta = 3.0}, std::vector<double>{4.0});
     CHECK(table.enclosed()[0] == Approx(light).epsilon(0.003));
     CHECK(table.pixels()[0] == Approx(light * light / square).epsilon(0.03));
 }
