@@ -4,7 +4,9 @@
 
 #include <sys/resource.h>
 
+#include <catch2/catch.hpp>
 #include <functional>
+#include <optional>
 #include <streambuf>
 #include <string>
 #include <utility>
@@ -34,11 +36,29 @@ class Nowhere : public std::streambuf {
     std::streamsize xsputn(const char*, std::streamsize n) override { return n; }
 };
 
-// The most that this program has held so far.
-inline long peak_memory_kib() {
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
+inline constexpr bool watched = true;
+#elif defined(__has_feature)
+inline constexpr bool watched = __has_feature(address_sanitizer) || __has_feature(thread_sanitizer);
+#else
+inline constexpr bool watched = false;
+#endif
+
+// The most that this program has held so far; nothing under a sanitizer, which holds what was given back.
+inline std::optional<long> peak_memory_kib() {
+    if (watched) return std::nullopt;
     rusage usage{};
     getrusage(RUSAGE_SELF, &usage);
     return usage.ru_maxrss;
+}
+
+inline void check_peak_growth(std::optional<long> before_kib, long most_kib) {
+    const auto now_kib = peak_memory_kib();
+    if (before_kib && now_kib) {
+        CHECK(*now_kib - *before_kib < most_kib);
+    } else {
+        WARN("Memory is not looked at under a sanitizer: SKIPPED.");
+    }
 }
 
 }  // namespace emberline::test

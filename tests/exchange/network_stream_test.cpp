@@ -79,7 +79,7 @@ void write_and_read(std::size_t lines) {
     std::mt19937_64 random(11);
     NetworkObservation o = random_observation(random, 2460388.43215);
     o.observer_code.clear();
-    const long before = test::peak_memory_kib();
+    const auto before = test::peak_memory_kib();
     test::Nowhere nowhere;
     std::ostream out(&nowhere);
     auto writer = NetworkReportWriter::begin(out, header());
@@ -105,7 +105,7 @@ void write_and_read(std::size_t lines) {
     CHECK(findings.empty());
     CHECK(read == lines);
     CHECK(last == lines + 7);  // the header's lines
-    CHECK(test::peak_memory_kib() - before < little_kib);
+    test::check_peak_growth(before, little_kib);
 }
 
 }  // namespace

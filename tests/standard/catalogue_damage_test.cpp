@@ -53,7 +53,7 @@ TEST_CASE("what is no catalogue is refused in a sentence that says what it is", 
     check_refused(folder.file("wide.csv", std::string("\xFF\xFEr\0a\0,\0", 8)), "not text", "line 1");
     check_refused(folder.file("words.fits", "SIMPLE  = but no more"), "FITS");
     check_refused(folder.file("packed.csv.gz", "\x1f\x8b\x08nothing"), "gzipped file is cut short");
-    check_refused(folder.file("", ""), "folder");
+    check_refused(folder.path(), "folder");
     check_refused(folder.file("feed.xml", "<?xml version='1.0'?><rss/>"), "no VOTable: it begins with 'rss'");
     check_refused(std::string("no/such/file.csv"), "cannot be read");
 }
