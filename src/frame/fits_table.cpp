@@ -248,6 +248,13 @@ Result<void> TableFile::read_texts(int number, FitsColumn& column) const {
     LONGLONG repeat = 0, width = 0;
     fits_get_coltypell(fits_, number, &type, &repeat, &width, &status);
     if (status != 0) return fail(bad_column(column, status));
+    if (std::max(repeat, width) > bytes_.size()) {
+        return fail(
+            at(path_, {.what = fmt::format("Its texts are said to be {} characters long, more than the file.",
+                                           std::max(repeat, width)),
+                       .where = fmt::format("column '{}'", column.name),
+                       .mend = fetch_again}));
+    }
     const auto stride = static_cast<std::size_t>(std::max(repeat, width)) + 1;
     std::vector<char> letters(stride * static_cast<std::size_t>(std::min(rows_, rows_at_a_time)));
     column.texts.reserve(static_cast<std::size_t>(rows_));
