@@ -12,6 +12,9 @@ trap 'rm -rf "$work"' EXIT
 skip() { echo "install_deb: $1: the packages are packed but NOT tried in a bare system." >&2; exit 0; }
 say() { printf '\n== %s\n' "$*"; }
 
+for tool in file dpkg-shlibdeps; do
+    command -v "$tool" > /dev/null || { echo "install_deb: $tool is missing: apt install file dpkg-dev" >&2; exit 2; }
+done
 say "packing"
 (cd "$build" && cpack -G DEB -B "$work/debs" > "$work/cpack.log" 2>&1) || { cat "$work/cpack.log" >&2; exit 1; }
 ls -l "$work"/debs/*.deb
