@@ -2,6 +2,8 @@
 #include "frame/file_bytes.hpp"
 
 #include <fcntl.h>
+#include <fmt/format.h>
+#include <sys/mman.h>
 #include <sys/stat.h>
 #include <unistd.h>
 #include <zlib.h>
@@ -9,6 +11,8 @@
 #include <algorithm>
 #include <cerrno>
 #include <cstring>
+#include <utility>
+#include <vector>
 
 #include "frame/header_counts.hpp"
 #include "frame/prepare_cfitsio.hpp"
@@ -17,12 +21,15 @@ namespace emberline::frame {
 namespace {
 
 constexpr std::size_t piece_bytes = 1U << 18;
-constexpr std::size_t most_unpacked_bytes = std::size_t{1} << 32;
-constexpr std::size_t most_unpacked_per_byte = 4 * 258;  // no code of deflate stands for more, RFC 1951
-// cfitsio 4.2 reads memory by whole blocks, past its end where that is within one.
-constexpr std::size_t beyond_bytes = 2880;
+constexpr long long most_unpacked_bytes = 1LL << 32;
 constexpr std::string_view gzip_mark = "\x1f\x8b";
+constexpr const char* no_memory = "There is not enough memory to unpack it.";
 constexpr const char* damaged = "The gzipped file is cut short or damaged.";
+
+struct Closing {
+    int descriptor;
+    ~Closing() { ::close(descriptor); }
+};
 
 class Inflater {
   public:
@@ -38,7 +45,7 @@ class Inflater {
     bool ready_ = false;
 };
 
-std::size_t read_disk(int descriptor, long long offset, std::span<char> into) {
+std::size_t read_from(int descriptor, long long offset, std::span<char> into) {
     std::size_t got = 0;
     while (got < into.size()) {
         const ssize_t n = ::pread(descriptor, into.data() + got, into.size() - got,
@@ -50,14 +57,14 @@ std::size_t read_disk(int descriptor, long long offset, std::span<char> into) {
     return got;
 }
 
-// What the last member says of its own length, where that can be.
-std::size_t likely_bytes(int descriptor, long long file_bytes) {
-    std::array<char, 4> last{};
-    if (read_disk(descriptor, std::max(0LL, file_bytes - 4), last) < last.size()) return 0;
-    std::size_t length = 0;
-    for (std::size_t i = last.size(); i-- > 0;)
-        length = length * 256 + static_cast<unsigned char>(last[i]);
-    return length <= most_unpacked_per_byte * static_cast<std::size_t>(file_bytes) ? length : 0;
+bool write_whole(int descriptor, std::span<const char> bytes) {
+    while (!bytes.empty()) {
+        const ssize_t n = ::write(descriptor, bytes.data(), bytes.size());
+        if (n < 0 && errno == EINTR) continue;
+        if (n <= 0) return false;
+        bytes = bytes.subspan(static_cast<std::size_t>(n));
+    }
+    return true;
 }
 
 }  // namespace
@@ -72,7 +79,7 @@ std::optional<std::string> FileBytes::open(const std::string& path) {
     struct stat about = {};
     if (descriptor_ < 0 || ::fstat(descriptor_, &about) != 0) return std::strerror(errno);
     size_ = about.st_size;
-    start_bytes_ = read_disk(descriptor_, 0, start_);
+    start_bytes_ = read_from(descriptor_, 0, start_);
     return std::nullopt;
 }
 
@@ -86,9 +93,13 @@ bool FileBytes::gzipped() const {
 
 std::optional<std::string> FileBytes::unpack() {
     Inflater inflater;
-    if (!inflater.ready()) return "There is not enough memory to unpack it.";
+    // A file and not a buffer: cfitsio 4.2 reads past the end of memory that it is given.
+    const int packed_file = std::exchange(descriptor_, ::memfd_create("unpacked", MFD_CLOEXEC));
+    const Closing closing{packed_file};
+    if (!inflater.ready() || descriptor_ < 0) return no_memory;
+    path_ = fmt::format("/proc/self/fd/{}", descriptor_);
+    size_ = 0;
     z_stream& stream = inflater.stream();
-    unpacked_.reserve(likely_bytes(descriptor_, size_));
     std::vector<char> packed(piece_bytes), piece(piece_bytes);
     stream.next_in = reinterpret_cast<Bytef*>(packed.data());
     long long offset = 0;
@@ -97,7 +108,7 @@ std::optional<std::string> FileBytes::unpack() {
         if (stream.avail_in < gzip_mark.size()) {
             std::copy_n(reinterpret_cast<const char*>(stream.next_in), stream.avail_in, packed.data());
             const std::size_t got =
-                read_disk(descriptor_, offset, std::span(packed).subspan(stream.avail_in));
+                read_from(packed_file, offset, std::span(packed).subspan(stream.avail_in));
             offset += static_cast<long long>(got);
             stream.next_in = reinterpret_cast<Bytef*>(packed.data());
             stream.avail_in += static_cast<uInt>(got);
@@ -114,24 +125,16 @@ std::optional<std::string> FileBytes::unpack() {
         const int said = inflate(&stream, Z_NO_FLUSH);
         if (said != Z_OK && said != Z_STREAM_END) return damaged;
         const std::size_t made = piece.size() - stream.avail_out;
-        if (unpacked_.size() + made > most_unpacked_bytes)
-            return "Its gzipped bytes unpack to more than 4 GiB.";
-        unpacked_.insert(unpacked_.end(), piece.data(), piece.data() + made);
+        size_ += static_cast<long long>(made);
+        if (size_ > most_unpacked_bytes) return "Its gzipped bytes unpack to more than 4 GiB.";
+        if (!write_whole(descriptor_, std::span(piece).first(made))) return no_memory;
         within = said != Z_STREAM_END;
     }
-    size_ = static_cast<long long>(unpacked_.size());
-    memory_bytes_ = unpacked_.size();
-    unpacked_.resize(unpacked_.size() + beyond_bytes);
-    memory_ = unpacked_.data();
     return std::nullopt;
 }
 
 std::size_t FileBytes::read(long long offset, std::span<char> into) const {
-    if (memory_ == nullptr) return read_disk(descriptor_, offset, into);
-    if (offset < 0 || offset >= size_) return 0;
-    const std::size_t n = std::min(into.size(), static_cast<std::size_t>(size_ - offset));
-    std::copy_n(unpacked_.data() + offset, n, into.data());
-    return n;
+    return offset < 0 ? 0 : read_from(descriptor_, offset, into);
 }
 
 std::optional<std::string> FileBytes::impossible_count(long long offset) const {
@@ -142,10 +145,6 @@ std::optional<std::string> FileBytes::impossible_count(long long offset) const {
 int FileBytes::open_library(fitsfile** fits) {
     int status = 0;
     prepare_cfitsio();
-    if (memory_ != nullptr) {
-        // The name is for its messages alone; one with brackets would be taken for a filter.
-        return fits_open_memfile(fits, "unpacked", READONLY, &memory_, &memory_bytes_, 0, nullptr, &status);
-    }
     // The plain form of opening: a name with brackets is a name, not a filter.
     return fits_open_diskfile(fits, path_.c_str(), READONLY, &status);
 }

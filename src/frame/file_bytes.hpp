@@ -11,7 +11,6 @@
 #include <span>
 #include <string>
 #include <string_view>
-#include <vector>
 
 namespace emberline::frame {
 
@@ -26,7 +25,7 @@ class FileBytes {
     [[nodiscard]] std::optional<std::string> open(const std::string& path);
     [[nodiscard]] std::string_view start() const;  // of the file on the disk
     [[nodiscard]] bool gzipped() const;
-    // A sentence where that cannot be done. Not to be called twice.
+    // Into memory that is read like a file. A sentence where that cannot be done. Not to be called twice.
     [[nodiscard]] std::optional<std::string> unpack();
 
     [[nodiscard]] long long size() const { return size_; }  // unpacked
@@ -38,14 +37,11 @@ class FileBytes {
     [[nodiscard]] int open_library(fitsfile** fits);
 
   private:
-    std::string path_;
+    std::string path_;  // of the unpacked bytes, where they are
     int descriptor_ = -1;
     long long size_ = 0;
     std::array<char, 512> start_{};
     std::size_t start_bytes_ = 0;
-    std::vector<char> unpacked_;
-    void* memory_ = nullptr;  // what cfitsio keeps the addresses of
-    std::size_t memory_bytes_ = 0;
 };
 
 }  // namespace emberline::frame

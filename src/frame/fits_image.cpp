@@ -87,7 +87,7 @@ Result<std::shared_ptr<FitsImage>> FitsImage::open(const std::string& path, cons
     if (gzipped) {
         if (const auto wrong = handle.bytes.unpack()) return fail(image->problem(*wrong, copy_again));
     }
-    image->plain_ = !gzipped;
+    image->gzipped_ = gzipped;
     if (auto good = image->check_header(0); !good) return fail(good.error());
     if (const int status = handle.bytes.open_library(&handle.fits); status != 0) {
         const std::string why = spoken(status);
@@ -98,7 +98,7 @@ Result<std::shared_ptr<FitsImage>> FitsImage::open(const std::string& path, cons
     }
     if (auto good = image->find_image(extension); !good) return fail(good.error());
     if (auto good = image->take_header(); !good) return fail(good.error());
-    image->plain_ = image->plain_ && !image->tile_compressed_;
+    image->plain_ = !image->tile_compressed_;
     if (auto good = image->read_layout(); !good) return fail(good.error());
     if (auto good = image->check_length(); !good) return fail(good.error());
     if (image->plain_) handle.close_library();
@@ -204,6 +204,7 @@ Result<void> FitsImage::read_layout() {
     }
     scaling_.scale = header_.number("BSCALE").value_or(1.0);
     scaling_.zero = header_.number("BZERO").value_or(0.0);
+    if (scaling_.scale == 0.0) return fail(problem("By BSCALE = 0 all its pixels are the same.", save_again));
     if (bits_ > 0) scaling_.blank = header_.integer("BLANK");
     LONGLONG header_start = 0, data_start = 0, data_end = 0;
     int status = 0;

@@ -41,7 +41,7 @@ class FitsImage {
     [[nodiscard]] std::string pixel_type() const;
     [[nodiscard]] bool tile_compressed() const { return tile_compressed_; }
     // A file that is gzipped as a whole lies unpacked in memory for as long as it is open.
-    [[nodiscard]] bool in_memory() const { return !plain_ && !tile_compressed_; }
+    [[nodiscard]] bool in_memory() const { return gzipped_ && !tile_compressed_; }
     // Several threads may read at a time; otherwise one.
     [[nodiscard]] bool shareable() const { return plain_; }
     // Boxes lie inside the image, or are empty. A tile that several of them touch is unpacked once.
@@ -88,7 +88,8 @@ class FitsImage {
     std::vector<TileStream> tile_streams_;  // that are walked through before cfitsio unpacks them
     RiceBlocks rice_;
     std::unique_ptr<RiceTiles> rice_tiles_;  // of whole numbers: read without cfitsio
-    bool plain_ = false;                     // its bytes lie in the file as they are
+    bool plain_ = false;                     // its pixels lie in the file, or unpacked, as they are
+    bool gzipped_ = false;                   // as a whole
     long long header_offset_ = 0, data_offset_ = 0;
 };
 

@@ -145,9 +145,10 @@ void read_binning(const Header& header, FrameFacts& facts) {
 
 std::optional<double> top_of_type(const std::string& pixel_type, const Header& header) {
     const double scale = header.number("BSCALE").value_or(1.0), zero = header.number("BZERO").value_or(0.0);
-    if (pixel_type == "uint8") return 255.0 * scale + zero;
-    if (pixel_type == "int16" || pixel_type == "uint16") return 32767.0 * scale + zero;
-    return std::nullopt;
+    double top = 0.0;
+    if (pixel_type == "uint8") top = 255.0 * scale + zero;
+    if (pixel_type == "int16" || pixel_type == "uint16") top = 32767.0 * scale + zero;
+    return std::isfinite(top) && top > 1.0 ? std::optional(top) : std::nullopt;
 }
 
 void read_sensor(const Header& header, const Instrument& instrument, FrameFacts& facts) {

@@ -9,11 +9,13 @@
 
 #include "frame/fits_maker.hpp"
 #include "frame/frame.hpp"
+#include "frame/gzipped.hpp"
 #include "frame/write_frame.hpp"
 
 using namespace emberline::frame;
 using testing::data_block;
 using testing::Folder;
+using testing::gzipped;
 using testing::header_block;
 using testing::Written;
 using testing::written_height;
@@ -214,6 +216,21 @@ TEST_CASE("scaling and undefined pixels follow the standard", "[pixels]") {
           {1.5, undefined, undefined, 0.5, 0, -2});
     check(small_image(16, shorts, {"BSCALE  = 1E300"}),
           {0, undefined, undefined, undefined, undefined, undefined});
+    const auto flattened =
+        open_frames(folder.file("small.fits", small_image(16, shorts, {"BSCALE  = 0"})), {});
+    REQUIRE_FALSE(flattened);
+    CHECK(flattened.error().what == "By BSCALE = 0 all its pixels are the same.");
+}
+
+// PCOUNT is 0 for an image (FITS standard 4.0, 4.4.1.2); where it is not, cfitsio 4.2 looks for the pixels
+// behind so many others, beyond the end of the file.
+TEST_CASE("the pixels of a gzipped image are those of the image, whatever else its header says", "[pixels]") {
+    const Folder folder;
+    const std::string image =
+        small_image<std::uint16_t>(16, {0, 1, 2, 0x7fff, 0x8000, 0xffff}, {"PCOUNT  = 7043"});
+    const Cutout plain = whole(folder.file("plain.fits", image));
+    CHECK(plain.adu == std::vector<float>{0, 1, 2, 32767, -32768, -1});
+    CHECK(whole(folder.file("packed.fits.gz", gzipped(image))).adu == plain.adu);
 }
 
 TEST_CASE("a box is cut at the frame's edge, and refused outside", "[pixels]") {

@@ -97,6 +97,8 @@ TEST_CASE("read noise and saturation come from the header, the campaign, or a gu
     CHECK(guessed.caveats.has(Caveat::saturation_assumed));
     CHECK(guessed.caveats.has(Caveat::read_noise_assumed));
     CHECK(guessed.read_noise_e->source == "assumed");
+    CHECK(facts_of({"BSCALE  = -1.0"}).saturation_adu->value == 65535.0);
+    CHECK(facts_of({"BSCALE  = 0.0001"}).saturation_adu->value == Approx(3.2767));
     frame::FrameFacts eight_bits;
     eight_bits.pixel_type = "uint8";
     CHECK(facts_of({"BITPIX  = 8"}, {}, eight_bits).saturation_adu->value == 255.0);
