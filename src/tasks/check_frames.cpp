@@ -193,6 +193,27 @@ void CampaignChecker::frames(const std::vector<std::string>& files) {
     tell_frames();
 }
 
+void CampaignChecker::tell_refused() {
+    std::vector<const FrameGroup*> groups;
+    for (const auto& [key, group] : seen_.refused)
+        groups.push_back(&group);
+    std::stable_sort(groups.begin(), groups.end(),
+                     [](const FrameGroup* a, const FrameGroup* b) { return a->frames > b->frames; });
+    std::size_t left_out = 0;
+    for (std::size_t n = 0; n < groups.size(); ++n) {
+        if (n < most_groups_told) {
+            wrong("frames", told(*groups[n]));
+        } else {
+            left_out += groups[n]->frames;
+        }
+    }
+    if (left_out == 0) return;
+    wrong("frames", {.what = fmt::format("{} cannot be measured for {}.", plural(left_out, "more frame"),
+                                         plural(groups.size() - most_groups_told, "other reason")),
+                     .where = {},
+                     .mend = "Mend what stands above, and run inspect again."});
+}
+
 void CampaignChecker::tell_frames() {
     std::string bands;
     for (const auto& [band, n] : seen_.bands)
@@ -212,10 +233,7 @@ void CampaignChecker::tell_frames() {
                          .where = {},
                          .mend = "`emberline masters build FOLDER` makes masters of them."});
     }
-    std::size_t n = 0;
-    for (const auto& [key, group] : seen_.refused) {
-        if (++n <= most_groups_told) wrong("frames", told(group));
-    }
+    tell_refused();
     for (const auto& [key, group] : seen_.doubted)
         doubt("headers", told(group));
     if (seen_.solved > seen_.with_target) {

@@ -64,6 +64,7 @@ class CampaignChecker {
     void see(const frame::Frame& frame, const std::string& name);
     // Whether the target lies on it.
     bool see_field(const frame::Frame& frame, const std::string& name);
+    void tell_refused();
     void tell_frames();
     void try_one(const std::string& band, const std::string& path);
     void try_unsolved();

@@ -245,3 +245,25 @@ TEST_CASE("inspect finds the same faults, and ends as measure would", "[faults][
     CHECK(forbidden.status == 3);
     CHECK(forbidden.out.find("MISSING") != std::string::npos);
 }
+
+TEST_CASE("inspect tells the reasons that refuse most frames, and how many more there are",
+          "[faults][frames]") {
+    const Rehearsed campaign;
+    const std::string good = contents(campaign.first_frame());
+    for (const char letter : std::string("abcdefghijklmn")) {
+        const std::string filter = fmt::format("'Moonlight {}'", letter);
+        write_contents(campaign.path(fmt::format("frames/{}.fits", letter)),
+                       with_card(good, "FILTER", filter));
+    }
+    for (int i = 0; i < 3; ++i)
+        write_contents(campaign.path(fmt::format("frames/empty_{}.fits", i)), "");
+    const Outcome told = campaign.run({"inspect"});
+    INFO(told.out << told.err);
+    CHECK(told.status == 1);
+    const auto empty = told.out.find("The file is empty."), first = told.out.find("Moonlight a"),
+               last_told = told.out.find("Moonlight k");
+    CHECK(empty < first);
+    CHECK(last_told != std::string::npos);
+    CHECK(told.out.find("Moonlight l") == std::string::npos);
+    CHECK(told.out.find("3 more frames cannot be measured for 3 other reasons.") != std::string::npos);
+}
