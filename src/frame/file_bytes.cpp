@@ -23,7 +23,6 @@ namespace {
 constexpr std::size_t piece_bytes = 1U << 18;
 constexpr long long most_unpacked_bytes = 1LL << 32;
 constexpr std::string_view gzip_mark = "\x1f\x8b";
-constexpr const char* no_memory = "There is not enough memory to unpack it.";
 constexpr const char* damaged = "The gzipped file is cut short or damaged.";
 
 struct Closing {
@@ -55,6 +54,10 @@ std::size_t read_from(int descriptor, long long offset, std::span<char> into) {
         got += static_cast<std::size_t>(n);
     }
     return got;
+}
+
+std::string not_unpacked() {
+    return fmt::format("It cannot be unpacked into memory: {}.", std::strerror(errno));
 }
 
 bool write_whole(int descriptor, std::span<const char> bytes) {
@@ -96,7 +99,8 @@ std::optional<std::string> FileBytes::unpack() {
     // A file and not a buffer: cfitsio 4.2 reads past the end of memory that it is given.
     const int packed_file = std::exchange(descriptor_, ::memfd_create("unpacked", MFD_CLOEXEC));
     const Closing closing{packed_file};
-    if (!inflater.ready() || descriptor_ < 0) return no_memory;
+    if (!inflater.ready()) return "There is not enough memory to unpack it.";
+    if (descriptor_ < 0) return not_unpacked();
     path_ = fmt::format("/proc/self/fd/{}", descriptor_);
     size_ = 0;
     z_stream& stream = inflater.stream();
@@ -127,7 +131,7 @@ std::optional<std::string> FileBytes::unpack() {
         const std::size_t made = piece.size() - stream.avail_out;
         size_ += static_cast<long long>(made);
         if (size_ > most_unpacked_bytes) return "Its gzipped bytes unpack to more than 4 GiB.";
-        if (!write_whole(descriptor_, std::span(piece).first(made))) return no_memory;
+        if (!write_whole(descriptor_, std::span(piece).first(made))) return not_unpacked();
         within = said != Z_STREAM_END;
     }
     return std::nullopt;
