@@ -134,6 +134,7 @@ std::optional<std::string> FileBytes::unpack() {
         if (!write_whole(descriptor_, std::span(piece).first(made))) return not_unpacked();
         within = said != Z_STREAM_END;
     }
+    start_bytes_ = read_from(descriptor_, 0, start_);
     return std::nullopt;
 }
 

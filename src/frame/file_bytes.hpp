@@ -23,7 +23,7 @@ class FileBytes {
 
     // What keeps it from being opened, as the system says it; nothing where it is open.
     [[nodiscard]] std::optional<std::string> open(const std::string& path);
-    [[nodiscard]] std::string_view start() const;  // of the file on the disk
+    [[nodiscard]] std::string_view start() const;
     [[nodiscard]] bool gzipped() const;
     // Into memory that is read like a file. A sentence where that cannot be done. Not to be called twice.
     [[nodiscard]] std::optional<std::string> unpack();

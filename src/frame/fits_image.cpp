@@ -81,13 +81,12 @@ Result<std::shared_ptr<FitsImage>> FitsImage::open(const std::string& path, cons
     if (const auto wrong = handle.bytes.open(path))
         return fail(
             image->problem(fmt::format("The file cannot be opened: {}.", *wrong), "Check its permissions."));
-    const bool gzipped = handle.bytes.gzipped();
-    if (!gzipped && !handle.bytes.start().starts_with("SIMPLE  ="))
-        return fail(not_fits(handle.bytes.start(), path));
-    if (gzipped) {
+    image->gzipped_ = handle.bytes.gzipped();
+    if (image->gzipped_) {
         if (const auto wrong = handle.bytes.unpack()) return fail(image->problem(*wrong, copy_again));
     }
-    image->gzipped_ = gzipped;
+    // What is packed in any way once more, cfitsio would unpack without limit.
+    if (!handle.bytes.start().starts_with("SIMPLE  =")) return fail(not_fits(handle.bytes.start(), path));
     if (auto good = image->check_header(0); !good) return fail(good.error());
     if (const int status = handle.bytes.open_library(&handle.fits); status != 0) {
         const std::string why = spoken(status);

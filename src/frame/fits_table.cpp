@@ -94,7 +94,8 @@ Result<void> TableFile::open() {
         return fail(problem(fmt::format("The file cannot be opened: {}.", *wrong), "Check its permissions."));
     if (bytes_.gzipped()) {
         if (const auto wrong = bytes_.unpack()) return fail(problem(*wrong, fetch_again));
-    } else if (!bytes_.start().starts_with("SIMPLE  =")) {
+    }
+    if (!bytes_.start().starts_with("SIMPLE  =")) {
         return fail(problem("This is not a FITS file: it does not begin with SIMPLE.", "Name a FITS file."));
     }
     if (auto good = check_counts(0); !good) return good;

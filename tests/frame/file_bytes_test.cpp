@@ -105,6 +105,18 @@ TEST_CASE("a gzipped file that is cut short or changed is refused", "[file_bytes
     }
 }
 
+TEST_CASE("what a gzipped file holds must be a FITS file, not packed in a second way", "[file_bytes]") {
+    const Folder folder;
+    const std::string plain = tiles(folder);
+    const auto told = [&](const std::string& inside) {
+        return refusal(folder.file("packed.fits.gz", gzipped(inside)));
+    };
+    CHECK(told(gzipped(plain)) == "This is not a FITS file but a file packed by gzip twice.");
+    CHECK(told("PK\x03\x04" + plain) == "This is not a FITS file but a packed folder.");
+    CHECK(told("BZh9").find("This is not a FITS file") == 0);
+    CHECK(told("").find("This is not a FITS file") == 0);
+}
+
 TEST_CASE("a header in a gzipped file is looked at before cfitsio sees it", "[file_bytes]") {
     const Folder folder;
     const std::string plain = tiles(folder);
