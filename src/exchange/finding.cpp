@@ -16,7 +16,7 @@ bool any_error(const std::vector<Finding>& findings) {
     return std::any_of(findings.begin(), findings.end(), [](const Finding& f) { return f.error; });
 }
 
-std::string quoted(std::string_view text) {
+std::string in_quotes(std::string_view text) {
     constexpr std::size_t most = 40;
     if (text.size() <= most) return fmt::format("'{}'", text);
     std::size_t end = most;

@@ -19,7 +19,7 @@ struct Finding {
 [[nodiscard]] bool any_error(const std::vector<Finding>& findings);
 
 // 'text' for a finding, cut between characters where it is long.
-[[nodiscard]] std::string quoted(std::string_view text);
+[[nodiscard]] std::string in_quotes(std::string_view text);
 
 // The list as it grows, kept short however long the file.
 class Findings {

@@ -127,14 +127,14 @@ class Checker {
                                         value.size(), *rule.max_length));
         }
         if (!allows(rule, value)) {
-            findings_.error(
-                line_, field,
-                fmt::format("{} is not allowed. Allowed: {}.", quoted(value), fmt::join(rule.allowed, ", ")));
+            findings_.error(line_, field,
+                            fmt::format("{} is not allowed. Allowed: {}.", in_quotes(value),
+                                        fmt::join(rule.allowed, ", ")));
             return false;
         }
         if (rule.name == "OBSCODE" && value.find_first_of(" \t") != std::string_view::npos) {
             findings_.error(line_, field,
-                            fmt::format("{} is not an observer's code: it holds a blank.", quoted(value)));
+                            fmt::format("{} is not an observer's code: it holds a blank.", in_quotes(value)));
         }
         return true;
     }

@@ -91,7 +91,7 @@ class ObservationReader {
             check_length(field, rule);
             if (std::any_of(raw(field).begin(), raw(field).end(),
                             [](char c) { return static_cast<unsigned char>(c) > 126; })) {
-                warning(field, fmt::format("{} holds characters beyond ASCII.", quoted(raw(field))));
+                warning(field, fmt::format("{} holds characters beyond ASCII.", in_quotes(raw(field))));
             }
         }
     }
@@ -103,8 +103,8 @@ class ObservationReader {
         // An obsolete code such as Green-vis. is longer than today's five; it gets its own warning.
         if (field == NetworkField::filter && find_filter_code(raw(field)) != nullptr) return;
         if (rule.max_length && length > *rule.max_length) {
-            error(field, fmt::format("{} has {} characters where the format allows {}.", quoted(raw(field)),
-                                     length, *rule.max_length));
+            error(field, fmt::format("{} has {} characters where the format allows {}.",
+                                     in_quotes(raw(field)), length, *rule.max_length));
         }
         if (!rule.max_length && length > most_note_characters) {
             warning(field, fmt::format("The field has {} characters; the network may cut it.", length));
@@ -118,18 +118,18 @@ class ObservationReader {
             const auto jd = julian_date_of_spreadsheet(date);
             if (!jd) {
                 error(NetworkField::date,
-                      fmt::format("{} is no date such as 12/31/2007 11:59:59 PM.", quoted(date)));
+                      fmt::format("{} is no date such as 12/31/2007 11:59:59 PM.", in_quotes(date)));
             }
             return jd;
         }
         const auto jd = parse_decimal(date);
         if (!jd) {
-            error(NetworkField::date, fmt::format("{} is not a number of days.", quoted(date)));
+            error(NetworkField::date, fmt::format("{} is not a number of days.", in_quotes(date)));
             return std::nullopt;
         }
         if (!is_julian_date(jd->value)) {
             error(NetworkField::date,
-                  fmt::format("{} is no Julian date; a modified one lacks 2400000.5.", quoted(date)));
+                  fmt::format("{} is no Julian date; a modified one lacks 2400000.5.", in_quotes(date)));
             return std::nullopt;
         }
         return jd->value;
@@ -140,11 +140,11 @@ class ObservationReader {
         if (value.empty()) return std::nullopt;
         const auto decimal = parse_decimal(value);
         if (!decimal) {
-            error(field, fmt::format("{} is not a number.", quoted(value)));
+            error(field, fmt::format("{} is not a number.", in_quotes(value)));
             return std::nullopt;
         }
         if (magnitude && !decimal->has_point) {
-            error(field, fmt::format("{} lacks the decimal point: write {}.0.", quoted(value), value));
+            error(field, fmt::format("{} lacks the decimal point: write {}.0.", in_quotes(value), value));
         }
         return decimal->value;
     }
@@ -171,7 +171,7 @@ class ObservationReader {
         const FilterCode* code = find_filter_code(o.filter);
         if (code == nullptr) {
             error(NetworkField::filter,
-                  fmt::format("{} is no filter code of the network.", quoted(o.filter)));
+                  fmt::format("{} is no filter code of the network.", in_quotes(o.filter)));
             return;
         }
         o.filter = code->code;
@@ -188,7 +188,8 @@ class ObservationReader {
         const std::string_view transformed = text(NetworkField::transformed);
         o.transformed = same_word(transformed, "YES");
         if (!transformed.empty() && !o.transformed && !same_word(transformed, "NO")) {
-            error(NetworkField::transformed, fmt::format("{} is neither YES nor NO.", quoted(transformed)));
+            error(NetworkField::transformed,
+                  fmt::format("{} is neither YES nor NO.", in_quotes(transformed)));
         }
         o.magnitude_type = upper_case(text(NetworkField::magnitude_type));
         if (o.magnitude_type == "ABS") {
@@ -200,7 +201,7 @@ class ObservationReader {
             }
         } else if (!o.magnitude_type.empty() && o.magnitude_type != "STD") {
             error(NetworkField::magnitude_type,
-                  fmt::format("{} is neither STD nor DIF.", quoted(o.magnitude_type)));
+                  fmt::format("{} is neither STD nor DIF.", in_quotes(o.magnitude_type)));
         }
     }
 
@@ -227,7 +228,7 @@ class ObservationReader {
         if (!group.empty()) {
             const auto value = parse_integer(group);
             if (!value) {
-                error(NetworkField::group, fmt::format("{} is not a whole number.", quoted(group)));
+                error(NetworkField::group, fmt::format("{} is not a whole number.", in_quotes(group)));
             } else if (*value < 0) {
                 error(NetworkField::group, "The group's number is negative.");
             } else if (group.size() <= rule_of(NetworkField::group).max_length.value()) {
@@ -251,7 +252,7 @@ class ObservationReader {
             const std::string_view value = trimmed(part.substr(equals + 1));
             if (is_documented_note_key(key) && !is_missing(value) && !parse_decimal(value)) {
                 warning(NetworkField::notes,
-                        fmt::format("{} should be a number and is {}.", key, quoted(value)));
+                        fmt::format("{} should be a number and is {}.", key, in_quotes(value)));
             }
             o.notes.emplace_back(key, value);
         }

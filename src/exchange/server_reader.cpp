@@ -89,9 +89,9 @@ std::optional<double> ServerReader::number(std::string_view value, const Where& 
     if (trimmed(value).empty()) return std::nullopt;
     const auto number = parse_number(value);
     if (!number) {
-        findings_.error(where.line, where.field, fmt::format("{} is no number.", quoted(value)));
+        findings_.error(where.line, where.field, fmt::format("{} is no number.", in_quotes(value)));
     } else if (*number < least || *number > most) {
-        findings_.error(where.line, where.field, fmt::format("{} is out of range.", quoted(value)));
+        findings_.error(where.line, where.field, fmt::format("{} is out of range.", in_quotes(value)));
         return std::nullopt;
     }
     return number;
@@ -102,7 +102,7 @@ std::optional<int> ServerReader::identifier(std::string_view value, const Where&
     const auto whole = parse_integer(value);
     if (whole && *whole >= 0 && *whole <= 1'000'000'000) return static_cast<int>(*whole);
     findings_.error(where.line, where.field,
-                    fmt::format("{} is no identifier: whole numbers from 0 are.", quoted(value)));
+                    fmt::format("{} is no identifier: whole numbers from 0 are.", in_quotes(value)));
     return std::nullopt;
 }
 
@@ -112,7 +112,7 @@ std::optional<double> ServerReader::date(std::string_view value, const Where& wh
     if (!jd) {
         findings_.error(
             where.line, where.field,
-            fmt::format("{} is no date: 2024-02-03.054 or 2024-02-03 01:17:46, in UT.", quoted(value)));
+            fmt::format("{} is no date: 2024-02-03.054 or 2024-02-03 01:17:46, in UT.", in_quotes(value)));
     }
     return jd;
 }
@@ -133,7 +133,7 @@ void ServerReader::set_position(std::string_view key, std::string_view value, co
     const bool is_ra = key.starts_with("ra.");
     if (key.ends_with(".units")) {
         if (!value.empty() && value != "arcsec")
-            findings_.error(where.line, where.field, fmt::format("{} should be arcsec.", quoted(value)));
+            findings_.error(where.line, where.field, fmt::format("{} should be arcsec.", in_quotes(value)));
     } else if (key.ends_with(".error")) {
         (is_ra ? report_.ra_err_arcsec : report_.dec_err_arcsec) =
             number(value, where, 0.0, largest_err_arcsec);

@@ -24,7 +24,7 @@ Result<void> check_columns(const std::vector<ServerField>& fields) {
         return fail(
             {.what = fmt::format("The text {} cannot stand between tabs: it holds letters beyond ASCII, "
                                  "or a tab.",
-                                 quoted(field.value)),
+                                 in_quotes(field.value)),
              .where = std::string(field.key),
              .mend = "Spell it in plain letters, or write the report as JSON.",
              .kind = ProblemKind::request});

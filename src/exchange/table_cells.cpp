@@ -59,7 +59,7 @@ bool means_nothing(std::string_view field) {
 
 // Of a field that is not of its kind: what to say.
 std::string unreadable(std::string_view field, std::string_view wanted) {
-    std::string what = fmt::format("{} is not {}.", quoted(field), wanted);
+    std::string what = fmt::format("{} is not {}.", in_quotes(field), wanted);
     if (means_nothing(field)) what += " Leave the field empty where there is no value.";
     return what;
 }
@@ -99,7 +99,7 @@ std::optional<CellReader> CellReader::of_names(const std::vector<std::string>& n
     if (known_names(names) < least_known_names) {
         findings.error(line, "",
                        fmt::format("The columns are not those of an exported table: {} begins them.",
-                                   quoted(names.empty() ? std::string() : names.front())));
+                                   in_quotes(names.empty() ? std::string() : names.front())));
         return std::nullopt;
     }
     const bool frames = known_names_of(TableLevel::frame, names) > known_names_of(TableLevel::night, names) ||
@@ -130,7 +130,7 @@ std::optional<CellReader> CellReader::of_names(const std::vector<std::string>& n
             std::any_of(columns.begin(), columns.end(), [&](const TableColumn& c) { return c.name == one; });
         if (!known)
             findings.warning(line, "",
-                             fmt::format("{} is no column of this table and is not read.", quoted(one)));
+                             fmt::format("{} is no column of this table and is not read.", in_quotes(one)));
     }
     return reader;
 }

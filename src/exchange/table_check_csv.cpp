@@ -229,7 +229,7 @@ class DelimitedChecker {
                           (column.kind == ColumnKind::whole && begins("int")) ||
                           (column.kind == ColumnKind::truth && begins("bool"));
         const std::string name(column.name);
-        if (!good) findings_.error(1, name, fmt::format("The datatype {} does not fit.", quoted(type)));
+        if (!good) findings_.error(1, name, fmt::format("The datatype {} does not fit.", in_quotes(type)));
         if (column.use == ColumnUse::jd_utc || column.use == ColumnUse::bjd_tdb) {
             if (type == "float32") findings_.error(1, name, "A float32 keeps a date to a quarter of a day.");
         }
@@ -238,8 +238,8 @@ class DelimitedChecker {
         if (!same) {
             findings_.error(
                 1, name,
-                fmt::format("The unit is {} and should be {}.", quoted(unit),
-                            quoted(column.use == ColumnUse::electrons ? "electron" : column.unit)));
+                fmt::format("The unit is {} and should be {}.", in_quotes(unit),
+                            in_quotes(column.use == ColumnUse::electrons ? "electron" : column.unit)));
         }
     }
 

@@ -143,7 +143,7 @@ class VotableChecker {
         const std::string version(xml_.attribute("version"));
         if (version != "1.4" && version != "1.5") {
             findings_.error(xml_.line(), "VOTABLE",
-                            fmt::format("The version is {}; times need 1.4 or 1.5.", quoted(version)));
+                            fmt::format("The version is {}; times need 1.4 or 1.5.", in_quotes(version)));
         }
         if (!xml_.holds(name_space))  // under whatever prefix
             findings_.error(xml_.line(), "VOTABLE", fmt::format("The namespace must be {}.", name_space));
@@ -186,7 +186,7 @@ class VotableChecker {
         const std::string name(column.name);
         const bool is_time = column.use == ColumnUse::jd_utc || column.use == ColumnUse::bjd_tdb;
         if (!good)
-            findings_.error(field.line, name, fmt::format("The datatype {} does not fit.", quoted(type)));
+            findings_.error(field.line, name, fmt::format("The datatype {} does not fit.", in_quotes(type)));
         if (column.kind == ColumnKind::text && scalar)
             findings_.error(field.line, name, "The text has no arraysize: it would be one character long.");
         if (is_time && type == "float")
@@ -194,9 +194,9 @@ class VotableChecker {
         const bool same = field.unit == column.unit || (column.unit == "pixel" && field.unit == "pix") ||
                           (column.unit == "count" && field.unit == "ct");
         if (!same) {
-            findings_.error(
-                field.line, name,
-                fmt::format("The unit is {} and should be {}.", quoted(field.unit), quoted(column.unit)));
+            findings_.error(field.line, name,
+                            fmt::format("The unit is {} and should be {}.", in_quotes(field.unit),
+                                        in_quotes(column.unit)));
         }
         if (field.ucd.empty()) findings_.warning(field.line, name, "The column has no UCD.");
         if (is_time) check_clock(column, field);
@@ -217,12 +217,12 @@ class VotableChecker {
         if (clock.scale != scale || clock.place != place) {
             findings_.error(field.line, name,
                             fmt::format("Its TIMESYS is {} at {} and should be {} at {}.",
-                                        quoted(clock.scale), quoted(clock.place), scale, place));
+                                        in_quotes(clock.scale), in_quotes(clock.place), scale, place));
         }
         if (clock.origin != "JD-origin" && parse_number(clock.origin) != 0.0) {
             findings_.error(field.line, name,
                             fmt::format("Its timeorigin is {}: Julian dates count from 0, JD-origin.",
-                                        quoted(clock.origin)));
+                                        in_quotes(clock.origin)));
         }
     }
 

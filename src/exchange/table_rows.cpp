@@ -217,7 +217,7 @@ void RowChecker::check_dates() {
     }
     const std::string& night = text(night_);
     const auto midnight = jd_of_date(night);
-    if (!midnight && night_.index) error(night_, fmt::format("{} is no date, YYYY-MM-DD.", quoted(night)));
+    if (!midnight && night_.index) error(night_, fmt::format("{} is no date, YYYY-MM-DD.", in_quotes(night)));
     if (!midnight || !jd || *jd < first_jd || *jd > last_jd) return;
     // The evening's date, noon to noon of local mean time, at any longitude.
     if (*jd < *midnight || *jd > *midnight + 2.0)
@@ -239,7 +239,7 @@ void RowChecker::check_words() {
             error(band_, known.error().what);
         } else if (known->name() != band) {
             findings_.warning(line_, std::string(band_.name),
-                              fmt::format("{} is written {} in our tables.", quoted(band), known->name()));
+                              fmt::format("{} is written {} in our tables.", in_quotes(band), known->name()));
         } else {
             last_band_ = band;
         }

@@ -38,7 +38,7 @@ std::vector<KeptTransformation> read(Connection& connection, Statement& find) {
     return terms;
 }
 
-constexpr const char* columns =
+constexpr const char* transformation_columns =
     "instrument, band, colour_index, colour_term, colour_term_err, extinction, extinction_err, "
     "colour_low_mag, colour_high_mag, scatter_mag, stars, frames, night, against, since";
 
@@ -47,7 +47,7 @@ constexpr const char* columns =
 void add_transformations(Connection& connection, const std::vector<KeptTransformation>& terms) {
     Transaction transaction(connection, Transaction::Kind::write);
     const auto newest = newest_transformations(connection);
-    Statement insert(connection, std::string("INSERT INTO transformation (") + columns +
+    Statement insert(connection, std::string("INSERT INTO transformation (") + transformation_columns +
                                      ") VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)");
     const std::string time = now_utc();
     bool any = false;
@@ -84,14 +84,15 @@ void add_transformations(Connection& connection, const std::vector<KeptTransform
 }
 
 std::vector<KeptTransformation> newest_transformations(Connection& connection) {
-    Statement find(connection, std::string("SELECT ") + columns +
+    Statement find(connection, std::string("SELECT ") + transformation_columns +
                                    " FROM transformation WHERE id IN (SELECT max(id) FROM transformation "
                                    "GROUP BY instrument, band, colour_index) ORDER BY id");
     return read(connection, find);
 }
 
 std::vector<KeptTransformation> all_transformations(Connection& connection) {
-    Statement find(connection, std::string("SELECT ") + columns + " FROM transformation ORDER BY id");
+    Statement find(connection,
+                   std::string("SELECT ") + transformation_columns + " FROM transformation ORDER BY id");
     return read(connection, find);
 }
 

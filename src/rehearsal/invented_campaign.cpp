@@ -24,10 +24,13 @@ constexpr double longest_run_s = 12.0 * 3600.0;
 constexpr double demo_pixels = 800.0 * 600.0;  // that the counts of hot pixels and cosmic rays are for
 constexpr double comparison_margin_px = 36.0;  // a star's annulus, and the scatter of the pointing
 
-constexpr const char* where = "rehearsal options";
+constexpr const char* rehearsal_options = "rehearsal options";
 
 Problem refusal(std::string what, std::string mend) {
-    return {.what = std::move(what), .where = where, .mend = std::move(mend), .kind = ProblemKind::request};
+    return {.what = std::move(what),
+            .where = rehearsal_options,
+            .mend = std::move(mend),
+            .kind = ProblemKind::request};
 }
 
 double seconds_a_frame(const RehearsalOptions& o) {
@@ -63,7 +66,7 @@ Result<void> check_extras(const RehearsalOptions& o) {
                           {"number of dropped exposures", static_cast<double>(o.stack->dropped), 0, 1000},
                           {"pause between exposures in seconds", o.stack->between_s, 0, 3600},
                           {"drift of the field in pixels", o.stack->drift_px, 0, 50}},
-                         where);
+                         rehearsal_options);
         if (!good) return good;
     }
     if (!o.calibration) return {};
@@ -72,7 +75,7 @@ Result<void> check_extras(const RehearsalOptions& o) {
          {"number of dark exposures", static_cast<double>(o.calibration->dark), 0, 1000},
          {"number of flat exposures", static_cast<double>(o.calibration->flat), 0, 1000},
          {"level of the flats as a share of saturation", o.calibration->flat_level, 0.001, 1.5}},
-        where);
+        rehearsal_options);
 }
 
 Result<std::vector<Band>> check(const RehearsalOptions& o) {
@@ -102,17 +105,18 @@ Result<std::vector<Band>> check(const RehearsalOptions& o) {
         {"number of hot pixels", static_cast<double>(o.hot_pixels.value_or(0)), 0, 1e6},
         {"share of processed frames", o.processed_share, 0, 1},
     };
-    if (auto good = check_limits(limits, where); !good) return fail(good.error());
+    if (auto good = check_limits(limits, rehearsal_options); !good) return fail(good.error());
     if (auto good = check_extras(o); !good) return fail(good.error());
-    if (auto good = check_troubles(o.field, where); !good) return fail(good.error());
-    if (auto good = check_troubles(o.stars, o.comparison_stars, where); !good) return fail(good.error());
+    if (auto good = check_troubles(o.field, rehearsal_options); !good) return fail(good.error());
+    if (auto good = check_troubles(o.stars, o.comparison_stars, rehearsal_options); !good)
+        return fail(good.error());
     if (o.pattern) return check_time(o, std::vector<Band>(mosaic_bands().begin(), mosaic_bands().end()), 1.0);
     std::vector<Band> bands;
     for (const std::string& name : o.bands) {
         auto band = parse_band(name);
         if (!band) {
             band.error().kind = ProblemKind::request;
-            return fail(at(where, band.error()));
+            return fail(at(rehearsal_options, band.error()));
         }
         if (std::find(bands.begin(), bands.end(), *band) != bands.end()) {
             return fail(

@@ -15,7 +15,7 @@
 namespace emberline::rehearsal {
 namespace {
 
-constexpr const char* where = "template options";
+constexpr const char* template_options = "template options";
 constexpr double wider = 1.15;  // than the campaign's frames, where no size is asked for
 constexpr int least_px = 100, most_px = 20000;
 
@@ -39,7 +39,7 @@ Result<void> check(const TemplateOptions& o) {
             {"template's width in pixels", static_cast<double>(o.width_px), 0, most_px},
             {"template's height in pixels", static_cast<double>(o.height_px), 0, most_px},
         },
-        where);
+        template_options);
 }
 
 // Magnitudes in a band that the tables may lack: along the line in 1/wavelength that made them.
@@ -102,12 +102,12 @@ Result<ExposedTemplate> expose_template(const InventedCampaign& campaign, const 
     for (Problem* problem : {band ? nullptr : &band.error(), start ? nullptr : &start.error()}) {
         if (problem == nullptr) continue;
         problem->kind = ProblemKind::request;
-        return fail(at(where, *problem));
+        return fail(at(template_options, *problem));
     }
     const SkyPosition& transient = campaign.sky.transient.position;
     if (!sky::airmass(sky::later_by(*start, 0.5 * o.exposure_s), transient, campaign.site)) {
         return fail({.what = "The field is below the horizon when the template is taken.",
-                     .where = where,
+                     .where = template_options,
                      .mend = "Choose a time of a night in which it is up.",
                      .kind = ProblemKind::request});
     }

@@ -19,7 +19,7 @@ namespace emberline::standard {
 namespace {
 
 // Across a pixel's blur and an epoch's error the same star.
-constexpr double same_star_arcsec = 2.0;
+constexpr double former_star_arcsec = 2.0;
 // common practice, no source: a star's error that no catalogue states; photons of a star as bright as the
 // transient; what a detector that is not quite linear makes of a magnitude of difference; what an unknown
 // colour may differ.
@@ -154,7 +154,7 @@ class Judge {
 
     [[nodiscard]] const FormerStar* former(const SkyPosition& position) const {
         const FormerStar* nearest = nullptr;
-        double least = same_star_arcsec;
+        double least = former_star_arcsec;
         for (const FormerStar& one : settings_.former) {
             const double distance = separation(one.position, position).arcseconds();
             if (distance < least) {

@@ -10,7 +10,7 @@
 namespace emberline::standard {
 namespace {
 
-constexpr double same_star_arcsec = 0.5;
+constexpr double same_entry_arcsec = 0.5;
 // Further away a star would have to be 10 mag brighter to add a thousandth of a magnitude.
 constexpr double reach_of_isolation = 10.0;
 
@@ -52,7 +52,7 @@ double StarNeighbours::added_mmag(const Neighbour& star, double isolation_arcsec
         const double difference = other->magnitude_mag - star.magnitude_mag;
         const double light = flux_ratio(difference) * share_of_light(distance, isolation_arcsec);
         ratio += light;
-        if (distance < same_star_arcsec && std::abs(difference) < nearest_in_magnitude) {
+        if (distance < same_entry_arcsec && std::abs(difference) < nearest_in_magnitude) {
             nearest_in_magnitude = std::abs(difference);
             itself = light;
         }

@@ -91,8 +91,8 @@ Result<Settled> settle_scatter(const SolveInput& input) {
     if (best->second >= 0.0) return std::move(best->first);
     // Downwards until the stars scatter more than they may, then between the two.
     double high = first_star_scatter_mag, low = 0.0;
-    constexpr double least_scatter_mag = 0.002, enough = 0.03;
-    while (high > least_scatter_mag) {
+    constexpr double least_tried_mag = 0.002, enough = 0.03;
+    while (high > least_tried_mag) {
         auto next = at(0.5 * high);
         if (!next) return fail(next.error());
         const bool passed = next->second > 0.0;

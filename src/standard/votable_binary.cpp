@@ -16,9 +16,10 @@
 namespace emberline::standard {
 namespace {
 
-constexpr double none = std::numeric_limits<double>::quiet_NaN();
+constexpr double no_number = std::numeric_limits<double>::quiet_NaN();
 constexpr long long most_in_a_cell = 100'000'000;
-constexpr const char* fetch_again = "Fetch the table again, or ask the service for the form TABLEDATA.";
+constexpr const char* fetch_again_or_as_text =
+    "Fetch the table again, or ask the service for the form TABLEDATA.";
 
 std::optional<std::size_t> bytes_of(const std::string& datatype) {
     constexpr std::array<std::pair<std::string_view, std::size_t>, 11> sizes{{{"boolean", 1},
@@ -117,7 +118,7 @@ void append(RawColumn& column, const CellType& type, std::string_view bytes, boo
         column.texts.emplace_back(is_none || bytes.empty() ? "" : truth_cell(bytes.front(), type.datatype));
         return;
     }
-    double value = none;
+    double value = no_number;
     std::string digits;
     // An array or a complex number is no one value, though some of its bytes would make one.
     if (is_none || bytes.empty() || !type.is_number()) {
@@ -134,7 +135,7 @@ void append(RawColumn& column, const CellType& type, std::string_view bytes, boo
             if (type.datatype == "long") digits = fmt::format("{}", whole);
         }
     }
-    column.numbers.push_back(std::isfinite(value) ? value : none);
+    column.numbers.push_back(std::isfinite(value) ? value : no_number);
     if (type.datatype == "long") column.texts.push_back(std::move(digits));
 }
 
@@ -169,7 +170,8 @@ Result<std::string> decode_base64(std::string_view text) {
         }
         const int six = value[static_cast<unsigned char>(c)];
         if (six < 0 || padding > 0) {
-            return fail({.what = "The table's bytes are not written as base64.", .mend = fetch_again});
+            return fail(
+                {.what = "The table's bytes are not written as base64.", .mend = fetch_again_or_as_text});
         }
         bits = (bits << 6U) | static_cast<std::uint32_t>(six);
         if (++held < 4) continue;
@@ -179,7 +181,7 @@ Result<std::string> decode_base64(std::string_view text) {
     }
     if (held == 1 || (held > 0 && held + padding != 4) || (held == 0 && padding > 0)) {
         return fail({.what = "The table's bytes are cut short: the base64 text ends within a group of four.",
-                     .mend = fetch_again});
+                     .mend = fetch_again_or_as_text});
     }
     if (held == 2) out += static_cast<char>((bits >> 4U) & 0xffU);
     if (held == 3) {
@@ -198,7 +200,7 @@ Result<void> take_binary_rows(std::string_view bytes, bool masked, const std::ve
             return fail({.what = fmt::format("The type '{}' with the size '{}' is none that a VOTable has.",
                                              types[i].datatype, types[i].arraysize),
                          .where = fmt::format("column '{}'", out.columns[i].name),
-                         .mend = fetch_again});
+                         .mend = fetch_again_or_as_text});
         }
         layouts.push_back(*layout);
     }
@@ -208,8 +210,8 @@ Result<void> take_binary_rows(std::string_view bytes, bool masked, const std::ve
     const std::size_t mask_bytes = masked ? (types.size() + 7) / 8 : 0;
     std::size_t at = 0;
     const auto cut = [&] {
-        return fail(
-            {.what = fmt::format("The table's bytes end within row {}.", out.rows + 1), .mend = fetch_again});
+        return fail({.what = fmt::format("The table's bytes end within row {}.", out.rows + 1),
+                     .mend = fetch_again_or_as_text});
     };
     while (at < bytes.size()) {
         const std::size_t row_start = at;
