@@ -5,6 +5,7 @@
 
 #include "exchange/network_format.hpp"
 #include "exchange/series_formats.hpp"
+#include "frame/file_marks.hpp"
 #include "quantities/delimited_table.hpp"
 #include "quantities/text.hpp"
 
@@ -40,7 +41,7 @@ Result<Series> parse_series(std::string_view text, const std::string& source) {
     const std::string_view content = trimmed(text);
     if (content.starts_with('<')) return series_of_votable(content, source);
     if (content.starts_with("# %ECSV")) return series_of_ecsv(content, source);
-    if (content.starts_with("SIMPLE  =")) {
+    if (content.starts_with(frame::fits_mark)) {
         return fail({.what = "This is a FITS file, not a table of points.",
                      .where = source,
                      .mend = "Save the table as VOTable, ECSV or CSV."});

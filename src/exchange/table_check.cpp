@@ -14,12 +14,11 @@
 #include "exchange/fits_table.hpp"
 #include "exchange/table_check_parts.hpp"
 #include "exchange/table_rows.hpp"
+#include "frame/file_marks.hpp"
 #include "quantities/text.hpp"
 
 namespace emberline::exchange {
 namespace {
-
-constexpr std::string_view fits_start = "SIMPLE  =";
 
 constexpr std::size_t start_bytes = 64, piece_bytes = std::size_t{64} << 10U;
 
@@ -107,7 +106,7 @@ Result<CheckedTable> check_table_file(const std::string& path, const TableVisito
                      .where = path,
                      .mend = "Check the name and the permissions."});
     }
-    if (take_start(in).starts_with(fits_start)) return check_fits(path, visit);
+    if (take_start(in).starts_with(frame::fits_mark)) return check_fits(path, visit);
     in.clear();
     in.seekg(0);
     CheckedTable checked = check_table(in, visit);

@@ -14,6 +14,7 @@
 #include <utility>
 #include <vector>
 
+#include "frame/file_marks.hpp"
 #include "frame/header_counts.hpp"
 #include "frame/prepare_cfitsio.hpp"
 
@@ -22,7 +23,6 @@ namespace {
 
 constexpr std::size_t piece_bytes = 1U << 18;
 constexpr long long most_unpacked_bytes = 1LL << 32;
-constexpr std::string_view gzip_mark = "\x1f\x8b";
 constexpr const char* damaged = "The gzipped file is cut short or damaged.";
 
 struct Closing {

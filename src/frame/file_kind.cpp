@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <array>
 
+#include "frame/file_marks.hpp"
 #include "quantities/text.hpp"
 
 namespace emberline::frame {
@@ -34,7 +35,7 @@ constexpr std::array kinds = {
     Kind{"RIFF"sv, "a video", "Save single frames as FITS, or a stack of them."},
     Kind{"PK\x03\x04"sv, "a packed folder", "Unpack it, and name the frames in it."},
     Kind{"7z\xbc\xaf"sv, "a packed folder", "Unpack it, and name the frames in it."},
-    Kind{"\x1f\x8b"sv, "a file packed by gzip twice", "Unpack it once; .gz and .fz are read as they are."},
+    Kind{gzip_mark, "a file packed by gzip twice", "Unpack it once; .gz and .fz are read as they are."},
     Kind{"BZh"sv, "a file packed by bzip2", "Unpack it first; .gz and .fz are read as they are."},
     Kind{"\xfd"
          "7zXZ"sv,

@@ -15,6 +15,7 @@
 
 #include "frame/file_bytes.hpp"
 #include "frame/file_kind.hpp"
+#include "frame/file_marks.hpp"
 #include "frame/gzip_end.hpp"
 #include "frame/parse_header.hpp"
 #include "frame/rice.hpp"
@@ -86,7 +87,7 @@ Result<std::shared_ptr<FitsImage>> FitsImage::open(const std::string& path, cons
         if (const auto wrong = handle.bytes.unpack()) return fail(image->problem(*wrong, copy_again));
     }
     // What is packed in any way once more, cfitsio would unpack without limit.
-    if (!handle.bytes.start().starts_with("SIMPLE  =")) return fail(not_fits(handle.bytes.start(), path));
+    if (!handle.bytes.start().starts_with(fits_mark)) return fail(not_fits(handle.bytes.start(), path));
     if (auto good = image->check_header(0); !good) return fail(good.error());
     if (const int status = handle.bytes.open_library(&handle.fits); status != 0) {
         const std::string why = spoken(status);

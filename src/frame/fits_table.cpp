@@ -16,6 +16,7 @@
 #include <string_view>
 
 #include "frame/file_bytes.hpp"
+#include "frame/file_marks.hpp"
 #include "frame/parse_header.hpp"
 #include "quantities/text.hpp"
 
@@ -95,7 +96,7 @@ Result<void> TableFile::open() {
     if (bytes_.gzipped()) {
         if (const auto wrong = bytes_.unpack()) return fail(problem(*wrong, fetch_again));
     }
-    if (!bytes_.start().starts_with("SIMPLE  =")) {
+    if (!bytes_.start().starts_with(fits_mark)) {
         return fail(problem("This is not a FITS file: it does not begin with SIMPLE.", "Name a FITS file."));
     }
     if (auto good = check_counts(0); !good) return good;

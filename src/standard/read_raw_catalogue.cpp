@@ -8,6 +8,7 @@
 #include <string_view>
 #include <utility>
 
+#include "frame/file_marks.hpp"
 #include "frame/fits_table.hpp"
 #include "quantities/delimited_table.hpp"
 #include "quantities/text.hpp"
@@ -119,9 +120,9 @@ Result<RawCatalogue> read_as_text(const std::string& path, const WantedColumns& 
 
 Result<RawCatalogue> read_raw_catalogue(const std::string& path, const WantedColumns& wanted) {
     const std::string start = start_of(path);
-    const bool gzipped = start.starts_with("\x1f\x8b");
-    return gzipped || start.starts_with("SIMPLE  =") ? read_as_fits(path, gzipped)
-                                                     : read_as_text(path, wanted);
+    const bool gzipped = start.starts_with(frame::gzip_mark);
+    return gzipped || start.starts_with(frame::fits_mark) ? read_as_fits(path, gzipped)
+                                                          : read_as_text(path, wanted);
 }
 
 }  // namespace emberline::standard

@@ -32,7 +32,7 @@ Json document_of(const night::JudgedExposure& e) {
             {"used", e.used},
             {"weight", e.weight},
             {"reason", e.reason},
-            {"flags", e.caveats.words()}};
+            {"flags", flags(e.caveats)}};
 }
 
 std::string utc(double jd_utc) {

@@ -72,6 +72,7 @@ TEST_CASE("the frames of a night are listed, and for blinking the deepest of eac
     for (std::size_t i = 0; i < 2; ++i) {
         for (const char* name : {"frame", "band", "instrument", "plane", "jd_utc", "used"})
             CHECK(night[i][name] == told[i][name]);
+        CHECK(told[i]["flags"].is_array());
         CHECK(night[i]["fwhm_arcsec"].get<double>() == Approx(told[i]["fwhm_arcsec"].get<double>()));
         CHECK(night[i]["mid_utc"].get<std::string>().starts_with("2024-03-1"));
     }

@@ -44,10 +44,7 @@ export function refusedList(frames: FrameOfNight[]): HTMLElement {
 }
 
 function flagsOf(frame: FrameOfNight): string[] {
-    return frame.flags
-        .split(";")
-        .filter(Boolean)
-        .map((flag) => flag.replaceAll("-", " "));
+    return frame.flags.map((flag) => flag.replaceAll("-", " "));
 }
 
 // What is true of every frame is said once, above the table.

@@ -59,7 +59,7 @@ export interface FrameOfNight {
     stars_expected: number;
     used: boolean;
     reason: string;
-    flags: string;
+    flags: string[];
 }
 
 export interface Night {
