@@ -15,7 +15,7 @@
 #include "ledger/connection.hpp"
 #include "ledger/name_lists.hpp"
 #include "night/measurement.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "quantities/band.hpp"
 #include "quantities/caveat.hpp"
 

@@ -7,7 +7,7 @@
 
 #include "ledger/connection.hpp"
 #include "ledger/name_lists.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 
 namespace emberline::ledger {
 

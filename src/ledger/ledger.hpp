@@ -14,7 +14,7 @@
 
 #include "night/plate_finder.hpp"
 #include "night/solution.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "quantities/band.hpp"
 #include "quantities/problem.hpp"
 #include "quantities/value_with_error.hpp"

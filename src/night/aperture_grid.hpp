@@ -7,8 +7,8 @@
 #include <vector>
 
 #include "night/campaign.hpp"
+#include "photometry/frame_record.hpp"
 #include "photometry/local_sky.hpp"
-#include "photometry/star_flux.hpp"
 
 namespace emberline::night {
 

@@ -8,7 +8,7 @@
 #include <vector>
 
 #include "night/campaign.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 
 namespace emberline::night {
 

@@ -7,7 +7,7 @@
 #include <string>
 #include <vector>
 
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 
 namespace emberline::night {
 

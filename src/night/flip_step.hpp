@@ -9,7 +9,7 @@
 
 #include "night/judge_night.hpp"
 #include "night/solution.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 
 namespace emberline::night {
 

@@ -2,7 +2,7 @@
 // night/host_grid — a frame's apertures as host removal takes them. Private to this room.
 #pragma once
 
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 
 namespace emberline::night {
 

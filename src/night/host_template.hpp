@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "night/campaign.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "quantities/problem.hpp"
 #include "standard/sequence.hpp"
 

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "night/solution.hpp"
+#include "photometry/frame_record.hpp"
 #include "photometry/star_flux.hpp"
 #include "quantities/band.hpp"
 #include "quantities/caveat.hpp"

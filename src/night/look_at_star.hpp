@@ -9,6 +9,7 @@
 
 #include "frame/frame.hpp"
 #include "night/campaign.hpp"
+#include "photometry/frame_record.hpp"
 #include "photometry/local_sky.hpp"
 #include "photometry/star_flux.hpp"
 #include "quantities/problem.hpp"

@@ -11,7 +11,7 @@
 #include <vector>
 
 #include "night/campaign.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "quantities/sky_position.hpp"
 
 namespace emberline::night {

@@ -8,7 +8,7 @@
 #include "frame/frame.hpp"
 #include "night/campaign.hpp"
 #include "night/host_template.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "quantities/problem.hpp"
 #include "standard/sequence.hpp"
 

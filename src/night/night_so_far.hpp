@@ -12,7 +12,7 @@
 #include <vector>
 
 #include "night/solution.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "quantities/band.hpp"
 
 namespace emberline::night {

@@ -5,9 +5,9 @@
 
 #include "night/find_stars.hpp"
 #include "night/sampled_light.hpp"
+#include "photometry/frame_record.hpp"
 #include "photometry/pixel_noise.hpp"
 #include "photometry/psf.hpp"
-#include "photometry/star_flux.hpp"
 #include "quantities/problem.hpp"
 
 namespace emberline::night {

@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "night/campaign.hpp"
+#include "photometry/frame_record.hpp"
 #include "photometry/star_flux.hpp"
 
 namespace emberline::night {

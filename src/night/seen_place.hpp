@@ -10,7 +10,7 @@
 #include "night/campaign.hpp"
 #include "night/find_stars.hpp"
 #include "night/frame_needs.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 
 namespace emberline::night {
 

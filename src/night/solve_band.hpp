@@ -11,7 +11,7 @@
 #include "night/campaign.hpp"
 #include "night/combine_frames.hpp"
 #include "night/solve_campaign.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "standard/sequence.hpp"
 #include "standard/zero_points.hpp"
 

@@ -13,7 +13,7 @@
 #include "night/campaign.hpp"
 #include "night/remove_host.hpp"
 #include "night/solution.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "quantities/problem.hpp"
 #include "standard/sequence.hpp"
 

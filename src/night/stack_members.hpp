@@ -14,7 +14,7 @@
 #include "frame/frame.hpp"
 #include "frame/header.hpp"
 #include "night/campaign.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "quantities/problem.hpp"
 #include "standard/sequence.hpp"
 

@@ -10,7 +10,7 @@
 
 #include "frame/frame.hpp"
 #include "night/campaign.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "quantities/problem.hpp"
 #include "standard/sequence.hpp"
 #include "standard/transformation.hpp"

@@ -10,7 +10,7 @@
 
 #include "night/campaign.hpp"
 #include "night/solution.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "standard/sequence.hpp"
 #include "standard/zero_points.hpp"
 

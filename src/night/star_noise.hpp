@@ -5,6 +5,7 @@
 
 #include <cstddef>
 
+#include "photometry/frame_record.hpp"
 #include "photometry/noise.hpp"
 #include "photometry/star_flux.hpp"
 

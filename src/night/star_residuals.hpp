@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "night/solution.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "quantities/value_with_error.hpp"
 #include "standard/sequence.hpp"
 

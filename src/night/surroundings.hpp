@@ -8,8 +8,8 @@
 #include "frame/frame.hpp"
 #include "night/campaign.hpp"
 #include "night/find_stars.hpp"
+#include "photometry/frame_record.hpp"
 #include "photometry/psf.hpp"
-#include "photometry/star_flux.hpp"
 #include "quantities/problem.hpp"
 
 namespace emberline::night {

@@ -6,8 +6,8 @@
 #include <optional>
 #include <vector>
 
+#include "photometry/frame_record.hpp"
 #include "photometry/host_light.hpp"
-#include "photometry/star_flux.hpp"
 
 namespace emberline::night {
 

@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "frame/frame.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "picture/sheet_drawing.hpp"
 #include "quantities/problem.hpp"
 

@@ -10,7 +10,7 @@
 #include "frame/frame.hpp"
 #include "ledger/ledger.hpp"
 #include "night/solution.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "quantities/problem.hpp"
 #include "tasks/workspace.hpp"
 

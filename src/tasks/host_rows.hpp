@@ -12,8 +12,8 @@
 #include "frame/wcs.hpp"
 #include "ledger/ledger.hpp"
 #include "night/solve_campaign.hpp"
+#include "photometry/frame_record.hpp"
 #include "photometry/host_light.hpp"
-#include "photometry/star_flux.hpp"
 #include "quantities/problem.hpp"
 #include "tasks/workspace.hpp"
 

@@ -11,7 +11,7 @@
 #include "ledger/ledger.hpp"
 #include "night/host_template.hpp"
 #include "night/plate_finder.hpp"
-#include "photometry/star_flux.hpp"
+#include "photometry/frame_record.hpp"
 #include "tasks/measure.hpp"
 #include "tasks/workspace.hpp"
 
