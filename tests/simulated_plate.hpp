@@ -34,7 +34,7 @@ class SimulatedPlate {
   public:
     SimulatedPlate(int half_width, double sky_e)
         : box_{-half_width, -half_width, 2 * half_width + 1, 2 * half_width + 1},
-          electrons_(static_cast<std::size_t>(box_.width) * static_cast<std::size_t>(box_.height), sky_e) {}
+          electrons_(box_.pixels(), sky_e) {}
 
     void add(const SimulatedStar& star) {
         for (int y = box_.y0; y < box_.y0 + box_.height; ++y) {
@@ -49,10 +49,7 @@ class SimulatedPlate {
                 at(x, y) += along_x_e * x + along_y_e * y;
         }
     }
-    [[nodiscard]] double electrons(int x, int y) const {
-        return electrons_[static_cast<std::size_t>(y - box_.y0) * static_cast<std::size_t>(box_.width) +
-                          static_cast<std::size_t>(x - box_.x0)];
-    }
+    [[nodiscard]] double electrons(int x, int y) const { return electrons_[box_.index(x, y)]; }
     // Without noise.
     [[nodiscard]] frame::Cutout expected(const SimulatedSensor& sensor) const {
         frame::Cutout out{box_, {}};
@@ -73,10 +70,7 @@ class SimulatedPlate {
     }
 
   private:
-    double& at(int x, int y) {
-        return electrons_[static_cast<std::size_t>(y - box_.y0) * static_cast<std::size_t>(box_.width) +
-                          static_cast<std::size_t>(x - box_.x0)];
-    }
+    double& at(int x, int y) { return electrons_[box_.index(x, y)]; }
     // The part of the star's light in one pixel: four Gauss–Legendre points an axis in each of m × m cells.
     static double share(const SimulatedStar& star, int x, int y) {
         constexpr std::array<double, 4> node{-0.8611363115940526, -0.3399810435848563, 0.3399810435848563,

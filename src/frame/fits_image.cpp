@@ -407,7 +407,7 @@ Result<void> FitsImage::read_packed(int plane, const PixelBox& box, float* adu) 
     float undefined = std::numeric_limits<float>::quiet_NaN();
     int any = 0, status = 0;
     fits_read_subset(handle_->fits, TFLOAT, first, last, step, &undefined, adu, &any, &status);
-    const auto n = static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height);
+    const auto n = box.pixels();
     for (std::size_t i = 0; i < n; ++i) {
         if (!std::isfinite(adu[i])) adu[i] = undefined;
     }
@@ -441,7 +441,7 @@ Result<void> FitsImage::read_tiles(int plane, std::vector<Cutout>& cutouts) cons
         Cutout part;
         for (auto u = use; u != end; ++u)
             part.box = part.box.joined(u->cutout->box.shared(tile));
-        part.adu.resize(static_cast<std::size_t>(part.box.width) * static_cast<std::size_t>(part.box.height));
+        part.adu.resize(part.box.pixels());
         if (auto good = read_packed(plane, part.box, part.adu.data()); !good) return fail(good.error());
         for (; use != end; ++use) {
             const PixelBox both = use->cutout->box.shared(tile);

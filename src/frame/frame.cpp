@@ -38,7 +38,7 @@ PixelBox stored_box(const Lattice& lattice, const PixelBox& box) {
 
 Cutout sampled(const Cutout& stored, const Lattice& lattice, const PixelBox& box) {
     Cutout picture{box, {}};
-    picture.adu.reserve(static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height));
+    picture.adu.reserve(box.pixels());
     for (int j = box.y0; j < box.y0 + box.height; ++j) {
         int x = lattice.x0 + box.x0 * lattice.ux + j * lattice.vx;
         int y = lattice.y0 + box.x0 * lattice.uy + j * lattice.vy;

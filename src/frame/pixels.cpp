@@ -36,4 +36,15 @@ PixelBox PixelBox::joined(const PixelBox& other) const {
                    std::max(top(*this), top(other)));
 }
 
+Cutout Cutout::part(const PixelBox& wanted) const {
+    if (wanted.empty() || box.shared(wanted) != wanted) return {};
+    Cutout out{.box = wanted, .adu = {}};
+    out.adu.reserve(wanted.pixels());
+    for (int y = wanted.y0; y < wanted.y0 + wanted.height; ++y) {
+        const float* row = &adu[box.index(wanted.x0, y)];
+        out.adu.insert(out.adu.end(), row, row + wanted.width);
+    }
+    return out;
+}
+
 }  // namespace emberline::frame

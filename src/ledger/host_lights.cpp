@@ -60,8 +60,7 @@ ColumnNames light_names() {
 }
 
 bool fits(std::size_t pixels, const frame::PixelBox& box) {
-    return box.width >= 0 && box.height >= 0 &&
-           pixels == static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height);
+    return box.width >= 0 && box.height >= 0 && pixels == box.pixels();
 }
 
 }  // namespace

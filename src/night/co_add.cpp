@@ -51,14 +51,10 @@ frame::PixelBox reach_of(const frame::PixelBox& strip, const photometry::PixelMa
         .inside(facts.width_px, facts.height_px);
 }
 
-std::size_t size_of(const frame::PixelBox& box) {
-    return static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height);
-}
-
 // One strip of one frame on the grid's pixels, above sky, in the reference's light.
 Result<std::vector<float>> brought_over(const StackFrame& m, const StackFrame& reference,
                                         const StackGrid& grid, const frame::PixelBox& strip) {
-    std::vector<float> out(size_of(strip), std::numeric_limits<float>::quiet_NaN());
+    std::vector<float> out(strip.pixels(), std::numeric_limits<float>::quiet_NaN());
     const auto from_reference = mapping(reference, m);
     const auto map = [&](const frame::PixelPosition& p) { return from_reference(grid.on_reference(p)); };
     const frame::PixelBox box = reach_of(strip, map, m.frame.facts());
@@ -111,7 +107,7 @@ class Strip {
         for (const StackFrame& m : members_)
             lowest_top = std::min(lowest_top, m.top_adu);
         const auto first = static_cast<std::size_t>(rows.y0 - box_.y0) * static_cast<std::size_t>(box_.width);
-        for (std::size_t i = first; i < first + size_of(rows); ++i) {
+        for (std::size_t i = first; i < first + rows.pixels(); ++i) {
             double sum = 0.0, weight = 0.0, square = 0.0;
             bool saturated = false;
             for (std::size_t m = 0; m < members_.size(); ++m) {
@@ -146,7 +142,7 @@ class Strip {
     }
 
     void find_middle() {
-        middle_.assign(size_of(box_), 0.0F);
+        middle_.assign(box_.pixels(), 0.0F);
         std::vector<float> values;
         for (std::size_t i = 0; i < middle_.size(); ++i) {
             values.clear();

@@ -342,21 +342,6 @@ std::vector<StarInStored> stars_in_stored(const frame::FrameFacts& facts, const 
     return stars;
 }
 
-// From what was read about the star already; empty where the box reaches beyond.
-frame::Cutout part_of(const frame::Cutout& whole, const frame::PixelBox& box) {
-    if (box.empty() || whole.box.shared(box) != box) return {};
-    frame::Cutout part{.box = box, .adu = {}};
-    part.adu.reserve(static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height));
-    for (int y = box.y0; y < box.y0 + box.height; ++y) {
-        const float* row =
-            &whole
-                 .adu[static_cast<std::size_t>(y - whole.box.y0) * static_cast<std::size_t>(whole.box.width) +
-                      static_cast<std::size_t>(box.x0 - whole.box.x0)];
-        part.adu.insert(part.adu.end(), row, row + box.width);
-    }
-    return part;
-}
-
 // Stored pixels of each star. Where nothing is done to a frame's pixels they are there already: reading them
 // again would unpack most tiles of a packed frame twice.
 Result<void> read_boxes(const frame::Frame& frame, const StarField& field,
@@ -369,7 +354,7 @@ Result<void> read_boxes(const frame::Frame& frame, const StarField& field,
         const auto star = std::find_if(field.stars.begin(), field.stars.end(),
                                        [&](const StarOnFrame& s) { return s.label == stars[i].label; });
         if (as_stored && star != field.stars.end())
-            stars[i].cutout = part_of(star->cutout, boxes[i].inside(facts.width_px, facts.height_px));
+            stars[i].cutout = star->cutout.part(boxes[i].inside(facts.width_px, facts.height_px));
         if (!stars[i].cutout.adu.empty()) continue;
         missing.push_back(i);
         to_read.push_back(boxes[i]);

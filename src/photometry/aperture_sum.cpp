@@ -137,10 +137,7 @@ Result<ApertureSums> sum_apertures(const frame::Cutout& cutout, const frame::Pix
         if (!std::isfinite(radii_px[k]) || (k > 0 && radii_px[k] < radii_px[k - 1]))
             return refuse("The radii do not ascend.");
     }
-    const frame::PixelBox& box = cutout.box;
-    const bool inside = centre.x >= box.x0 - 0.5 && centre.x < box.x0 + box.width - 0.5 &&
-                        centre.y >= box.y0 - 0.5 && centre.y < box.y0 + box.height - 0.5;
-    if (!inside) return refuse("Its centre lies outside the frame.");
+    if (!cutout.box.covers(centre.x, centre.y)) return refuse("Its centre lies outside the frame.");
     std::vector<Ring> rings(radii_px.size());
     const auto pixels = pixels_within(cutout.box, centre, radii_px.back() + half_diagonal);
     const auto light_above_sky = [&](const PixelNear& p) {

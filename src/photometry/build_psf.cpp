@@ -43,9 +43,7 @@ double reach_within(const frame::Cutout& cutout, const frame::PixelPosition& at)
 std::string fault_of(Star& star, double fwhm, const PixelNoise& noise, double saturation) {
     const PsfStar& given = *star.given;
     const frame::PixelBox& box = given.cutout.box;
-    if (!box.empty() &&
-        given.cutout.adu.size() != static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height))
-        return "a torn stamp";
+    if (!box.empty() && given.cutout.adu.size() != box.pixels()) return "a torn stamp";
     if (!std::isfinite(given.sky_adu)) return "no sky";
     if (!(std::isfinite(star.position.x) && std::isfinite(star.position.y)) ||
         !(reach_within(given.cutout, star.position) >= core_fwhm * fwhm))

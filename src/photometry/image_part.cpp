@@ -30,15 +30,6 @@ Problem no_match(std::string what) {
             .mend = "Check that both frames show the same field and that their plate solutions are right."};
 }
 
-std::size_t at(const frame::PixelBox& box, int x, int y) {
-    return static_cast<std::size_t>(y - box.y0) * static_cast<std::size_t>(box.width) +
-           static_cast<std::size_t>(x - box.x0);
-}
-
-bool inside(const frame::PixelBox& box, int x, int y) {
-    return x >= box.x0 && y >= box.y0 && x < box.x0 + box.width && y < box.y0 + box.height;
-}
-
 // The median of what is defined near a pixel, in ever wider squares.
 double from_neighbours(const frame::Cutout& cutout, int x, int y) {
     for (int reach = 1; reach <= 4; ++reach) {
@@ -60,7 +51,7 @@ double smooth_light(const PixelPlane& plane, int x, int y) {
     int n = 0;
     for (int v = y - 1; v <= y + 1; ++v) {
         for (int u = x - 1; u <= x + 1; ++u) {
-            if (inside(plane.box, u, v)) sum += plane.v[at(plane.box, u, v)], ++n;
+            if (plane.box.holds(u, v)) sum += plane.v[plane.box.index(u, v)], ++n;
         }
     }
     return n > 0 ? sum / n : 0.0;
@@ -76,7 +67,7 @@ Sum in_circle(const ReadyPixels& p, const frame::PixelPosition& centre, double r
         for (int x = box.x0; x < box.x0 + box.width; ++x) {
             const double share = circle_pixel_overlap(x - centre.x, y - centre.y, radius_px);
             if (share <= 0.0) continue;
-            const std::size_t k = at(box, x, y);
+            const std::size_t k = box.index(x, y);
             sum.light += share * p.light.v[k];
             sum.variance += share * share * p.variance_adu2[k];
             sum.doubt += share * p.doubt_adu[k];
@@ -110,7 +101,7 @@ ReadyPixels ready_pixels(const frame::Cutout& cutout, double sky_adu, const Pixe
     const frame::PixelBox& box = cutout.box;
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
         for (int x = box.x0; x < box.x0 + box.width; ++x) {
-            const std::size_t k = at(box, x, y);
+            const std::size_t k = box.index(x, y);
             const auto adu = static_cast<double>(cutout.adu[k]);
             if (std::isfinite(adu)) {
                 out.light.v[k] = adu - sky_adu;
@@ -130,7 +121,7 @@ ReadyPixels ready_pixels(const frame::Cutout& cutout, double sky_adu, const Pixe
     }
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
         for (int x = box.x0; x < box.x0 + box.width; ++x)
-            out.variance_adu2[at(box, x, y)] = noise.variance_adu2(smooth_light(out.light, x, y));
+            out.variance_adu2[box.index(x, y)] = noise.variance_adu2(smooth_light(out.light, x, y));
     }
     return out;
 }
@@ -141,8 +132,8 @@ ReadyPixels on_box(const ReadyPixels& pixels, const frame::PixelBox& box) {
     const double usual = pixels.variance_adu2.empty() ? 1.0 : numerics::median(pixels.variance_adu2);
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
         for (int x = box.x0; x < box.x0 + box.width; ++x) {
-            const bool covered = inside(pixels.light.box, x, y);
-            const std::size_t k = covered ? at(pixels.light.box, x, y) : 0;
+            const bool covered = pixels.light.box.holds(x, y);
+            const std::size_t k = covered ? pixels.light.box.index(x, y) : 0;
             out.light.v.push_back(covered ? pixels.light.v[k] : 0.0);
             out.variance_adu2.push_back(covered ? pixels.variance_adu2[k] : usual);
             out.doubt_adu.push_back(covered ? pixels.doubt_adu[k] : endless_doubt_adu);

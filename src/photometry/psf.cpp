@@ -196,7 +196,7 @@ std::optional<Own> own_square(const frame::PixelPosition& star, double radius_px
 std::vector<double> Psf::own_stamp(const frame::PixelPosition& star, const frame::PixelPosition& within,
                                    const frame::PixelBox& box) const {
     std::vector<double> out;
-    out.reserve(static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height));
+    out.reserve(box.pixels());
     const auto factor = factors(star);
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
         for (int x = box.x0; x < box.x0 + box.width; ++x) {

@@ -84,8 +84,7 @@ class Fitter {
                     start_.begin(), start_.end(),
                     [&](const frame::PixelPosition& s) { return std::hypot(x - s.x, y - s.y) <= radius; });
                 if (!near) continue;
-                const auto i = static_cast<std::size_t>(y - box_.y0) * static_cast<std::size_t>(box_.width) +
-                               static_cast<std::size_t>(x - box_.x0);
+                const auto i = box_.index(x, y);
                 const auto adu = static_cast<double>(cutout.at(x, y));
                 const double more = variance.empty() ? 0.0 : variance[i];
                 if (!std::isfinite(adu) || !std::isfinite(more) || more < 0.0) {
@@ -303,8 +302,7 @@ Result<PsfFit> fit_psf(const frame::Cutout& cutout, const Psf& psf, const std::v
                        const PixelNoise& noise, const PsfFitOptions& options,
                        const std::vector<double>& variance_adu2) {
     if (sources.empty()) return fail(cannot("There is no source to fit.", "Name at least one."));
-    if (cutout.box.empty() || cutout.adu.size() != static_cast<std::size_t>(cutout.box.width) *
-                                                       static_cast<std::size_t>(cutout.box.height)) {
+    if (cutout.box.empty() || cutout.adu.size() != cutout.box.pixels()) {
         return fail(
             cannot("The cut-out does not hold the pixels that it says.", "Use a cut-out read from a frame."));
     }
@@ -315,8 +313,7 @@ Result<PsfFit> fit_psf(const frame::Cutout& cutout, const Psf& psf, const std::v
     }
     for (std::size_t i = 0; i < sources.size(); ++i) {
         const frame::PixelPosition& at = sources[i].position;
-        if (!(at.x >= cutout.box.x0 - 0.5 && at.x < cutout.box.x0 + cutout.box.width - 0.5 &&
-              at.y >= cutout.box.y0 - 0.5 && at.y < cutout.box.y0 + cutout.box.height - 0.5)) {
+        if (!cutout.box.covers(at.x, at.y)) {
             return fail(
                 cannot(fmt::format("The source at ({:.1f}, {:.1f}) lies off the cut-out.", at.x, at.y),
                        "Use a cut-out that holds it."));

@@ -63,19 +63,6 @@ Moments moments_about(const Polygon& p, const Point& centre) {
     return m;
 }
 
-std::size_t position_in(const frame::PixelBox& box, int x, int y) {
-    return static_cast<std::size_t>(y - box.y0) * static_cast<std::size_t>(box.width) +
-           static_cast<std::size_t>(x - box.x0);
-}
-
-std::size_t pixels_of(const frame::PixelBox& box) {
-    return box.empty() ? 0 : static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height);
-}
-
-bool holds(const frame::PixelBox& box, int x, int y) {
-    return x >= box.x0 && x < box.x0 + box.width && y >= box.y0 && y < box.y0 + box.height;
-}
-
 // Shares of the input pixels about one output pixel, gathered on a small window.
 class Window {
   public:
@@ -143,10 +130,10 @@ std::vector<std::optional<frame::PixelPosition>> mapped_corners(const frame::Pix
 
 ResampleMap::ResampleMap(const frame::PixelBox& input, const std::vector<bool>& defined,
                          const frame::PixelBox& output, const PixelMapping& to_input)
-    : input_(input), output_(output), start_(pixels_of(output) + 1, 0) {
+    : input_(input), output_(output), start_(output.pixels() + 1, 0) {
     const auto corners = mapped_corners(output, to_input);
     const auto usable = [&](int x, int y) {
-        return holds(input, x, y) && (defined.empty() || defined[position_in(input, x, y)]);
+        return input.holds(x, y) && (defined.empty() || defined[input.index(x, y)]);
     };
     Window window;
     for (int row = 0; row < output.height; ++row) {
@@ -205,7 +192,7 @@ ResampleMap::ResampleMap(const frame::PixelBox& input, const std::vector<bool>& 
             if (found < (1.0 - most_missing) * area) continue;
             const double scale = area / found;
             window.each([&](int x, int y, double share) {
-                index_.push_back(static_cast<std::uint32_t>(position_in(input, x, y)));
+                index_.push_back(static_cast<std::uint32_t>(input.index(x, y)));
                 share_.push_back(scale * share);
             });
             start_[out + 1] = index_.size();
@@ -247,7 +234,7 @@ std::vector<double> ResampleMap::reach_of(std::span<const double> amount) const 
 }
 
 std::vector<double> ResampleMap::transposed(std::span<const double> output_weights) const {
-    std::vector<double> in(pixels_of(input_), 0.0);
+    std::vector<double> in(input_.pixels(), 0.0);
     for (std::size_t row = 0; row + 1 < start_.size(); ++row) {
         if (output_weights[row] == 0.0) continue;
         for (std::size_t k = start_[row]; k < start_[row + 1]; ++k)
@@ -259,7 +246,7 @@ std::vector<double> ResampleMap::transposed(std::span<const double> output_weigh
 std::vector<double> ResampleMap::correlation(int reach) const {
     const int side = 2 * reach + 1;
     std::vector<double> sums(static_cast<std::size_t>(side) * static_cast<std::size_t>(side), 0.0);
-    std::vector<double> dense(pixels_of(input_), 0.0);
+    std::vector<double> dense(input_.pixels(), 0.0);
     // A pattern that repeats over the image: some tens of pixels tell it.
     const std::size_t rows = start_.size() - 1, step = std::max<std::size_t>(1, rows / 199);
     for (std::size_t row = 0; row < rows; row += step) {

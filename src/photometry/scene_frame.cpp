@@ -55,9 +55,7 @@ bool sound(const Surroundings& a) {
         sum += m;
     return std::isfinite(sum) && a.mean_px_per_arcsec() > 0.0 && std::isfinite(a.sky_scatter_adu) &&
            a.sky_scatter_adu > 0.0 && std::isfinite(a.gain_e_per_adu) && a.gain_e_per_adu > 0.0 &&
-           !a.cutout.box.empty() &&
-           a.cutout.adu.size() ==
-               static_cast<std::size_t>(a.cutout.box.width) * static_cast<std::size_t>(a.cutout.box.height);
+           !a.cutout.box.empty() && a.cutout.adu.size() == a.cutout.box.pixels();
 }
 
 }  // namespace

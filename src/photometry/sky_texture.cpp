@@ -47,9 +47,7 @@ std::vector<float> rests(const TexturePlace& place, double inner_px, double oute
             const auto adu = static_cast<double>(place.cutout->at(x, y));
             const double d =
                 adu - place.sky.level_adu - place.sky.slope_x_adu * u - place.sky.slope_y_adu * v;
-            if (std::abs(d) < most_adu && adu > lowest_adu)
-                rest[static_cast<std::size_t>(y - box.y0) * static_cast<std::size_t>(box.width) +
-                     static_cast<std::size_t>(x - box.x0)] = static_cast<float>(d);
+            if (std::abs(d) < most_adu && adu > lowest_adu) rest[box.index(x, y)] = static_cast<float>(d);
         }
     }
     return rest;

@@ -80,7 +80,7 @@ std::vector<char> SmoothHost::within(const frame::PixelPosition& place, double r
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
         for (int x = box.x0; x < box.x0 + box.width; ++x) {
             if (squared_distance({x + 0.0, y + 0.0}, place) < radius_px * radius_px)
-                out[pixels_.index(x, y)] = 1;
+                out[pixels_.box.index(x, y)] = 1;
         }
     }
     return out;
@@ -230,7 +230,7 @@ Result<SmoothFit> SmoothHost::fit() {
     std::size_t seen = 0;
     for (int y = about.y0; y < about.y0 + about.height; ++y) {
         for (int x = about.x0; x < about.x0 + about.width; ++x) {
-            const std::size_t i = pixels_.index(x, y);
+            const std::size_t i = pixels_.box.index(x, y);
             if (pixels_.used[i] != 0 && hidden[i] == 0) ++seen;
         }
     }

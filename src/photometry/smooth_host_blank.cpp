@@ -37,7 +37,7 @@ Footprint aperture_footprint(const PixelMap& pixels, const frame::PixelPosition&
         for (int x = box.x0; x < box.x0 + box.width; ++x) {
             const double overlap = circle_pixel_overlap(x - place.x, y - place.y, radius_px);
             if (overlap <= 0.0) continue;
-            out.pixel.push_back(pixels.index(x, y));
+            out.pixel.push_back(pixels.box.index(x, y));
             out.weight.push_back(overlap);
         }
     }
@@ -51,7 +51,7 @@ Footprint psf_footprint(const PixelMap& pixels, const frame::PixelPosition& plac
     const frame::PixelBox box = pixels.near(place, reach_px);
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
         for (int x = box.x0; x < box.x0 + box.width; ++x) {
-            const std::size_t i = pixels.index(x, y);
+            const std::size_t i = pixels.box.index(x, y);
             if (squared_distance({x + 0.0, y + 0.0}, place) > reach_px * reach_px) continue;
             const double share = psf.share(place, x, y);
             out.pixel.push_back(i);

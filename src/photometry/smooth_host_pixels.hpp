@@ -20,10 +20,6 @@ struct PixelMap {
     std::vector<char> used;             // defined, not saturated, not part of a star or a cosmic ray
 
     [[nodiscard]] std::size_t size() const { return light_adu.size(); }
-    [[nodiscard]] std::size_t index(int x, int y) const {
-        return static_cast<std::size_t>(y - box.y0) * static_cast<std::size_t>(box.width) +
-               static_cast<std::size_t>(x - box.x0);
-    }
     [[nodiscard]] frame::PixelPosition place(std::size_t i) const {
         const auto width = static_cast<std::size_t>(box.width);
         return {box.x0 + static_cast<double>(i % width), box.y0 + static_cast<double>(i / width)};

@@ -37,9 +37,7 @@ Result<Setting> setting(const Surroundings& around, const FluxGrid& grid,
     const std::string measure_again = "Measure the frame again.";
     const frame::PixelBox& box = around.cutout.box;
     const bool box_good = box.width > 0 && box.height > 0 && box.width <= largest_side_px &&
-                          box.height <= largest_side_px &&
-                          around.cutout.adu.size() ==
-                              static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height);
+                          box.height <= largest_side_px && around.cutout.adu.size() == box.pixels();
     if (!box_good)
         return refuse("The cut-out about the transient has no pixels, or too many.", measure_again);
     const auto sane = [](double v) { return v >= least_unit && v <= most_unit; };
@@ -91,9 +89,7 @@ Result<Setting> setting(const Surroundings& around, const FluxGrid& grid,
         return refuse("The scale of the pixels on the sky is not known.", "Solve the frame's plate again.");
     out.position_err_px = shift.err_arcsec * px_per_arcsec;
     if (nucleus) out.centre_err_px = nucleus->err_arcsec * px_per_arcsec;
-    const frame::PixelPosition& t = out.transient;
-    if (t.x < box.x0 - 0.5 || t.y < box.y0 - 0.5 || t.x >= box.x0 + box.width - 0.5 ||
-        t.y >= box.y0 + box.height - 0.5)
+    if (!box.covers(out.transient.x, out.transient.y))
         return refuse("The transient lies outside the pixels kept about it.",
                       "Check its coordinates and the frame's plate solution.");
     return out;

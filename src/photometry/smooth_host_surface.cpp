@@ -84,7 +84,7 @@ Surface::Surface(const PixelMap& pixels, const MeanBasis& mean, const WholeNorma
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
         for (int x = box.x0; x < box.x0 + box.width; ++x) {
             const double distance2 = squared_distance({x + 0.0, y + 0.0}, place);
-            const std::size_t i = pixels.index(x, y);
+            const std::size_t i = pixels.box.index(x, y);
             if (distance2 > options.reach_px * options.reach_px || pixels.used[i] == 0 || leave_out[i] != 0)
                 continue;
             // Counted before as one far from the place.

@@ -40,8 +40,7 @@ Problem refused(std::string what, std::string mend) {
 
 std::string fault_of(const ImagePart& part) {
     const auto whole = [](const frame::Cutout& c) {
-        return !c.box.empty() &&
-               c.adu.size() == static_cast<std::size_t>(c.box.width) * static_cast<std::size_t>(c.box.height);
+        return !c.box.empty() && c.adu.size() == c.box.pixels();
     };
     constexpr int least_side = 15;
     if (!whole(part.target) || part.target.box.width < least_side || part.target.box.height < least_side)
@@ -70,8 +69,7 @@ PixelPlane part_of(const frame::PixelBox& from, const std::vector<double>& v, co
     PixelPlane out{box, {}};
     for (int y = box.y0; y < box.y0 + box.height; ++y) {
         for (int x = box.x0; x < box.x0 + box.width; ++x)
-            out.v.push_back(v[static_cast<std::size_t>(y - from.y0) * static_cast<std::size_t>(from.width) +
-                              static_cast<std::size_t>(x - from.x0)]);
+            out.v.push_back(v[from.index(x, y)]);
     }
     return out;
 }
@@ -86,9 +84,7 @@ std::vector<bool> usable_pixels(const PixelPlane& image, const std::vector<doubl
             bool good = image_doubt[usable.size()] == 0.0;
             for (int v = y - reach; good && v <= y + reach; ++v) {
                 for (int u = x - reach; good && u <= x + reach; ++u)
-                    good = reference.doubt_adu[static_cast<std::size_t>(v - wide.y0) *
-                                                   static_cast<std::size_t>(wide.width) +
-                                               static_cast<std::size_t>(u - wide.x0)] == 0.0;
+                    good = reference.doubt_adu[wide.index(u, v)] == 0.0;
             }
             usable.push_back(good);
         }
@@ -232,7 +228,7 @@ RawDifference subtracted(const OnTarget& images, const Matched& matched, bool te
     const ReadyPixels& sharp = template_convolved ? there : target;
     const MatchKernel& kernel = matched.kernel;
     const int half = kernel.half;
-    const auto n = static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height);
+    const auto n = box.pixels();
     const double undefined = std::numeric_limits<double>::quiet_NaN();
     RawDifference out{std::vector<double>(n, undefined), std::vector<double>(n, undefined)};
     std::vector<double> doubt(n, std::numeric_limits<double>::infinity());
@@ -260,10 +256,8 @@ RawDifference subtracted(const OnTarget& images, const Matched& matched, bool te
     const frame::PixelBox inner = convolved.box;
     for (int y = inner.y0; y < inner.y0 + inner.height; ++y) {
         for (int x = inner.x0; x < inner.x0 + inner.width; ++x) {
-            const auto in = static_cast<std::size_t>(y - inner.y0) * static_cast<std::size_t>(inner.width) +
-                            static_cast<std::size_t>(x - inner.x0);
-            const auto k = static_cast<std::size_t>(y - box.y0) * static_cast<std::size_t>(box.width) +
-                           static_cast<std::size_t>(x - box.x0);
+            const auto in = inner.index(x, y);
+            const auto k = box.index(x, y);
             const bool saturated_there = saturation.v[in] > touched * size;
             if (template_convolved) {
                 parts.host_adu[k] = convolved.v[in];

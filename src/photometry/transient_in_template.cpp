@@ -80,8 +80,7 @@ Result<LightInTemplate> transient_in_template(const ImagePart& host_template, do
     if (!psf) return fail(psf.error());
     if (!std::isfinite(ratio) || !(ratio > 0.0)) return refuse("The ratio of light is not above zero.");
     const frame::PixelBox& box = host_template.target.box;
-    if (box.empty() || host_template.target.adu.size() !=
-                           static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height))
+    if (box.empty() || host_template.target.adu.size() != box.pixels())
         return refuse("The template has no pixels there.");
     const ReadyPixels pixels = ready_pixels(host_template.target, host_template.sky_adu, host_template.noise,
                                             host_template.saturation_adu);

@@ -318,7 +318,7 @@ Result<GreyPicture> FramePyramid::tile(int level, int column, int row) const try
     const PixelBox box =
         PixelBox{column * tile_px, row * tile_px, tile_px, tile_px}.inside(of.width_px, of.height_px);
     GreyPicture out{box.width, box.height, {}};
-    out.grey.resize(static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height));
+    out.grey.resize(box.pixels());
     if (level == 0) {
         if (!frame::touches_frame(frame_.facts(), box)) return out;
         const std::scoped_lock lock(*reading_);

@@ -175,8 +175,7 @@ class Script : private ScriptText {
 
 Result<void> draw_host(const HostPicture& picture, const std::string& path) {
     for (const HostRow& row : picture.rows) {
-        const std::size_t pixels =
-            static_cast<std::size_t>(row.data.box.width) * static_cast<std::size_t>(row.data.box.height);
+        const std::size_t pixels = row.data.box.pixels();
         if (row.data.box == row.model.box && row.data.box == picture.rows.front().data.box && pixels > 0 &&
             row.data.adu.size() == pixels && row.model.adu.size() == pixels && row.noise_adu > 0.0)
             continue;

@@ -67,7 +67,7 @@ class Window {
   public:
     Window(const frame::Cutout& cutout, const BorderSky& sky, const frame::PixelPosition& centre,
            double reach_px)
-        : box_(around(centre, reach_px).shared(cutout.box)), light_(size()) {
+        : box_(around(centre, reach_px).shared(cutout.box)), light_(box_.pixels()) {
         for (int y = box_.y0; y < box_.y0 + box_.height; ++y) {
             for (int x = box_.x0; x < box_.x0 + box_.width; ++x) {
                 const float raw = cutout.at(x, y);
@@ -78,7 +78,7 @@ class Window {
         }
     }
     [[nodiscard]] const frame::PixelBox& box() const { return box_; }
-    [[nodiscard]] double at(int x, int y) const { return light_[index(x, y)]; }
+    [[nodiscard]] double at(int x, int y) const { return light_[box_.index(x, y)]; }
 
     // Mean of the defined pixels of the 3 × 3 block, the kernel of the coarse search.
     [[nodiscard]] double smooth(int x, int y) const {
@@ -117,15 +117,7 @@ class Window {
         std::sort(around.begin(), around.end());  // what is missing lies last
         return 0.5 * (around[(n - 1) / 2] + around[n / 2]) < lonely_ratio * own;
     }
-    [[nodiscard]] std::size_t size() const {
-        return box_.empty() ? 0
-                            : static_cast<std::size_t>(box_.width) * static_cast<std::size_t>(box_.height);
-    }
-    [[nodiscard]] std::size_t index(int x, int y) const {
-        return static_cast<std::size_t>(y - box_.y0) * static_cast<std::size_t>(box_.width) +
-               static_cast<std::size_t>(x - box_.x0);
-    }
-    double& at(int x, int y) { return light_[index(x, y)]; }
+    double& at(int x, int y) { return light_[box_.index(x, y)]; }
 
     frame::PixelBox box_;
     std::vector<double> light_;

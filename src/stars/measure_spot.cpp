@@ -230,8 +230,7 @@ Saturated saturated_about(const frame::Cutout& cutout, const frame::PixelPositio
     std::vector<bool> seen(cutout.adu.size(), false);
     const auto visit = [&](int x, int y) {
         if (!hot(x, y)) return;
-        const auto i = static_cast<std::size_t>(y - box.y0) * static_cast<std::size_t>(box.width) +
-                       static_cast<std::size_t>(x - box.x0);
+        const auto i = box.index(x, y);
         if (seen[i]) return;
         seen[i] = true;
         open.emplace_back(x, y);

@@ -233,6 +233,37 @@ TEST_CASE("the pixels of a gzipped image are those of the image, whatever else i
     CHECK(whole(folder.file("packed.fits.gz", gzipped(image))).adu == plain.adu);
 }
 
+TEST_CASE("a box holds pixels and covers places up to their edges, and counts them row by row", "[pixels]") {
+    const PixelBox box{10, 20, 3, 2};
+    CHECK(box.pixels() == 6);
+    CHECK(PixelBox{10, 20, -3, 2}.pixels() == 0);
+    std::size_t in_order = 0;
+    for (int y = 20; y < 22; ++y) {
+        for (int x = 10; x < 13; ++x, ++in_order) {
+            CHECK(box.holds(x, y));
+            CHECK(box.index(x, y) == in_order);
+        }
+    }
+    for (const auto& [x, y] : {std::pair{9, 20}, {13, 20}, {10, 19}, {10, 22}})
+        CHECK_FALSE(box.holds(x, y));
+    CHECK(box.covers(9.5, 19.5));
+    CHECK(box.covers(12.49, 21.49));
+    CHECK_FALSE(box.covers(12.5, 20.0));
+    CHECK_FALSE(box.covers(9.49, 20.0));
+    CHECK_FALSE(box.covers(11.0, 21.5));
+    CHECK_FALSE(box.covers(std::nan(""), 20.0));
+    CHECK_FALSE(box.covers(11.0, std::nan("")));
+}
+
+TEST_CASE("part of a cut-out has its pixels, and is empty where it would reach beyond", "[pixels]") {
+    const Cutout whole{{5, 7, 3, 2}, {1.0F, 2.0F, 3.0F, 4.0F, 5.0F, 6.0F}};
+    CHECK(whole.part({6, 7, 2, 2}) == Cutout{{6, 7, 2, 2}, {2.0F, 3.0F, 5.0F, 6.0F}});
+    CHECK(whole.part({5, 7, 3, 2}) == whole);
+    for (const PixelBox& beyond : {PixelBox{4, 7, 2, 2}, PixelBox{6, 7, 3, 1}, PixelBox{5, 8, 1, 2},
+                                   PixelBox{6, 6, 1, 1}, PixelBox{6, 7, 0, 1}})
+        CHECK(whole.part(beyond) == Cutout{});
+}
+
 TEST_CASE("a box is cut at the frame's edge, and refused outside", "[pixels]") {
     CHECK(PixelBox{-3, -2, 5, 5}.inside(10, 10) == PixelBox{0, 0, 2, 3});
     CHECK(PixelBox{8, 9, 5, 5}.inside(10, 10) == PixelBox{8, 9, 2, 1});

@@ -66,9 +66,7 @@ void check_pixels(const frame::Frame& frame) {
     }
     ensure(boxes->size() == 2, "each box asked for is answered");
     for (const frame::Cutout& box : *boxes)
-        ensure(box.adu.size() ==
-                   static_cast<std::size_t>(box.box.width) * static_cast<std::size_t>(box.box.height),
-               "a cut-out has its pixels");
+        ensure(box.adu.size() == box.box.pixels(), "a cut-out has its pixels");
     const auto alone = frame.read(middle);
     ensure(alone && same(*alone, boxes->back()), "a box alone and among others is the same");
     if (static_cast<long long>(width) * height > most_whole_px) return;

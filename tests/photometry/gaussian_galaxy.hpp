@@ -105,7 +105,7 @@ struct GalaxyView {
 inline std::vector<double> galaxy_image(const GaussianGalaxy& host, double nucleus_east, double nucleus_north,
                                         const GalaxyView& view, const photometry::Psf& psf) {
     const frame::PixelBox box = view.box();
-    std::vector<double> out(static_cast<std::size_t>(box.width) * static_cast<std::size_t>(box.height), 0.0);
+    std::vector<double> out(box.pixels(), 0.0);
     const auto& m = view.px_per_arcsec;
     const double alpha = view.core.fwhm_px / (2.0 * std::sqrt(std::exp2(1.0 / view.core.moffat_beta) - 1.0));
     // Of the Moffat core for λ = 1/2, on the pixels.

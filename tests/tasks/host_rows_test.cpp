@@ -31,7 +31,7 @@ TEST_CASE("data, model and residual of any frame: the method in use first, the s
         const frame::PixelBox& box = rows->data.box;
         for (int y = box.y0; y < box.y0 + box.height; ++y) {
             for (int x = box.x0; x < box.x0 + box.width; ++x) {
-                const auto i = static_cast<std::size_t>((y - box.y0) * box.width + x - box.x0);
+                const auto i = box.index(x, y);
                 if (std::hypot(x - rows->transient.x, y - rows->transient.y) <= transient.aperture_px)
                     left_e += rows->methods.front().residual_sigma[i] * rows->noise_adu *
                               frame.fluxes.gain_e_per_adu;
