@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <limits>
 #include <string>
 #include <string_view>
@@ -21,7 +22,8 @@ constexpr std::array limits{std::pair("BITPIX", any_count), std::pair("NAXIS", 9
                             std::pair("ZNAXIS", 6LL),       std::pair("TFIELDS", 999LL),
                             std::pair("PCOUNT", any_count), std::pair("GCOUNT", any_count)};
 
-// Whole numbers that cfitsio, where they are none, puts into a message that has no room for them.
+// Whole numbers that cfitsio, where they are none or need more than 64 bits, puts into a message that has no
+// room for them.
 constexpr std::array whole_numbers{"BLANK",    "THEAP",  "ZBITPIX", "ZBLANK",
                                    "ZDITHER0", "ZNAXIS", "ZTILE",   "ZVAL"};
 
@@ -114,7 +116,8 @@ bool is_possible(std::string_view keyword, const Card& card) {
         return side && *side >= 1;
     }
     if (!is_whole_number(keyword) || (card.value.empty() && !card.is_string)) return true;
-    return parse_number(c_number(card.value)).has_value();
+    const auto number = parse_number(c_number(card.value));
+    return number && std::abs(*number) < 0x1p63;
 }
 
 }  // namespace
