@@ -115,7 +115,9 @@ Result<void> read_transient(SettingsTable table, Campaign& campaign) {
 // A number of degrees. Text is refused with the number that it means.
 std::optional<double> site_degrees(SettingsTable& table, const std::string& key, double least, double most) {
     if (!table.is_text(key)) return table.number(key, least, most);
-    std::string written = *table.text(key);
+    const auto text = table.text(key);
+    if (!text) return std::nullopt;  // refused as text already
+    std::string written = *text;
     const char last = written.empty() ? ' ' : upper_case(written).back();
     const bool named = last == 'N' || last == 'S' || last == 'E' || last == 'W';
     if (named) written.pop_back();

@@ -81,6 +81,8 @@ TEST_CASE("values of the wrong kind or out of range are refused where they stand
     };
     const Case cases[] = {
         {"[site]\nlatitude = 91.0\nlongitude = 0.0\n", "91 is no latitude."},
+        {"[site]\nlatitude = \"51.1\\tN\"\nlongitude = 0.0\n",
+         "The text holds a line end, a tab or the like."},
         {"[instrument]\ngain = \"high\"\n", "This must be a number."},
         {"[instrument]\noverride = 1\n", "This must be true or false."},
         {"[instrument]\nbands = { \"x\" = \"Q\" }\n", "'Q' is not a band."},
