@@ -81,7 +81,8 @@ class TableStart {
         if (keyword != demand.keyword)
             return fmt::format("{} stands where {} of a table belongs.", keyword, demand.keyword);
         const auto count = parse_integer(card.value);
-        if (printable && count && *count >= demand.least && *count <= demand.most) return std::nullopt;
+        if (printable && !card.is_string && count && *count >= demand.least && *count <= demand.most)
+            return std::nullopt;
         return fmt::format("{} is said to be '{}'.", keyword, card.value);
     }
 

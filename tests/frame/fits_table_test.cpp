@@ -145,6 +145,9 @@ TEST_CASE("a damaged table is refused in a sentence", "[fits_table]") {
     check_refused(folder.file("fields.fits",
                               with_card("TFIELDS =                    9", "TFIELDS =                99999")),
                   "TFIELDS is said to be '99999'.");
+    check_refused(folder.file("text.fits",
+                              with_card("NAXIS2  =                    6", "NAXIS2  = '6                 '")),
+                  "NAXIS2 is said to be '6'.");
     check_refused(folder.file("cut.fits", whole.substr(0, whole.size() - 2880)), "cut short");
     check_refused(folder.file("head.fits", whole.substr(0, 2880 * 3 + 400)), "cut short or damaged");
     check_refused(folder.path(""), "not a file");
