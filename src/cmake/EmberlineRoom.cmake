@@ -16,6 +16,8 @@ target_compile_options(
     INTERFACE -Wall -Wextra -Wpedantic -Wshadow -Wnon-virtual-dtor -Woverloaded-virtual -Wdouble-promotion
               -Wno-missing-field-initializers
               $<$<CXX_COMPILER_ID:GNU>:-Wno-restrict> $<$<BOOL:${EMBERLINE_WARNINGS_AS_ERRORS}>:-Werror>)
+# What no sanitizer sees: an empty optional that is read, an index beyond a vector's end but within its room.
+target_compile_definitions(emberline_compile_options INTERFACE $<$<CONFIG:Debug>:_GLIBCXX_ASSERTIONS>)
 if(EMBERLINE_SANITIZE)
     target_compile_options(emberline_compile_options
                            INTERFACE -fsanitize=${EMBERLINE_SANITIZE} -fno-omit-frame-pointer
