@@ -67,11 +67,10 @@ class Solution {
     std::vector<Piece> pieces_;
 };
 
-// Where a keyword is written twice the later one counts: solvers append.
 const Card* Solution::find(std::string_view keyword) const {
-    const auto found = std::find_if(pieces_.rbegin(), pieces_.rend(),
+    const auto found = std::find_if(pieces_.begin(), pieces_.end(),
                                     [&](const Piece& piece) { return piece.card.keyword == keyword; });
-    return found == pieces_.rend() ? nullptr : &found->card;
+    return found == pieces_.end() ? nullptr : &found->card;
 }
 
 bool Solution::any(std::string_view pattern) const {
@@ -105,6 +104,9 @@ Result<void> Solution::read(std::string_view cards) {
         Piece piece{parse_card(line), std::string(line), what->kind};
         Card& card = piece.card;
         if (card.value.empty()) continue;  // undefined is as good as missing
+        // Where a keyword is written twice the later one counts: solvers append. Records (DPi) are a series
+        // of cards.
+        if (piece.kind != Kind::as_written) drop(card.keyword);
         card.comment.clear();
         if (what->kind == Kind::number) {
             card.value = c_number(card.value);

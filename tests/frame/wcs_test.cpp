@@ -160,6 +160,10 @@ TEST_CASE("spellings of a solution that programs write are all understood", "[wc
         auto named = polynomial;
         named.insert(named.end(), {"CTYPE1  = 'RA---TPV'", "CTYPE2  = 'DEC--TPV'"});
         check_same_sky(solution_with(polynomial), solution_with(named));
+        auto solved_twice = plain_solution();
+        solved_twice.insert(solved_twice.begin(), "CTYPE1  = 'RA'");
+        solved_twice.insert(solved_twice.end(), polynomial.begin(), polynomial.end());
+        check_same_sky(cards(solved_twice), solution_with(named));
     }
     SECTION("a date as EPOCH, an equinox as text, an equinox that ICRS has no use for") {
         check_same_sky(plain, solution_with({"EPOCH   = 2024.1"}));
