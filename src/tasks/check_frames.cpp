@@ -17,6 +17,7 @@
 #include "sky/precession.hpp"
 #include "sky/time_scales.hpp"
 #include "tasks/check_parts.hpp"
+#include "tasks/contained.hpp"
 #include "tasks/find_files.hpp"
 
 namespace emberline::tasks {
@@ -179,14 +180,17 @@ void CampaignChecker::frames(const std::vector<std::string>& files) {
     seen_.files = files;
     for (const std::string& path : files) {
         const std::string name = frame_name(path, workspace_.campaign.folder);
-        const auto opened = frame::open_frames(path, workspace_.campaign.instruments, &masters_);
-        if (!opened) {
+        const auto refuse = [&](const Problem& problem) {
             ++seen_.pictures;
-            put_together(seen_.refused, name, opened.error());
-            continue;
-        }
-        for (const frame::Frame& frame : *opened)
-            see(frame, name);
+            put_together(seen_.refused, name, problem);
+        };
+        const auto thrown = contained(path, [&] {
+            const auto opened = frame::open_frames(path, workspace_.campaign.instruments, &masters_);
+            if (!opened) return refuse(opened.error());
+            for (const frame::Frame& frame : *opened)
+                see(frame, name);
+        });
+        if (thrown) refuse(*thrown);
     }
     check_.frames = seen_.pictures;
     check_.measurable = seen_.measurable;

@@ -10,6 +10,7 @@
 #include "night/measure_frame.hpp"
 #include "night/plate_doubt.hpp"
 #include "sky/time_scales.hpp"
+#include "tasks/contained.hpp"
 #include "tasks/find_files.hpp"
 
 namespace emberline::tasks {
@@ -77,14 +78,18 @@ void refuse_unsolved(SolvedFile& out, const UnsolvedFile& unsolved, const std::v
 
 // The ledger keeps fluxes by the fingerprint of the file: they must not be those of another that came to lie
 // in its place while it was read. One that is gone was read from where it was opened.
-std::optional<RefusedFrame> changed_meanwhile(const std::string& path, const std::string& name,
-                                              const std::string& fingerprint) {
+std::optional<Problem> changed_meanwhile(const std::string& path, const std::string& fingerprint) {
     const auto now = frame::fingerprint(path);
     if (!now || *now == fingerprint) return std::nullopt;
-    return RefusedFrame{name,
-                        {.what = "The file changed while it was measured.",
-                         .where = path,
-                         .mend = "Measure it again once nothing writes to it any more."}};
+    return Problem{.what = "The file changed while it was measured.",
+                   .where = path,
+                   .mend = "Measure it again once nothing writes to it any more."};
+}
+
+MeasuredFile only_refused(const std::string& name, Problem problem) {
+    MeasuredFile out;
+    out.refused.push_back({name, std::move(problem)});
+    return out;
 }
 
 }  // namespace
@@ -105,15 +110,14 @@ ledger::KeptPlate kept_plate(const std::string& fingerprint, const night::FoundP
     return plate;
 }
 
-MeasuredFile measure_file(const std::string& path, const std::string& fingerprint, const FileTools& tools) {
+namespace {
+
+MeasuredFile measured_by_header(const std::string& path, const std::string& fingerprint,
+                                const FileTools& tools) {
     const night::Campaign& campaign = tools.workspace.campaign;
     const std::string name = frame_name(path, campaign.folder);
     auto frames = frame::open_frames(path, campaign.instruments, &tools.masters);
-    if (!frames) {
-        MeasuredFile out;
-        out.refused.push_back({name, frames.error()});
-        return out;
-    }
+    if (!frames) return only_refused(name, frames.error());
     MeasuredFile out;
     bool sound = false, doubted = false, mendable = false;
     for (const frame::Frame& one : *frames) {
@@ -134,14 +138,9 @@ MeasuredFile measure_file(const std::string& path, const std::string& fingerprin
         out.measured.clear();
         out.remarks.clear();
     }
-    if (auto changed = changed_meanwhile(path, name, fingerprint)) {
-        out = {};
-        out.refused.push_back(std::move(*changed));
-    }
+    if (auto changed = changed_meanwhile(path, fingerprint)) return only_refused(name, std::move(*changed));
     return out;
 }
-
-namespace {
 
 SolvedFile solved_by_stars(const UnsolvedFile& unsolved, const std::optional<ledger::KeptPlate>& kept,
                            const night::PlateFinder& finder, const FileTools& tools, bool with_reference) {
@@ -211,15 +210,22 @@ SolvedFile solved_by_stars(const UnsolvedFile& unsolved, const std::optional<led
 
 }  // namespace
 
+MeasuredFile measure_file(const std::string& path, const std::string& fingerprint, const FileTools& tools) {
+    MeasuredFile out;
+    auto thrown = contained(path, [&] { out = measured_by_header(path, fingerprint, tools); });
+    if (thrown) return only_refused(frame_name(path, tools.workspace.campaign.folder), std::move(*thrown));
+    return out;
+}
+
 SolvedFile solve_and_measure(const UnsolvedFile& unsolved, const std::optional<ledger::KeptPlate>& kept,
                              const night::PlateFinder& finder, const FileTools& tools, bool with_reference) {
-    SolvedFile out = solved_by_stars(unsolved, kept, finder, tools, with_reference);
-    const std::string name = frame_name(unsolved.path, tools.workspace.campaign.folder);
-    if (auto changed = changed_meanwhile(unsolved.path, name, unsolved.fingerprint)) {
-        out = {};
-        out.file.refused.push_back(std::move(*changed));
-    }
-    return out;
+    SolvedFile out;
+    auto wrong = contained(unsolved.path,
+                           [&] { out = solved_by_stars(unsolved, kept, finder, tools, with_reference); });
+    if (!wrong) wrong = changed_meanwhile(unsolved.path, unsolved.fingerprint);
+    if (!wrong) return out;
+    return {.file =
+                only_refused(frame_name(unsolved.path, tools.workspace.campaign.folder), std::move(*wrong))};
 }
 
 Result<std::optional<night::FieldReference>> reference_of_ledger(const ledger::Ledger& ledger,

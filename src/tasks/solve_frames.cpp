@@ -18,6 +18,7 @@
 #include "night/plate_doubt.hpp"
 #include "night/plate_finder.hpp"
 #include "numerics/share_out.hpp"
+#include "tasks/contained.hpp"
 #include "tasks/find_files.hpp"
 #include "tasks/measure_file.hpp"
 #include "tasks/solve_means.hpp"
@@ -98,7 +99,11 @@ class Solving {
         numerics::share_out(which.size(), threads_, [&](std::size_t k) {
             if (stopped() || given_up()) return;
             const std::size_t i = which[k];
-            frames[i] = solve(i);
+            if (auto thrown = contained(files_[i], [&] { frames[i] = solve(i); })) {
+                frames[i] = {};
+                frames[i].frame = frame_name(files_[i], folder_);
+                frames[i].problem = std::move(*thrown);
+            }
             if (std::exchange(done_[i], 1) == 0) tell();
         });
     }
