@@ -109,14 +109,22 @@ bool is_printable(std::string_view line) {
     return std::all_of(line.begin(), line.end(), [](char c) { return c >= ' ' && c <= '~'; });
 }
 
-// Of a value that no limit is known for: whether it can be taken as it is.
+bool is_name_of_column(std::string_view keyword) {
+    return keyword.starts_with("TTYPE");
+}
+
+bool is_watched(std::string_view keyword) {
+    return is_name_of_column(keyword) || is_side_of_tiles(keyword) || is_whole_number(keyword);
+}
+
+// Of a watched value that no limit is known for: whether it can be taken as it is.
 bool is_possible(std::string_view keyword, const Card& card) {
-    if (keyword.starts_with("TTYPE")) return card.value.size() <= longest_string;
+    if (is_name_of_column(keyword)) return card.value.size() <= longest_string;
     if (is_side_of_tiles(keyword)) {
         const auto side = parse_integer(card.value);
         return side && *side >= 1;
     }
-    if (!is_whole_number(keyword) || (card.value.empty() && !card.is_string)) return true;
+    if (card.value.empty() && !card.is_string) return true;
     const auto number = parse_number(c_number(card.value));
     return number && std::abs(*number) < 0x1p63;
 }
@@ -145,9 +153,13 @@ std::optional<std::string> impossible_count(const ReadBlock& read, long long off
             if (auto wrong = table.wrong(keyword, card, is_printable(text.substr(at, card_length))))
                 return wrong;
             const bool limited = side || limit != limits.end();
-            if (!limited && is_possible(keyword, card)) continue;
-            const auto count = parse_integer(card.value);
-            if (limited && count && (side || *count <= limit->second)) continue;
+            if (!limited && !is_watched(keyword)) continue;
+            // What is trimmed here, cfitsio takes for a part of the value.
+            if (!holds_control_character(text.substr(at, card_length))) {
+                if (!limited && is_possible(keyword, card)) continue;
+                const auto count = parse_integer(card.value);
+                if (limited && count && (side || *count <= limit->second)) continue;
+            }
             return fmt::format("{} is said to be '{}'.", keyword, card.value);
         }
     }

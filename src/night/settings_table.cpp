@@ -13,12 +13,6 @@
 namespace emberline::night {
 namespace {
 
-// "\t" in a path of another system is a tab.
-bool holds_control_character(const std::string& text) {
-    return std::any_of(text.begin(), text.end(),
-                       [](char c) { return static_cast<unsigned char>(c) < 0x20U; });
-}
-
 // The nearest double of one that is_number(): the library's own conversion gives none for whole numbers of
 // more than 53 bits.
 double number_of(const toml::node& node) {
@@ -69,6 +63,7 @@ std::optional<std::string> SettingsTable::text(std::string_view key) {
 }
 
 std::optional<std::string> SettingsTable::printable(std::string_view key, const std::string& written) {
+    // "\t" in a path of another system is a tab.
     if (!holds_control_character(written)) return written;
     refuse(key, "The text holds a line end, a tab or the like.",
            "A backslash begins such a character: write paths with / or between 'single' marks.");

@@ -26,6 +26,11 @@ std::optional<T> parse_whole(std::string_view text) {
 
 }  // namespace
 
+bool holds_control_character(std::string_view text) {
+    return std::any_of(text.begin(), text.end(),
+                       [](char c) { return (c >= '\0' && c < ' ') || c == '\x7f'; });
+}
+
 std::string_view trimmed(std::string_view text) {
     constexpr std::string_view blanks = " \t\r\n";
     const auto first = text.find_first_not_of(blanks);

@@ -12,9 +12,10 @@
 namespace emberline {
 inline namespace quantities {
 
-[[nodiscard]] std::string_view trimmed(std::string_view text);  // spaces, tabs, CR, LF at both ends
-[[nodiscard]] std::string lower_case(std::string_view text);    // ASCII only
-[[nodiscard]] std::string upper_case(std::string_view text);    // ASCII only
+[[nodiscard]] bool holds_control_character(std::string_view text);  // of ASCII: line ends and tabs too
+[[nodiscard]] std::string_view trimmed(std::string_view text);      // spaces, tabs, CR, LF at both ends
+[[nodiscard]] std::string lower_case(std::string_view text);        // ASCII only
+[[nodiscard]] std::string upper_case(std::string_view text);        // ASCII only
 // The pieces point into `text`, which therefore must not be a passing value.
 [[nodiscard]] std::vector<std::string_view> split(std::string_view text, char separator);
 std::vector<std::string_view> split(std::string&& text, char separator) = delete;

@@ -148,6 +148,8 @@ TEST_CASE("a damaged table is refused in a sentence", "[fits_table]") {
     check_refused(folder.file("text.fits",
                               with_card("NAXIS2  =                    6", "NAXIS2  = '6                 '")),
                   "NAXIS2 is said to be '6'.");
+    check_refused(folder.file("name.fits", with_card("TTYPE1  =", "TTYPE1  = " + std::string(70, '\r'))),
+                  "TTYPE1 is said to be ''.");
     check_refused(folder.file("cut.fits", whole.substr(0, whole.size() - 2880)), "cut short");
     check_refused(folder.file("head.fits", whole.substr(0, 2880 * 3 + 400)), "cut short or damaged");
     check_refused(folder.path(""), "not a file");
