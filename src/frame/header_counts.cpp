@@ -125,6 +125,7 @@ bool is_possible(std::string_view keyword, const Card& card) {
         return side && *side >= 1;
     }
     if (card.value.empty() && !card.is_string) return true;
+    if (parse_integer(card.value)) return true;
     const auto number = parse_number(c_number(card.value));
     return number && std::abs(*number) < 0x1p63;
 }
