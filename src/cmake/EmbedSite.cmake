@@ -19,8 +19,10 @@ if(NPM)
         endif()
     endif()
     if(failed)
-        message(WARNING "npm could not fetch what the local web page is built with: this build is without it.")
+        file(TOUCH ${WORK}/not_fetched.txt)
+        message(WARNING "npm could not fetch what the local web page is built with: this build is without it. The next one tries again.")
     else()
+        file(REMOVE ${WORK}/not_fetched.txt)
         # A mistake in the page's own sources is an error like any other.
         execute_process(COMMAND ${CMAKE_COMMAND} -E env EMBERLINE_SITE_OUT=dist ${NPM} run --silent build
                         WORKING_DIRECTORY ${WORK} RESULT_VARIABLE failed)
