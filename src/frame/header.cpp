@@ -83,6 +83,10 @@ Card parse_card(std::string_view written) {
     return card;
 }
 
+bool is_printable(std::string_view text) {
+    return std::all_of(text.begin(), text.end(), [](char c) { return c >= ' ' && c <= '~'; });
+}
+
 std::string c_number(std::string text) {
     std::replace(text.begin(), text.end(), 'D', 'E');
     std::replace(text.begin(), text.end(), 'd', 'e');

@@ -104,11 +104,6 @@ std::string loosely_read(std::string_view line) {
     return fmt::format("{:8}= {}", keyword, trimmed(line.substr(equals + 1)));
 }
 
-// Other bytes have no place in a header (FITS 4.0, section 3.3.2); cfitsio takes none of them for a blank.
-bool is_printable(std::string_view line) {
-    return std::all_of(line.begin(), line.end(), [](char c) { return c >= ' ' && c <= '~'; });
-}
-
 bool is_name_of_column(std::string_view keyword) {
     return keyword.starts_with("TTYPE");
 }

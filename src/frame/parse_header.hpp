@@ -19,6 +19,9 @@ inline constexpr std::size_t card_length = 80;
 // One card by itself; a string that goes on in the next card ends with '&'.
 [[nodiscard]] Card parse_card(std::string_view line);
 
+// Other bytes have no place in a header (FITS 4.0, section 3.3.2); cfitsio takes none of them for a blank.
+[[nodiscard]] bool is_printable(std::string_view text);
+
 // The same number as C++ writes it: Fortran's double precision 1.5D3 becomes 1.5E3.
 [[nodiscard]] std::string c_number(std::string text);
 

@@ -15,6 +15,7 @@
 #include <set>
 #include <string_view>
 
+#include "frame/parse_header.hpp"
 #include "frame/prepare_cfitsio.hpp"
 #include "frame/write_frame.hpp"
 #include "quantities/new_file.hpp"
@@ -26,10 +27,6 @@ namespace {
 constexpr std::size_t rows_at_a_time = 4096;
 constexpr std::size_t longest_string = 68;  // between the quotes of one card
 constexpr long long whole_undefined = std::numeric_limits<long long>::min();
-
-bool is_printable(std::string_view text) {
-    return std::all_of(text.begin(), text.end(), [](char c) { return c >= ' ' && c <= '~'; });
-}
 
 // Whether its string needs CONTINUE; verifiers then look for LONGSTRN above it.
 bool goes_on(const Card& card) {
