@@ -14,7 +14,8 @@ std::optional<Problem> contained(const std::string& path, const std::function<vo
     } catch (const std::bad_alloc&) {
         return Problem{.what = "There is not enough memory for it.",
                        .where = path,
-                       .mend = "Close other programs, or use fewer --threads."};
+                       .mend = "Close other programs, or use fewer --threads.",
+                       .kind = ProblemKind::storage};
     } catch (const std::exception& error) {
         return Problem{.what = fmt::format("Something went wrong that should not have: {}.", error.what()),
                        .where = path,

@@ -6,6 +6,7 @@
 
 #include "frame/frame.hpp"
 #include "night/plate_doubt.hpp"
+#include "tasks/contained.hpp"
 #include "tasks/find_files.hpp"
 #include "tasks/measure_files.hpp"
 
@@ -79,17 +80,26 @@ class Offering {
             if (!known) return fail(known.error());
             if (*known) return look_up_name(file, *print);
         }
-        const auto frames = print ? frame::open_frames(file.path, workspace_.campaign.instruments)
-                                  : Result<std::vector<frame::Frame>>(fail(print.error()));
-        if (frames) {
+        const auto problem = print ? unopened(file.path) : std::optional(print.error());
+        if (!problem) {
             file.fate = Fate::measured;
         } else if (!is_there(file.path)) {
             file.fate = Fate::gone;
         } else {
             file.fate = Fate::unwhole;
-            file.refused.push_back({file.name, frames.error()});
+            file.refused.push_back({file.name, *problem});
         }
         return {};
+    }
+
+    // What keeps it from being opened; nothing where it can be.
+    [[nodiscard]] std::optional<Problem> unopened(const std::string& path) const {
+        std::optional<Problem> problem;
+        auto thrown = contained(path, [&] {
+            if (const auto frames = frame::open_frames(path, workspace_.campaign.instruments); !frames)
+                problem = frames.error();
+        });
+        return thrown ? thrown : problem;
     }
 
     Result<void> look_up_name(OfferedFile& file, const std::string& print) {
@@ -126,14 +136,18 @@ class Offering {
     // Read anew: the refusals' reasons alone do not tell.
     [[nodiscard]] bool wants_plate(const OfferedFile& file) const {
         if (!workspace_.campaign.plate.solve) return false;
-        const auto frames = frame::open_frames(file.path, workspace_.campaign.instruments);
-        if (!frames) return false;
-        return std::any_of(frames->begin(), frames->end(), [&](const frame::Frame& one) {
-            return !one.wcs() ||
-                   std::any_of(file.refused.begin(), file.refused.end(), [&](const RefusedFrame& refused) {
-                       return night::plate_may_mend(one, refused.problem);
-                   });
+        bool wanted = false;
+        const auto thrown = contained(file.path, [&] {
+            const auto frames = frame::open_frames(file.path, workspace_.campaign.instruments);
+            wanted =
+                frames && std::any_of(frames->begin(), frames->end(), [&](const frame::Frame& one) {
+                    return !one.wcs() || std::any_of(file.refused.begin(), file.refused.end(),
+                                                     [&](const RefusedFrame& refused) {
+                                                         return night::plate_may_mend(one, refused.problem);
+                                                     });
+                });
         });
+        return wanted && !thrown;
     }
 
     const Workspace& workspace_;

@@ -21,4 +21,5 @@ TEST_CASE("what work on one file throws is that file's problem", "[contained]") 
     const auto full = tasks::contained("a.fits", [] { throw std::bad_alloc(); });
     REQUIRE(full);
     CHECK(full->what == "There is not enough memory for it.");
+    CHECK(full->kind == ProblemKind::storage);
 }
